@@ -1,0 +1,6 @@
+"""Cap and Saddle: mounting instructions for bearings in split plummer blocks, and their history."""
+
+__version__ = "0.1.0"
+
+ENGINE_VERSION = "1"
+"""Raised whenever the same inputs and tables would give another plan; stored with every revision."""

@@ -1,0 +1,94 @@
+"""What can be wrong, said without HTTP. Only ``service.api.problems`` knows status codes.
+
+Two kinds of no (design rule): an error here means we cannot evaluate what was sent. What we can evaluate and what
+must not be done like this is a ``service.findings.Blocked`` inside an ordinary answer.
+"""
+
+from typing import Any
+
+from service.units import Quantity
+
+Text = str | tuple["str | Quantity", ...]
+"""A sentence; a tuple mixes words and quantities, so that a renderer can print both unit systems."""
+
+
+class ServiceError(Exception):
+    """Base of all errors that a caller can act on.
+
+    Parameters
+    ----------
+    detail : Text
+        The sentence for this occurrence: names field, value, limit and source.
+    code : str
+        Stable machine word; part of the contract, never renamed.
+    field : str
+        Path of the faulty member below the object that was given, ``"bearing/designation"``; empty when none.
+    facts : dict
+        Further members of the answer (quantities allowed).
+    """
+
+    code = "error"
+
+    def __init__(self, detail: Text, *, code: str | None = None, field: str = "", **facts: Any) -> None:
+        self.detail: Text = detail
+        self.code = code or type(self).code
+        self.field = field
+        self.facts = facts
+        super().__init__(detail if isinstance(detail, str) else "".join(str(part) for part in detail))
+
+    def below(self, prefix: str) -> "ServiceError":
+        """Return itself with the field moved below ``prefix``, for an object nested in another."""
+        self.field = f"{prefix}/{self.field}" if self.field else prefix
+        return self
+
+
+class CannotEvaluate(ServiceError):
+    """What was sent is well-formed but cannot be evaluated: unknown, outside a table, on the wrong scale."""
+
+    code = "cannot_evaluate"
+
+
+class OutOfTable(CannotEvaluate):
+    """No row of the table covers the value; never extrapolated."""
+
+    code = "out_of_table"
+
+
+class ReadingScaleSuspect(CannotEvaluate):
+    """A reading would fit after a slip of unit or decimal point; ``fits`` names every value that does."""
+
+    code = "reading_scale_suspect"
+
+
+class NotFound(ServiceError):
+    """The object named in the path is not there, or belongs to another site."""
+
+    code = "not_found"
+
+
+class Conflict(ServiceError):
+    """The request contradicts what is on record (identity, lifecycle)."""
+
+    code = "conflict"
+
+
+class StaleVersion(ServiceError):
+    """The record has changed since the caller read it."""
+
+    code = "stale_version"
+
+
+class IdempotencyKeyReused(CannotEvaluate):
+    """The Idempotency-Key came before with another request."""
+
+    code = "idempotency_key_reused"
+
+
+class Busy(ServiceError):
+    """The database cannot take the write now; the same request may be sent again."""
+
+    code = "busy"
+
+
+class TableError(Exception):
+    """A reference table is not fit for use: a gap, an overlap, a column running backwards, no provenance."""
