@@ -1,0 +1,1 @@
+"""What is kept: SQLAlchemy models, the unit of work, and every query. SQLite and PostgreSQL behave alike."""

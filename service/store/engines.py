@@ -1,0 +1,60 @@
+"""Engines of the two databases: their connections, pragmas, time limits and our own BEGIN."""
+
+from typing import Any, Final
+
+import sqlalchemy as sa
+from sqlalchemy.pool import NullPool
+
+BUSY_TIMEOUT_MS: Final = 10_000
+IDLE_IN_TRANSACTION_MS: Final = 60_000
+PRAGMAS: Final = (
+    f"PRAGMA busy_timeout = {BUSY_TIMEOUT_MS}",
+    "PRAGMA journal_mode = WAL",
+    "PRAGMA synchronous = FULL",
+    "PRAGMA foreign_keys = ON",
+    "PRAGMA trusted_schema = OFF",
+)
+
+
+def pooled(url: str, *, size: int, statement_timeout_ms: int, lock_timeout_ms: int) -> sa.Engine:
+    """Return an engine with a pool of at most ``size`` connections; waiting longer than 5 s for one fails."""
+    pool = {"pool_size": size, "max_overflow": 0, "pool_timeout": 5.0}
+    if url.startswith("sqlite"):
+        return _sqlite(url, **pool)
+    limits = {
+        "statement_timeout": statement_timeout_ms,
+        "lock_timeout": lock_timeout_ms,
+        "idle_in_transaction_session_timeout": IDLE_IN_TRANSACTION_MS,
+    }
+    return _postgresql(url, limits, **pool)
+
+
+def single(url: str) -> sa.Engine:
+    """Return an engine for one task (a migration): no pool, no limit of time but for locks."""
+    if url.startswith("sqlite"):
+        return _sqlite(url, poolclass=NullPool)
+    return _postgresql(url, {"lock_timeout": BUSY_TIMEOUT_MS}, poolclass=NullPool)
+
+
+def _postgresql(url: str, limits: dict[str, int], **pool: Any) -> sa.Engine:
+    options = " ".join(f"-c {name}={value}" for name, value in limits.items())
+    arguments = {"options": options, "connect_timeout": 5, "application_name": "capsaddle"}
+    return sa.create_engine(url, connect_args=arguments, **pool)
+
+
+def _sqlite(url: str, **pool: Any) -> sa.Engine:
+    """Return an engine whose transactions begin as we say: sqlite3 itself begins none."""
+    engine = sa.create_engine(url, connect_args={"timeout": BUSY_TIMEOUT_MS / 1000}, **pool)
+
+    @sa.event.listens_for(engine, "connect")
+    def prepare(connection: Any, _record: Any) -> None:
+        connection.isolation_level = None
+        for pragma in PRAGMAS:
+            connection.execute(pragma).close()
+
+    @sa.event.listens_for(engine, "begin")
+    def begin(connection: sa.Connection) -> None:
+        writes = connection.get_execution_options().get("writes", False)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+    return engine

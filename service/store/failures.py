@@ -1,0 +1,133 @@
+"""What a driver raises, said in our words. No text of a driver reaches a caller."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import cache
+from typing import Final
+
+import sqlalchemy as sa
+from sqlalchemy import exc
+
+from service.errors import Busy, CannotEvaluate, Conflict, ServiceError
+from service.store.models import Base
+
+MEANINGS: Final = {
+    "uq_assets_site_id_tag": ("asset_tag_taken", "An asset with this tag is on record already."),
+    "uq_shafts_site_id_asset_id_name": ("shaft_name_taken", "Two shafts of the asset would have the same name."),
+    "uq_positions_site_id_asset_id_name": (
+        "position_name_taken",
+        "Two positions of the asset would have the same name.",
+    ),
+    "uq_work_orders_site_id_external_system_external_number": (
+        "work_order_exists",
+        "A work order with this number of this system is on record already.",
+    ),
+    "uq_revisions_site_id_work_order_id_number": (
+        "revision_exists",
+        "Another revision of these instructions was made at the same time; read the order again.",
+    ),
+    "uq_sites_code": ("site_code_taken", "A site with this code is on record already."),
+    "uq_housings_site_id_name_version": ("version_exists", "This version of the housing is on record already."),
+    "uq_charts_site_id_kind_name_version": ("version_exists", "This version of the chart is on record already."),
+    "uq_stays_one_open": ("position_has_open_stay", "A bearing is running in this position already."),
+    "uq_stays_site_id_external_id": ("stay_exists", "A stay with this external id is on record already."),
+    "ex_stays_no_overlap": ("stays_overlap", "Two bearings would be in the same position at the same time."),
+    "ck_stays_removed_after_installed": ("removed_before_installed", "The removal must come after the installation."),
+    "ck_stays_open_is_running": ("end_type_differs", "A stay is running exactly as long as it has no removal."),
+}
+_RETRIED: Final = frozenset({"40001", "40P01"})
+_TAKEN: Final = frozenset({"23505", "23P01"})
+_SQLITE_RETRY_LATER: Final = frozenset({5, 6, 13})  # SQLITE_BUSY, SQLITE_LOCKED, SQLITE_FULL
+BUSY: Final = "The database cannot do this now; send the same request again after a moment."
+
+
+def sqlstate(error: exc.DBAPIError) -> str:
+    """Return PostgreSQL's code of an error, empty when there is none."""
+    return getattr(error.orig, "sqlstate", None) or ""
+
+
+def retried(error: exc.DBAPIError) -> bool:
+    """Return whether the transaction lost against another one and may simply be run again."""
+    return sqlstate(error) in _RETRIED
+
+
+def taken(error: exc.DBAPIError) -> bool:
+    """Return whether another transaction may have stored the same name a moment before (PostgreSQL only)."""
+    return sqlstate(error) in _TAKEN
+
+
+@contextmanager
+def translated() -> Iterator[None]:
+    """Raise what the drivers raise as errors of the service.
+
+    Raises
+    ------
+    Busy
+        Locked, out of connections, shut down, full: the same request may be sent again.
+    Conflict
+        A constraint holds against what is on record.
+    CannotEvaluate
+        The database cannot hold a value.
+    """
+    try:
+        yield
+    except exc.DBAPIError as error:
+        meaning = _meaning(error)
+        if meaning is None:
+            raise
+        raise meaning from error
+    except exc.TimeoutError as error:
+        raise Busy(BUSY) from error
+    except UnicodeEncodeError as error:
+        raise CannotEvaluate("A text holds half of a character (a lone surrogate).", code="invalid_text") from error
+
+
+def _meaning(error: exc.DBAPIError) -> ServiceError | None:
+    """Return our error, or None for a fault of our own, which stays what it is."""
+    if isinstance(error, exc.IntegrityError):
+        return _conflict(constraint(error))
+    if isinstance(error, exc.DataError):
+        return CannotEvaluate("A value is too large, or holds a character that the database cannot keep.")
+    if error.connection_invalidated:
+        return Busy(BUSY)
+    if isinstance(error, exc.OperationalError):
+        errorcode = getattr(error.orig, "sqlite_errorcode", None)
+        if errorcode is None or errorcode & 0xFF in _SQLITE_RETRY_LATER:
+            return Busy(BUSY)
+    return None
+
+
+def _conflict(name: str) -> ServiceError | None:
+    if name in MEANINGS:
+        code, detail = MEANINGS[name]
+        return Conflict(detail, code=code)
+    if name.startswith("ck_") or "append-only" in name:
+        return None
+    return Conflict("The request contradicts what is on record: something it needs is gone, or something hangs on it.")
+
+
+def constraint(error: exc.IntegrityError) -> str:
+    """Return the name of the constraint, or the message of our trigger, that was hit.
+
+    SQLite does not tell which foreign key it was: ``foreign key``.
+    """
+    diagnosis = getattr(error.orig, "diag", None)
+    if diagnosis is not None:
+        return diagnosis.constraint_name or diagnosis.message_primary or ""
+    kind, _, rest = str(error.orig).partition(" constraint failed")
+    what = rest.removeprefix(": ")
+    if kind == "UNIQUE":
+        return _unique_names().get(what, "")
+    return {"CHECK": what, "FOREIGN KEY": "foreign key"}.get(kind, kind)
+
+
+@cache
+def _unique_names() -> dict[str, str]:
+    """Return the names of unique constraints by their columns, as SQLite lists them."""
+    names = {}
+    for table in Base.metadata.tables.values():
+        unique = [item for item in table.constraints if isinstance(item, sa.PrimaryKeyConstraint | sa.UniqueConstraint)]
+        for item in (*unique, *(index for index in table.indexes if index.unique)):
+            columns = ", ".join(f"{table.name}.{column.name}" for column in item.columns)
+            names[columns] = str(item.name)
+    return names

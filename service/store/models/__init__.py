@@ -1,0 +1,27 @@
+"""The tables, one small module per subject."""
+
+from service.store.models.base import Base, UTCDateTime
+from service.store.models.journal import IdempotencyKey, JournalEntry, SiteHead
+from service.store.models.plant import Asset, Chart, Housing, Position, Shaft
+from service.store.models.sites import ApiKey, Site
+from service.store.models.stays import Stay
+from service.store.models.work_orders import Revision, WorkOrder, WorkOrderPosition
+
+__all__ = [
+    "ApiKey",
+    "Asset",
+    "Base",
+    "Chart",
+    "Housing",
+    "IdempotencyKey",
+    "JournalEntry",
+    "Position",
+    "Revision",
+    "Shaft",
+    "Site",
+    "SiteHead",
+    "Stay",
+    "UTCDateTime",
+    "WorkOrder",
+    "WorkOrderPosition",
+]

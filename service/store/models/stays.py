@@ -1,0 +1,77 @@
+"""Stays: one bearing in one position, from fitting to removal."""
+
+from datetime import datetime
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Mapped, mapped_column
+
+from service.store.models.base import ID, Base, belongs_to, one_of
+
+END_TYPES = (
+    "running",
+    "failed",
+    "removed_condition",
+    "removed_preventive",
+    "removed_opportunistic",
+    "removed_other",
+    "lost_to_follow_up",
+    "unknown",
+)
+NO_OVERLAP = "ex_stays_no_overlap"  # exclusion constraint or trigger, made in the migration
+
+
+def _hours(column: str) -> sa.CheckConstraint:
+    """Return the constraint that a number of hours is finite and not negative (NaN sorts above all on PostgreSQL)."""
+    return sa.CheckConstraint(f"{column} >= 0 AND {column} < 1e9", name=f"{column}_finite")
+
+
+class Stay(Base):
+    """A bearing in a position. No two stays of a position overlap, and at most one of them is open."""
+
+    __tablename__ = "stays"
+    __table_args__ = (
+        belongs_to(("position_id",), "positions", ("id",)),
+        belongs_to(("work_order_id",), "work_orders", ("id",)),
+        sa.UniqueConstraint("site_id", "external_id"),
+        sa.Index(
+            "uq_stays_one_open",
+            "site_id",
+            "position_id",
+            unique=True,
+            sqlite_where=sa.text("removed_at IS NULL"),
+            postgresql_where=sa.text("removed_at IS NULL"),
+        ),
+        sa.Index(None, "site_id", "position_id", "installed_at"),
+        sa.Index(None, "site_id", "work_order_id"),
+        one_of("end_type", END_TYPES, "end_type_known"),
+        sa.CheckConstraint("removed_at IS NULL OR removed_at > installed_at", name="removed_after_installed"),
+        sa.CheckConstraint("(removed_at IS NULL) = (end_type = 'running')", name="open_is_running"),
+        _hours("operating_hours"),
+        _hours("age_at_install_h"),
+        _hours("downtime_h"),
+    )
+    site_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    id: Mapped[str] = mapped_column(ID, primary_key=True)
+    external_id: Mapped[str | None]
+    position_id: Mapped[str] = mapped_column(ID)
+    work_order_id: Mapped[str | None] = mapped_column(ID)
+    designation: Mapped[str]
+    manufacturer: Mapped[str | None]
+    serial: Mapped[str | None]
+    installed_at: Mapped[datetime]
+    removed_at: Mapped[datetime | None]
+    operating_hours: Mapped[float | None] = mapped_column(sa.Double)
+    as_of: Mapped[datetime | None]
+    age_at_install_h: Mapped[float | None] = mapped_column(sa.Double)
+    observed_from: Mapped[datetime | None]
+    end_type: Mapped[str]
+    inspected: Mapped[bool | None] = mapped_column(sa.Boolean(create_constraint=False))
+    damage: Mapped[str | None]
+    cause: Mapped[str | None]
+    initial_clearance_nm: Mapped[int | None] = mapped_column(sa.BigInteger)
+    residual_clearance_nm: Mapped[int | None] = mapped_column(sa.BigInteger)
+    window_min_nm: Mapped[int | None] = mapped_column(sa.BigInteger)
+    window_max_nm: Mapped[int | None] = mapped_column(sa.BigInteger)
+    downtime_h: Mapped[float | None] = mapped_column(sa.Double)
+    document: Mapped[str]
+    created_at: Mapped[datetime]

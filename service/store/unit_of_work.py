@@ -1,0 +1,132 @@
+"""The one unit of work: begin, the writer's lock, retries around the commit, dry run, repeated requests, the journal.
+
+Every change of the database goes through ``run``. The work may be run more than once, so it does nothing but read and
+write through the transaction it is given.
+"""
+
+import random
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Final
+
+import sqlalchemy as sa
+from sqlalchemy import exc
+
+from service.errors import Busy
+from service.store import failures, repeats
+from service.store.journal import Event, append
+from service.store.repeats import Idempotency
+from service.store.transaction import Tx
+
+ATTEMPTS: Final = 5
+WRITER_WAIT_S: Final = 10.0
+
+__all__ = ["Call", "Event", "Idempotency", "Tx", "Written", "run"]
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """The answer to a write, as it is kept for a repeated request; ``body`` is JSON text."""
+
+    status: int
+    body: str
+    headers: dict[str, str] = field(default_factory=dict)
+    events: tuple[Event, ...] = ()
+    replayed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """One write: whose, for whom, and what to do."""
+
+    site_id: str
+    actor: str
+    request_id: str
+    work: Callable[[Tx], Written]
+    idempotency: Idempotency | None = None
+    dry_run: bool = False
+
+
+class _RolledBack(Exception):
+    """Ends the transaction of a dry run without an effect."""
+
+
+def run(engine: sa.Engine, writer_lock: "threading.Lock | None", call: Call) -> Written:
+    """Return what the work wrote, committed, or the answer that was kept when the same request came before.
+
+    Raises
+    ------
+    Busy
+        The database cannot take the write now, or other writers won ``ATTEMPTS`` times.
+    Conflict
+        What is on record forbids it; ``idempotency_in_progress`` when the same request is running still.
+    IdempotencyKeyReused
+        The Idempotency-Key came before with another request.
+    """
+    with failures.translated(), _turn(writer_lock):
+        for attempt in range(1, ATTEMPTS + 1):
+            try:
+                return _attempt(engine, call)
+            except exc.DBAPIError as error:
+                if attempt == ATTEMPTS or not _worth_repeating(error, attempt):
+                    raise
+                if failures.retried(error):
+                    time.sleep(random.uniform(0, 0.01 * 2**attempt))
+    raise AssertionError("the last attempt returns or raises")
+
+
+def _worth_repeating(error: exc.DBAPIError, attempt: int) -> bool:
+    """Return whether to run the work again.
+
+    After a lost race always; when a name was taken, once: the work may find what the other transaction stored. A
+    connection that was lost is never retried here: whether its commit arrived is not known.
+    """
+    return failures.retried(error) or (failures.taken(error) and attempt == 1)
+
+
+@contextmanager
+def _turn(writer_lock: "threading.Lock | None") -> Iterator[None]:
+    """Wait for this thread's turn to write: SQLite takes one writer, and a queue of ours is fair."""
+    if writer_lock is None:
+        yield
+        return
+    if not writer_lock.acquire(timeout=WRITER_WAIT_S):
+        raise Busy(failures.BUSY)
+    try:
+        yield
+    finally:
+        writer_lock.release()
+
+
+def _attempt(engine: sa.Engine, call: Call) -> Written:
+    """Run the work in one transaction, to its commit."""
+    outcome: list[Written] = []
+    with engine.connect() as connection:
+        connection = connection.execution_options(writes=True)
+        try:
+            with connection.begin():
+                tx = Tx(connection, call.site_id, datetime.now(UTC))
+                outcome.append(_effect(tx, call))
+                if call.dry_run:
+                    raise _RolledBack
+        except _RolledBack:
+            pass
+    return outcome[0]
+
+
+def _effect(tx: Tx, call: Call) -> Written:
+    """Return the kept answer, or run the work, keep its answer and enter it in the journal."""
+    if call.idempotency is not None:
+        kept = repeats.claim(tx, call.actor, call.idempotency)
+        if kept is not None:
+            return Written(kept.status, kept.body, kept.headers, replayed=True)
+    written = call.work(tx)
+    if call.idempotency is not None:
+        repeats.keep(tx, call.actor, call.idempotency, repeats.Kept(written.status, written.body, written.headers))
+    if written.events and not call.dry_run:
+        append(tx, actor=call.actor, request_id=call.request_id, events=written.events)
+    return written

@@ -1,0 +1,62 @@
+"""Fixtures that all tests share: a fresh, migrated database of each engine."""
+
+import os
+from collections.abc import Iterator
+from contextlib import ExitStack
+from pathlib import Path
+
+import pytest
+
+from service.settings import Settings
+from service.store.database import Database
+from tests import databases
+
+ENGINES = ("sqlite", "postgresql")
+
+
+@pytest.fixture(scope="session")
+def sqlite_files(tmp_path_factory: pytest.TempPathFactory) -> databases.SqliteFiles:
+    """The migrated SQLite file that every test copies."""
+    return databases.SqliteFiles(tmp_path_factory.mktemp("sqlite"))
+
+
+@pytest.fixture(scope="session")
+def postgres_server() -> Iterator[databases.PostgresServer]:
+    """The PostgreSQL server of this run; without one the test is skipped, or fails where one is required."""
+    with ExitStack() as stack:
+        try:
+            server = databases.postgres_server(stack)
+        except databases.NoServer as reason:
+            if os.environ.get(databases.REQUIRE_NAME):
+                pytest.fail(f"{reason}; {databases.REQUIRE_NAME} is set")
+            pytest.skip(str(reason))
+        yield server
+
+
+@pytest.fixture
+def sqlite_url(sqlite_files: databases.SqliteFiles, tmp_path: Path) -> str:
+    """A fresh migrated SQLite database."""
+    return sqlite_files.clone(tmp_path)
+
+
+@pytest.fixture
+def postgres_url(postgres_server: databases.PostgresServer) -> Iterator[str]:
+    """A fresh migrated PostgreSQL database."""
+    url = postgres_server.clone()
+    yield url
+    postgres_server.drop(url)
+
+
+@pytest.fixture(params=ENGINES)
+def database_url(request: pytest.FixtureRequest) -> str:
+    """A fresh migrated database, of each engine in turn."""
+    fixture = {"sqlite": "sqlite_url", "postgresql": "postgres_url"}[request.param]
+    return str(request.getfixturevalue(fixture))
+
+
+@pytest.fixture
+def database(database_url: str) -> Iterator[Database]:
+    """The store on a fresh migrated database, of each engine in turn."""
+    database = Database(Settings(database_url=database_url, pool_size=30))
+    yield database
+    database.dispose()
