@@ -40,10 +40,10 @@ class CapBolts:
 
 @dataclass(frozen=True, slots=True)
 class RingSet:
-    """Locating rings of a housing: how many and the width of one, [mm]."""
+    """Locating rings of a housing: how many, and the width of one where it is known, [mm]."""
 
     count: int
-    width_mm: float
+    width_mm: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,10 +137,10 @@ def _inch_seats() -> Iterator[tuple[str, Seat]]:
     source = provenance("housings_inch").source
     for row in rows("housings_inch"):
         seat_width_mm, bearing_width_mm = float(row["seat_width_mm"]), float(row["bearing_width_mm"])
-        ring = RingSet(1, float(row["locating_ring_width_mm"]))
+        ring_width_mm = float(row["locating_ring_width_mm"])
         if seat_width_mm - bearing_width_mm != float(row["total_travel_mm"]):
             raise TableError(f"housings_inch: {row['size']}: seat - bearing is not the travel")
-        _checked_rings(row["size"], ring, float(row["total_travel_mm"]))
+        _checked_rings(row["size"], 1, ring_width_mm, float(row["total_travel_mm"]))
         yield (
             row["size"],
             Seat(
@@ -156,7 +156,7 @@ def _inch_seats() -> Iterator[tuple[str, Seat]]:
                 cap_bolts=_inch_cap_bolts(row),
                 source=source,
                 bearing=row["bearing"].removesuffix("K"),
-                rings=ring,
+                rings=RingSet(1, ring_width_mm),
             ),
         )
 
@@ -192,18 +192,18 @@ def _metric_rings() -> Mapping[tuple[str, str, str, str], RingSet]:
     known: dict[tuple[str, str, str, str], RingSet] = {}
     for row in rows("locating_rings_metric"):
         key = (row["size"], row["seat_design"], row["seat"], row["bearing"])
-        one = RingSet(int(row["ring_count"]), float(row["ring_width_mm"]))
+        count, width_mm = int(row["ring_count"]), float(row["ring_width_mm"])
         travel_mm = float(row["total_travel_mm"])
         if abs(float(row["seat_width_mm"]) - float(row["bearing_width_mm"]) - travel_mm) > 1e-9 or key in known:
             raise TableError(f"locating_rings_metric: {key}")
-        _checked_rings(str(key), one, travel_mm)
-        known[key] = one
+        _checked_rings(str(key), count, width_mm, travel_mm)
+        known[key] = RingSet(count, width_mm)
     return known
 
 
-def _checked_rings(of: str, one: RingSet, travel_mm: float) -> None:
-    if not -1e-9 <= travel_mm - one.count * one.width_mm <= RING_SHORTFALL_MM + 1e-9:
-        raise TableError(f"locating rings of {of}: {one.count} x {one.width_mm} mm in {travel_mm} mm")
+def _checked_rings(of: str, count: int, width_mm: float, travel_mm: float) -> None:
+    if count not in (1, 2) or not -1e-9 <= travel_mm - count * width_mm <= RING_SHORTFALL_MM + 1e-9:
+        raise TableError(f"locating rings of {of}: {count} x {width_mm} mm in {travel_mm} mm")
 
 
 def rings(seat: Seat, bearing: Bearing) -> RingSet | None:

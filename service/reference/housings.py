@@ -4,7 +4,6 @@ Two metric seat designs share the outside dimensions but not the seat width. Whi
 assumed: until it is known the housing keeps both as candidates and has no seat width unless both print the same.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -139,13 +138,13 @@ def housing_from_size(
     number = size.strip()
     if dimensions not in ("metric", "inch"):
         raise CannotEvaluate(
-            f"dimensions {dimensions!r}: say metric or inch", code="unknown_housing", field="housing/dimensions"
+            f"dimensions {dimensions!r}: say metric or inch", code="unknown_housing", field="dimensions"
         )
     seats = tables.seats(dimensions).get(number)
     if seats is None:
         known = ", ".join(tables.seats(dimensions))
         detail = f"housing {number!r} is not in the table of {dimensions} dimensions; sizes known: {known}"
-        raise CannotEvaluate(detail, code="unknown_housing", field="housing/size")
+        raise CannotEvaluate(detail, code="unknown_housing", field="size")
     if dimensions == "inch":
         return _of_seats(number, dimensions, None, seats)
     if seat_design is not None:
@@ -153,7 +152,7 @@ def housing_from_size(
         if not chosen:
             designs = ", ".join(seat.seat_design or "" for seat in seats)
             detail = f"housing {number} is not in the table with seat design {seat_design!r}; known: {designs}"
-            raise CannotEvaluate(detail, code="unknown_housing", field="housing/seat_design")
+            raise CannotEvaluate(detail, code="unknown_housing", field="seat_design")
         seats = chosen
     return _of_seats(number, dimensions, seat_design, seats)
 
@@ -185,7 +184,7 @@ def housing_from_dimensions(
     *,
     seat_width_mm: float,
     seat_bore_mm: float,
-    locating_rings: tuple[int, float] | Mapping[str, float] | None = None,
+    locating_rings: tuple[int, float | None] | None = None,
     name: str | None = None,
     source: Source | None = None,
 ) -> Housing:
@@ -195,8 +194,8 @@ def housing_from_dimensions(
     ----------
     seat_width_mm, seat_bore_mm : float
         Seat between its shoulders and its bore, [mm]
-    locating_rings : (count, width_mm) or {"count", "width_mm"} or None
-        Rings of the locating housing, count [-] and width of one [mm]
+    locating_rings : (count, width_mm) or None
+        Rings of the locating housing, count [-] and width of one [mm] where it is known
 
     Raises
     ------
@@ -205,15 +204,13 @@ def housing_from_dimensions(
     """
     for member, value in (("seat_width", seat_width_mm), ("seat_bore", seat_bore_mm)):
         if not value > 0:
-            raise CannotEvaluate(f"{member} must be positive", code="housing_dimensions", field=f"housing/{member}")
+            raise CannotEvaluate(f"{member} must be positive", code="housing_dimensions", field=member)
     rings = None
     if locating_rings is not None:
-        if isinstance(locating_rings, Mapping):
-            locating_rings = (int(locating_rings["count"]), float(locating_rings["width_mm"]))
         rings = RingSet(*locating_rings)
-        if rings.count not in (1, 2) or not rings.width_mm > 0:
+        if rings.count not in (1, 2) or (rings.width_mm is not None and not rings.width_mm > 0):
             detail = "locating rings: one or two, with a positive width"
-            raise CannotEvaluate(detail, code="housing_dimensions", field="housing/locating_rings")
+            raise CannotEvaluate(detail, code="housing_dimensions", field="locating_rings")
     given = source or Source("housing-as-given", "housing dimensions as given in the request", "given")
     return Housing(
         name=name, seat_width_mm=seat_width_mm, seat_bore_mm=seat_bore_mm, rings_given=rings, sources=(given,)

@@ -1,0 +1,114 @@
+"""Which support is nearest a drive, and what several drives decide (rules A2 and A8)."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from service.arrangement.supports import Drive, Support, Wheel
+from service.errors import Text
+
+SAME_DISTANCE_MM: Final = 0.5
+"""Distances along a shaft closer than this are the same: they are measured with a tape, [mm]."""
+
+AXIAL_FREEDOM: Final[Mapping[str, int]] = {"gear": 0, "coupling": 0, "chain": 1, "belt": 2}
+"""How much axial movement a drive lives with, our own convention: a belt more than a chain, a chain more than a
+coupling or gear; between a coupling and a gear it is asked (rule A8)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Nearest:
+    """The supports nearest a place or the deciding drives, with the rule; ``question`` when that is left open."""
+
+    indices: tuple[int, ...]
+    rule: str = "A2"
+    reason: Text = "nearest the drive"
+    question: Text | None = None
+    furthest: tuple[int, ...] = ()
+    places_mm: tuple[float, ...] = ()
+
+    @staticmethod
+    def of(supports: Sequence[Support], at_mm: float | None, candidates: Iterable[int]) -> "Nearest":
+        """Return the candidates nearest a place; several when their distances are the same, none when unknown."""
+        if at_mm is None:
+            return Nearest(())
+        distances: dict[int, float] = {}
+        for index in candidates:
+            place_mm = supports[index].at_mm
+            if place_mm is None:
+                return Nearest(())
+            distances[index] = abs(place_mm - at_mm)
+        if not distances:
+            return Nearest(())
+        least, most = min(distances.values()), max(distances.values())
+        near = tuple(index for index, one in distances.items() if one - least < SAME_DISTANCE_MM)
+        far = tuple(index for index, one in distances.items() if most - one < SAME_DISTANCE_MM)
+        return Nearest(near, furthest=far, places_mm=(at_mm,))
+
+    def distance_mm(self, support: Support) -> float | None:
+        """Return the distance of a support from the nearest deciding drive, [mm]."""
+        if support.at_mm is None or not self.places_mm:
+            return None
+        return min(abs(support.at_mm - place_mm) for place_mm in self.places_mm)
+
+
+def nearest_to_drives(supports: Sequence[Support], drives: Sequence[Drive], candidates: Sequence[int]) -> Nearest:
+    """Return the support that the drives make locating, or the question that decides (A2, A8)."""
+    if not drives:
+        return Nearest((), question="where along the shaft is the drive, and of what kind is it?")
+    if any(drive.at_mm is None for drive in drives):
+        return Nearest((), question="where along the shaft does each drive stand?")
+    unplaced = [supports[index].name for index in candidates if supports[index].at_mm is None]
+    if unplaced:
+        return Nearest((), question=f"where along the shaft does {' and '.join(unplaced)} stand?")
+    found = [Nearest.of(supports, drive.at_mm, candidates) for drive in drives]
+    if len({one.indices for one in found}) == 1:
+        return _agreed(supports, drives, found)
+    return _decided_by_kind(supports, drives, found)
+
+
+def _agreed(supports: Sequence[Support], drives: Sequence[Drive], found: Sequence[Nearest]) -> Nearest:
+    near = found[0].indices
+    if len(near) > 1:
+        return Nearest((), question=_tie_question(supports, near))
+    far = set(found[0].furthest).intersection(*(one.furthest for one in found))
+    places = tuple(place for one in found for place in one.places_mm)
+    reason = "nearest the drive" if len(drives) == 1 else "nearest every drive"
+    return Nearest(near, "A2" if len(drives) == 1 else "A8", reason, None, tuple(far), places)
+
+
+def _tie_question(supports: Sequence[Support], near: Sequence[int]) -> str:
+    named = " and ".join(supports[index].name for index in near)
+    return f"{named} are equally near the drive: which position must keep its place along the shaft?"
+
+
+def _decided_by_kind(supports: Sequence[Support], drives: Sequence[Drive], found: Sequence[Nearest]) -> Nearest:
+    """Return the support nearest the drives that allow least axial movement, where they agree (A8)."""
+    least = min(AXIAL_FREEDOM[drive.kind] for drive in drives)
+    strict = [index for index, drive in enumerate(drives) if AXIAL_FREEDOM[drive.kind] == least]
+    near = {found[index].indices for index in strict}
+    if len(near) > 1 or len(strict) == len(drives):
+        return Nearest((), question="which of the drives must keep its place along the shaft (least axial movement)?")
+    (indices,) = near
+    if len(indices) > 1:
+        return Nearest((), question=_tie_question(supports, indices))
+    kind = " and ".join(dict.fromkeys(drives[index].kind for index in strict))
+    others = " and ".join(dict.fromkeys(drive.kind for drive in drives if AXIAL_FREEDOM[drive.kind] > least))
+    reason = f"nearest the {kind}, which allows less axial movement than the {others} (our own convention)"
+    places = tuple(place for index in strict for place in found[index].places_mm)
+    return Nearest(indices, "A8", reason, None, (), places)
+
+
+def overhung_question(supports: Sequence[Support], wheels: Sequence[Wheel], locating: int) -> Text | None:
+    """Return the question that an overhung wheel raises when its nearest support would be free (A8)."""
+    places = [support.at_mm for support in supports if support.at_mm is not None]
+    for wheel in wheels:
+        if wheel.holds_axial_position is not None or wheel.at_mm is None or len(places) != len(supports):
+            continue
+        overhung = not min(places) <= wheel.at_mm <= max(places)
+        near = Nearest.of(supports, wheel.at_mm, range(len(supports)))
+        if overhung and near.indices != (locating,):
+            return (
+                f"the {wheel.name} overhangs at {supports[near.indices[0]].name}: must it keep its place along the "
+                "shaft (inlet gap, seal)? If it must, that support locates (A3)"
+            )
+    return None

@@ -1,0 +1,148 @@
+"""The answer for one support: role, growth, travel, setting and rings, and what is wrong with its travel (A6, A7)."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from service import units
+from service.arrangement.expansion import FreeSetting, Growth
+from service.arrangement.rings import RingPlan
+from service.arrangement.roles import Decision
+from service.arrangement.supports import FREE, LOCATING, Support
+from service.findings import Blocked, Warned
+from service.units import Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class SupportAnswer:
+    """What is decided about one support."""
+
+    name: str
+    decision: Decision
+    moves: Growth | None
+    free: FreeSetting | None
+    rings: RingPlan | None
+    total_mm: float | None
+    correction_mm: float | None
+
+    def record(self) -> dict[str, Any]:
+        """Return the wire member ``supports[]``."""
+        role = self.decision.role
+        moves, direction = None, None
+        if role == LOCATING:
+            moves, direction = units.dimension(0), "none"
+        elif self.moves is not None:
+            moves, direction = units.dimension(self.moves.magnitude_mm), self.moves.direction
+        offset = self.free.offset if self.free is not None else None
+        return {
+            "name": self.name,
+            "role": role,
+            "reason": self.decision.reason,
+            "rule": self.decision.rule,
+            "growth": moves,
+            "direction": direction,
+            "travel": self._travel(),
+            "setting": self._setting(),
+            "offset": None if offset is None else offset.record(),
+            "locating_rings": None if self.rings is None else self.rings.record(),
+            "ring_sides": list(self.rings.sides) if self.rings is not None else [],
+            "decision": self.decision.record(),
+            "expansion": self._expansion(),
+        }
+
+    def _travel(self) -> dict[str, Quantity | None] | None:
+        if self.decision.role != FREE or self.total_mm is None:
+            return None
+        free = self.free
+        return {
+            "total": units.dimension(self.total_mm),
+            "needed": None if free is None else units.dimension(free.needed_mm),
+            "available": units.dimension(self.total_mm / 2 if free is None else free.available_mm),
+        }
+
+    def _setting(self) -> str | None:
+        """Return the setting; a free bearing is centred (the practice) where its growth is not known."""
+        if self.decision.role == FREE:
+            return "centred" if self.free is None else self.free.setting
+        return self.rings.setting if self.rings is not None and self.decision.role == LOCATING else None
+
+    def _expansion(self) -> dict[str, Any] | None:
+        if self.moves is None or self.decision.role != FREE:
+            return None
+        gaps = self.free.gaps_mm if self.free is not None else {}
+        return {
+            "heat_up": units.dimension(abs(self.moves.heat_up_mm)),
+            "cool_down": units.dimension(abs(self.moves.cool_down_mm)),
+            "governed_by": None if self.free is None else self.free.governed_by,
+            "gaps": {
+                state: {side: units.dimension(gap) for side, gap in sides.items()} for state, sides in gaps.items()
+            },
+            "setting_correction": {
+                "per_10_k": units.dimension(round(self.moves.per_k_mm * 10, 6)),
+                "direction": self.moves.outward,
+                "correction": None if self.correction_mm is None else units.dimension(self.correction_mm),
+            },
+        }
+
+
+def total_travel_mm(support: Support) -> float | None:
+    """Return the travel in all, [mm]: the seat's, or the seals' where that is smaller (A6)."""
+    if support.housing is None or support.bearing is None:
+        return None
+    seat_mm = support.housing.travel_mm(support.bearing)
+    if seat_mm is None or support.seal_travel_mm is None:
+        return seat_mm
+    return min(seat_mm, support.seal_travel_mm)
+
+
+def travel_blocked(answer: SupportAnswer, reserve_mm: float) -> tuple[Blocked, ...]:
+    """Return the finding that the growth and the reserve do not go into the travel."""
+    free, moves = answer.free, answer.moves
+    if free is None or moves is None or free.setting is not None:
+        return ()
+    facts = {
+        "growth": units.dimension(moves.magnitude_mm),
+        "heat_up": units.dimension(abs(moves.heat_up_mm)),
+        "reserve": units.dimension(reserve_mm),
+        "needed": units.dimension(free.needed_mm),
+        "available": units.dimension(free.available_mm),
+    }
+    most_mm = round(max(abs(moves.service_mm), abs(moves.heat_up_mm), abs(moves.cool_down_mm)) + reserve_mm, 6)
+    detail = (
+        f"{answer.name}: the bearing must be able to move ",
+        units.dimension(most_mm),
+        " with the reserve, at most ",
+        facts["available"],
+        " can be had in this housing",
+    )
+    ways_out = (
+        "a housing with a wider seat for this bearing",
+        "a locating support nearer this one",
+        "less difference between shaft and base temperature",
+    )
+    return (Blocked("travel_too_small", detail, ways_out, facts, answer.name),)
+
+
+def travel_warnings(answer: SupportAnswer) -> tuple[Warned, ...]:
+    """Return what may be read later about the travel: another state than service governs, or it is marginal."""
+    free, moves = answer.free, answer.moves
+    if free is None or moves is None or free.setting is None:
+        return ()
+    found = []
+    if free.governed_by != "service":
+        heating = free.governed_by == "heat_up"
+        detail = (
+            f"{answer.name}: {'heating up' if heating else 'cooling down'}, the shaft moves ",
+            units.dimension(abs(moves.heat_up_mm if heating else moves.cool_down_mm)),
+            " over the base, more than in service; the setting allows for it",
+        )
+        found.append(Warned(f"{free.governed_by}_governs", detail))
+    if abs(moves.highest_mm) > free.available_mm:
+        marginal = (
+            f"{answer.name}: with the expansions in print that move it furthest the bearing moves ",
+            units.dimension(abs(moves.highest_mm)),
+            ", more than the ",
+            units.dimension(free.available_mm),
+            " available; check materials and temperatures",
+        )
+        found.append(Warned("travel_marginal", marginal))
+    return tuple(found)
