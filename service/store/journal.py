@@ -43,9 +43,7 @@ class Chain:
 
 def append(tx: Tx, *, actor: str, request_id: str, events: tuple[Event, ...]) -> None:
     """Enter the events. The site's head is held until the commit, so that ``seq`` is the order of commits."""
-    mine = SiteHead.site_id == tx.site_id
-    advanced = sa.update(SiteHead).where(mine).values(seq=SiteHead.seq + len(events))
-    last, previous = tx.connection.execute(advanced.returning(SiteHead.seq, SiteHead.head_hash)).one()
+    last, previous = tx.connection.execute(_ADVANCED, {"site": tx.site_id, "count": len(events)}).one()
     rows: list[dict[str, Any]] = []
     for seq, event in enumerate(events, start=last - len(events) + 1):
         row = {
@@ -63,8 +61,19 @@ def append(tx: Tx, *, actor: str, request_id: str, events: tuple[Event, ...]) ->
         }
         rows.append(row | {"prev_hash": previous, "hash": _row_hash(previous, row)})
         previous = rows[-1]["hash"]
-    tx.connection.execute(sa.insert(JournalEntry), rows)
-    tx.connection.execute(sa.update(SiteHead).where(mine).values(head_hash=previous))
+    tx.connection.execute(_INSERT, rows)
+    tx.connection.execute(_NAMED, {"site": tx.site_id, "hash": previous})
+
+
+_OF_SITE: Final = SiteHead.site_id == sa.bindparam("site")
+_ADVANCED: Final = (
+    sa.update(SiteHead)
+    .where(_OF_SITE)
+    .values(seq=SiteHead.seq + sa.bindparam("count", type_=sa.BigInteger))
+    .returning(SiteHead.seq, SiteHead.head_hash)
+)
+_NAMED: Final = sa.update(SiteHead).where(_OF_SITE).values(head_hash=sa.bindparam("hash"))
+_INSERT: Final = sa.insert(JournalEntry)
 
 
 def verify(database: "Database", site_code: str | None = None) -> list[Chain]:

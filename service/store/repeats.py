@@ -54,10 +54,9 @@ def claim(tx: Tx, actor: str, request: Idempotency) -> Kept | None:
     _clean(tx)
     if _taken(tx, actor, request):
         return None
-    table = IdempotencyKey
-    row = tx.connection.execute(sa.select(table).where(*_named(tx, actor, request))).one()
+    row = tx.connection.execute(_FIND, _named(tx, actor, request)).one()
     if row.created_at <= tx.now - KEPT_FOR:
-        tx.connection.execute(sa.delete(table).where(*_named(tx, actor, request)))
+        tx.connection.execute(_FREE, _named(tx, actor, request))
         return claim(tx, actor, request)
     if row.fingerprint != request.fingerprint:
         raise IdempotencyKeyReused(
@@ -69,18 +68,15 @@ def claim(tx: Tx, actor: str, request: Idempotency) -> Kept | None:
 
 def keep(tx: Tx, actor: str, request: Idempotency, answer: Kept) -> None:
     """Keep a successful answer; any other leaves the key free."""
-    where = _named(tx, actor, request)
     if not 200 <= answer.status < 300:
-        tx.connection.execute(sa.delete(IdempotencyKey).where(*where))
+        tx.connection.execute(_FREE, _named(tx, actor, request))
         return
-    values = {"status": answer.status, "body": answer.body, "headers": json.dumps(answer.headers)}
-    tx.connection.execute(sa.update(IdempotencyKey).where(*where).values(values))
+    values = {"new_status": answer.status, "new_body": answer.body, "new_headers": json.dumps(answer.headers)}
+    tx.connection.execute(_KEEP, _named(tx, actor, request) | values)
 
 
 def _taken(tx: Tx, actor: str, request: Idempotency) -> bool:
     """Return whether the key was free and is ours now; waits for a twin that is running."""
-    on_sqlite = tx.connection.dialect.name == "sqlite"
-    statement = (sqlite if on_sqlite else postgresql).insert(IdempotencyKey).on_conflict_do_nothing()
     values = {
         "site_id": tx.site_id,
         "actor": actor,
@@ -94,7 +90,7 @@ def _taken(tx: Tx, actor: str, request: Idempotency) -> bool:
         "created_at": tx.now,
     }
     try:
-        return tx.connection.execute(statement, values).rowcount == 1
+        return tx.connection.execute(_CLAIM[tx.connection.dialect.name], values).rowcount == 1
     except exc.OperationalError as error:
         if failures.sqlstate(error) != _LOCK_NOT_AVAILABLE:
             raise
@@ -104,15 +100,10 @@ def _taken(tx: Tx, actor: str, request: Idempotency) -> bool:
         ) from error
 
 
-def _named(tx: Tx, actor: str, request: Idempotency) -> tuple[sa.ColumnElement[bool], ...]:
-    table = IdempotencyKey
-    return (
-        table.site_id == tx.site_id,
-        table.actor == actor,
-        table.method == request.method,
-        table.route == request.route,
-        table.key == request.key,
-    )
+def _named(tx: Tx, actor: str, request: Idempotency) -> dict[str, str]:
+    """Return the values of ``_NAMED``."""
+    values = {"of_site": tx.site_id, "of_actor": actor, "of_method": request.method}
+    return values | {"of_route": request.route, "of_key": request.key}
 
 
 def _clean(tx: Tx) -> None:
@@ -122,3 +113,26 @@ def _clean(tx: Tx) -> None:
     _cleaned[tx.site_id] = time.monotonic()
     too_old = IdempotencyKey.created_at <= tx.now - KEPT_FOR
     tx.connection.execute(sa.delete(IdempotencyKey).where(IdempotencyKey.site_id == tx.site_id, too_old))
+
+
+_NAMED: Final = tuple(
+    getattr(IdempotencyKey, column) == sa.bindparam(name)
+    for column, name in (
+        ("site_id", "of_site"),
+        ("actor", "of_actor"),
+        ("method", "of_method"),
+        ("route", "of_route"),
+        ("key", "of_key"),
+    )
+)
+_FIND: Final = sa.select(IdempotencyKey.__table__).where(*_NAMED)
+_FREE: Final = sa.delete(IdempotencyKey).where(*_NAMED)
+_KEEP: Final = (
+    sa.update(IdempotencyKey)
+    .where(*_NAMED)
+    .values(status=sa.bindparam("new_status"), body=sa.bindparam("new_body"), headers=sa.bindparam("new_headers"))
+)
+_CLAIM: Final = {
+    "sqlite": sqlite.insert(IdempotencyKey).on_conflict_do_nothing(),
+    "postgresql": postgresql.insert(IdempotencyKey).on_conflict_do_nothing(),
+}

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from hashlib import sha256
-from typing import Any
+from typing import Any, Final
 
 import sqlalchemy as sa
 
@@ -13,6 +13,8 @@ from service.errors import CannotEvaluate, Conflict, NotFound
 from service.store import models
 from service.store.identity import canonical_id, new_id
 from service.store.transaction import Tx
+
+NOT_OPEN: Final = "work_order_not_open"
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,8 +79,7 @@ def insert_work_order(
         "status": "open",
         "opened_at": opened_at,
     }
-    order = sa.insert(models.WorkOrder).values(**members, site_id=tx.site_id, created_at=tx.now)
-    tx.connection.execute(order)
+    tx.connection.execute(_INSERT, members | {"site_id": tx.site_id, "created_at": tx.now})
     rows = [
         {
             "site_id": tx.site_id,
@@ -90,7 +91,7 @@ def insert_work_order(
         }
         for ordinal, position in enumerate(positions)
     ]
-    tx.connection.execute(sa.insert(models.WorkOrderPosition), rows)
+    tx.connection.execute(_INSERT_POSITION, rows)
     return WorkOrderRow(
         **members, asset_tag=asset_tag, closed_at=None, cancel_reason=None, positions=positions, revision=0
     )
@@ -98,14 +99,13 @@ def insert_work_order(
 
 def work_order_by_external(tx: Tx, system: str, number: str) -> WorkOrderRow | None:
     """Return the order by the maintenance system's own number, None when it is not on record."""
-    order = models.WorkOrder
-    return _one(tx, (order.external_system == system) & (order.external_number == number))
+    return _one(tx, _BY_EXTERNAL, {"system": system, "number": number})
 
 
 def work_order_by_id(tx: Tx, order_id: str) -> WorkOrderRow | None:
     """Return the order, None when the site has none of this id."""
     known = canonical_id(order_id)
-    return None if known is None else _one(tx, models.WorkOrder.id == known)
+    return None if known is None else _one(tx, _BY_ID, {"order_id": known})
 
 
 def page_of_work_orders(
@@ -147,7 +147,7 @@ def page_of_work_orders(
         chosen.append(order.id > known)
     found = sa.select(order.id).join(machine, (machine.site_id == order.site_id) & (machine.id == order.asset_id))
     found = found.where(order.site_id == tx.site_id, *chosen).order_by(order.id).limit(limit)
-    return _orders(tx, order.id.in_(found.scalar_subquery()))
+    return _orders(tx, _ORDERS.where(order.id.in_(found.scalar_subquery())), {})
 
 
 def cancel_work_order(tx: Tx, order_id: str, reason: str) -> WorkOrderRow:
@@ -171,9 +171,6 @@ def cancel_work_order(tx: Tx, order_id: str, reason: str) -> WorkOrderRow:
     if not changed:
         raise Conflict(f"The work order is {found.status}; only an open one can be cancelled.", code=NOT_OPEN)
     return found
-
-
-NOT_OPEN = "work_order_not_open"
 
 
 def insert_revision(
@@ -206,7 +203,7 @@ def insert_revision(
         "sha256": sha256(text.encode()).hexdigest(),
     }
     values = members | {"site_id": tx.site_id, "inputs": records.encoded(inputs), "record": text}
-    tx.connection.execute(sa.insert(models.Revision).values(values))
+    tx.connection.execute(_INSERT_REVISION, values)
     return RevisionRow(**members, inputs=inputs, record=record)
 
 
@@ -235,13 +232,20 @@ def _has_position(name: str) -> sa.ColumnElement[bool]:
     return found.where(*of_order, (ordered.name == name) | (position.name == name)).correlate(order).exists()
 
 
-def _one(tx: Tx, condition: sa.ColumnElement[bool]) -> WorkOrderRow | None:
-    found = _orders(tx, condition)
+def _one(tx: Tx, statement: sa.Select[*tuple[Any, ...]], values: dict[str, str]) -> WorkOrderRow | None:
+    found = _orders(tx, statement, values)
     return found[0] if found else None
 
 
-def _orders(tx: Tx, condition: sa.ColumnElement[bool]) -> list[WorkOrderRow]:
-    """Return the orders with positions and latest revision, by one query."""
+def _orders(tx: Tx, statement: sa.Select[*tuple[Any, ...]], values: dict[str, str]) -> list[WorkOrderRow]:
+    by_order: dict[str, list[Any]] = {}
+    for row in tx.connection.execute(statement, {"site": tx.site_id, **values}):
+        by_order.setdefault(row.id, []).append(row)
+    return [_order_row(rows) for rows in by_order.values()]
+
+
+def _selection() -> sa.Select[*tuple[Any, ...]]:
+    """Return the one query of orders with positions and latest revision, to be narrowed; built once."""
     order, asset, ordered, issued = models.WorkOrder, models.Asset, models.WorkOrderPosition, models.Revision
     latest = sa.select(sa.func.max(issued.number)).where(
         issued.site_id == order.site_id, issued.work_order_id == order.id
@@ -265,11 +269,18 @@ def _orders(tx: Tx, condition: sa.ColumnElement[bool]) -> list[WorkOrderRow]:
     of_order = (ordered.site_id == order.site_id) & (ordered.work_order_id == order.id)
     of_asset = (asset.site_id == order.site_id) & (asset.id == order.asset_id)
     statement = sa.select(*columns).join_from(order, asset, of_asset).join(ordered, of_order)
-    statement = statement.where(order.site_id == tx.site_id, condition).order_by(order.id, ordered.ordinal)
-    by_order: dict[str, list[Any]] = {}
-    for row in tx.connection.execute(statement).all():
-        by_order.setdefault(row.id, []).append(row)
-    return [_order_row(rows) for rows in by_order.values()]
+    return statement.where(order.site_id == sa.bindparam("site")).order_by(order.id, ordered.ordinal)
+
+
+_ORDERS: Final = _selection()
+_BY_ID: Final = _ORDERS.where(models.WorkOrder.id == sa.bindparam("order_id"))
+_BY_EXTERNAL: Final = _ORDERS.where(
+    models.WorkOrder.external_system == sa.bindparam("system"),
+    models.WorkOrder.external_number == sa.bindparam("number"),
+)
+_INSERT: Final = sa.insert(models.WorkOrder)
+_INSERT_POSITION: Final = sa.insert(models.WorkOrderPosition)
+_INSERT_REVISION: Final = sa.insert(models.Revision)
 
 
 def _order_row(rows: Sequence[Any]) -> WorkOrderRow:
