@@ -1,0 +1,153 @@
+"""The cap torque as a book prints it: a site's chart, else the built-in table with its confidence (rule B1).
+
+A cap torque is never computed from the bolt. Where publications disagree both values are named and none is chosen.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from service import units
+from service.errors import Text
+from service.findings import Missing, Source, Warned
+from service.reference.bolts import Thread, thread
+from service.reference.housing_tables import CapBolts
+from service.reference.housings import Housing
+from service.units import Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Bolt:
+    """The cap bolts: thread, grade and count as they are known."""
+
+    thread: str
+    grade: str | None = None
+    count: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ChartedTorque:
+    """One row of a site's chart of cap torques, [N m]; the housing by name, or by size, dimensions and design."""
+
+    torque_n_m: float
+    source: Source
+    housing_name: str | None = None
+    size: str | None = None
+    dimensions: str | None = None
+    seat_design: str | None = None
+    bolt: Bolt | None = None
+
+    def holds_for(self, housing: Housing) -> bool:
+        """Tell whether the row is for a housing; a row with a seat design is for that design alone."""
+        if self.housing_name is not None:
+            return self.housing_name == housing.name
+        same = (self.size, self.dimensions) == (housing.size, housing.dimensions) and self.size is not None
+        return same and self.seat_design in (None, housing.seat_design)
+
+
+@dataclass(frozen=True, slots=True)
+class BookTorque:
+    """The torque of a book, [N m], its confidence, the bolt it belongs to, and what must be asked about it."""
+
+    torque_n_m: float | None
+    confidence: str
+    bolt: Bolt | None
+    missing: tuple[Missing, ...] = ()
+    warnings: tuple[Warned, ...] = ()
+    sources: tuple[Source, ...] = ()
+
+
+CONFIRM_HOW = "confirm torque, bolt size and grade in the housing maker's book, and enter it as a chart of the site"
+
+
+def book_torque(housing: Housing, fitted: Bolt | None, charts: Sequence[ChartedTorque]) -> BookTorque:
+    """Return the cap torque that a book prints for a housing, with what must be confirmed."""
+    for row in charts:
+        if row.holds_for(housing):
+            warnings = _differs(row.bolt, fitted)
+            return BookTorque(row.torque_n_m, "site_chart", fitted or row.bolt, (), warnings, (row.source,))
+    bolts = housing.cap_bolts
+    if bolts is None:
+        return BookTorque(None, "none", fitted, _not_in_table(housing), (), ())
+    return _of_table(housing, bolts, fitted)
+
+
+def _not_in_table(housing: Housing) -> tuple[Missing, ...]:
+    undecided = housing.missing()
+    if undecided:
+        return undecided
+    why = "no table gives the cap torque of this housing, and it is never computed from the bolt (B1)"
+    return (Missing("torque", why, CONFIRM_HOW),)
+
+
+def _of_table(housing: Housing, bolts: CapBolts, fitted: Bolt | None) -> BookTorque:
+    """Return the torque that the table prints for the bolt fitted, or for its own where publications agree on it."""
+    name = thread(fitted.thread).name if fitted is not None else bolts.thread
+    of_table = None if bolts.thread is None else Bolt(bolts.thread, bolts.grade, bolts.count)
+    warnings = _differs(of_table, fitted)
+    compared = fitted or of_table
+    sources = housing.sources
+    torque_n_m = _chosen(bolts, name)
+    if torque_n_m is None:
+        return BookTorque(None, "none", compared, (_conflict(housing, bolts, name),), warnings, sources)
+    confidence = "agreed" if bolts.status == "agreed" else "single_publication"
+    missing = (_confirm(torque_n_m, bolts, of_table),) if confidence == "single_publication" else ()
+    return BookTorque(torque_n_m, confidence, compared, missing, warnings, sources)
+
+
+def _chosen(bolts: CapBolts, name: str | None) -> float | None:
+    """Return the one torque printed for the bolt; the table's own where the bolt fitted is another (cross-checked)."""
+    if bolts.status in ("doubtful", "not_published", "torque_conflict"):
+        return None
+    if bolts.status == "bolt_conflict":
+        printed = {one.torque_n_m for one in bolts.printed if one.thread == name and one.torque_n_m is not None}
+        return printed.pop() if len(printed) == 1 else None
+    return bolts.printed[0].torque_n_m
+
+
+def _printed_words(bolts: CapBolts) -> list[str | Quantity]:
+    words: list[str | Quantity] = []
+    for one in bolts.printed:
+        words.append(" and " if words else "")
+        if one.torque_n_m is None:
+            words.append(f"{one.thread} without a torque")
+        else:
+            words += [units.torque(one.torque_n_m), f" for {one.thread}"]
+    return [word for word in words if word != ""]
+
+
+def _conflict(housing: Housing, bolts: CapBolts, name: str | None) -> Missing:
+    if bolts.status == "not_published":
+        why: Text = "no publication prints the cap torque of this housing, and it is never computed from the bolt (B1)"
+        return Missing("torque", why, CONFIRM_HOW)
+    doubt = "a doubtful value is printed" if bolts.status == "doubtful" else "publications do not agree"
+    why = (f"{doubt} for the cap of housing {housing.size}: ", *_printed_words(bolts), "; none is chosen for you")
+    if bolts.status == "bolt_conflict" and name is None:
+        return Missing("bolt/thread", why, "measure the cap bolts, then " + CONFIRM_HOW)
+    return Missing("torque", why, CONFIRM_HOW)
+
+
+def _confirm(torque_n_m: float, bolts: CapBolts, of_table: Bolt | None) -> Missing:
+    described = "bolts that the table does not name"
+    if of_table is not None:
+        count = "" if of_table.count is None else f"{of_table.count} bolts "
+        described = f"{count}{of_table.thread}{'' if of_table.grade is None else ', ' + of_table.grade}"
+    if bolts.status == "bolt_conflict":
+        described = f"{bolts.printed[0].thread}; publications differ on the bolt of this housing"
+    why = ("one publication prints ", units.torque(torque_n_m), f" for {described}; makers differ (B1)")
+    return Missing("torque", why, CONFIRM_HOW)
+
+
+def _differs(of_book: Bolt | None, fitted: Bolt | None) -> tuple[Warned, ...]:
+    """Return a warning where the bolt fitted is not the one the book's torque belongs to."""
+    if of_book is None or fitted is None:
+        return ()
+    named: Thread = thread(of_book.thread)
+    other = [f"{of_book.thread} in the book, {fitted.thread} fitted"] if named != thread(fitted.thread) else []
+    if of_book.grade is not None and fitted.grade is not None and of_book.grade.upper() != fitted.grade.upper():
+        other.append(f"{of_book.grade} in the book, {fitted.grade} fitted")
+    if of_book.count is not None and fitted.count is not None and of_book.count != fitted.count:
+        other.append(f"{of_book.count} bolts in the book, {fitted.count} fitted")
+    if not other:
+        return ()
+    detail = f"the book's torque belongs to other bolts than those fitted: {'; '.join(other)}"
+    return (Warned("bolt_differs_from_book", detail),)
