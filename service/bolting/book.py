@@ -10,7 +10,7 @@ from service import units
 from service.errors import Text
 from service.findings import Missing, Source, Warned
 from service.reference.bolts import Thread, thread
-from service.reference.housing_tables import CapBolts
+from service.reference.housing_tables import CapBolts, PrintedTorque
 from service.reference.housings import Housing
 from service.units import Quantity
 
@@ -86,22 +86,23 @@ def _of_table(housing: Housing, bolts: CapBolts, fitted: Bolt | None) -> BookTor
     warnings = _differs(of_table, fitted)
     compared = fitted or of_table
     sources = housing.sources
-    torque_n_m = _chosen(bolts, name)
-    if torque_n_m is None:
+    printed = _chosen(bolts, name)
+    if printed is None or printed.torque_n_m is None:
         return BookTorque(None, "none", compared, (_conflict(housing, bolts, name),), warnings, sources)
-    confidence = "agreed" if bolts.status == "agreed" else "single_publication"
-    missing = (_confirm(torque_n_m, bolts, of_table),) if confidence == "single_publication" else ()
-    return BookTorque(torque_n_m, confidence, compared, missing, warnings, sources)
+    if bolts.status == "agreed" or printed.publications > 1:
+        return BookTorque(printed.torque_n_m, "agreed", compared, (), warnings, sources)
+    confirm = _confirm(printed.torque_n_m, bolts, of_table)
+    return BookTorque(printed.torque_n_m, "single_publication", compared, (confirm,), warnings, sources)
 
 
-def _chosen(bolts: CapBolts, name: str | None) -> float | None:
+def _chosen(bolts: CapBolts, name: str | None) -> PrintedTorque | None:
     """Return the one torque printed for the bolt; the table's own where the bolt fitted is another (cross-checked)."""
     if bolts.status in ("doubtful", "not_published", "torque_conflict"):
         return None
     if bolts.status == "bolt_conflict":
-        printed = {one.torque_n_m for one in bolts.printed if one.thread == name and one.torque_n_m is not None}
-        return printed.pop() if len(printed) == 1 else None
-    return bolts.printed[0].torque_n_m
+        printed = [one for one in bolts.printed if one.thread == name and one.torque_n_m is not None]
+        return printed[0] if len(printed) == 1 else None
+    return bolts.printed[0]
 
 
 def _printed_words(bolts: CapBolts) -> list[str | Quantity]:
@@ -132,7 +133,7 @@ def _confirm(torque_n_m: float, bolts: CapBolts, of_table: Bolt | None) -> Missi
         count = "" if of_table.count is None else f"{of_table.count} bolts "
         described = f"{count}{of_table.thread}{'' if of_table.grade is None else ', ' + of_table.grade}"
     if bolts.status == "bolt_conflict":
-        described = f"{bolts.printed[0].thread}; publications differ on the bolt of this housing"
+        described = "this bolt; publications differ on the bolt of this housing"
     why = ("one publication prints ", units.torque(torque_n_m), f" for {described}; makers differ (B1)")
     return Missing("torque", why, CONFIRM_HOW)
 

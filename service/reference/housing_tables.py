@@ -22,6 +22,7 @@ class PrintedTorque:
 
     thread: str
     torque_n_m: float | None
+    publications: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,8 +127,9 @@ def _metric_cap_bolts(row: Mapping[str, str]) -> CapBolts:
     """Return the cap bolts; property class and count are not in the metric table, so they are asked."""
     printed = []
     for one in _listed(row["cap_bolt_torques_in_print_n_m"]):
-        name, _, torque = one.partition(":")
-        printed.append(PrintedTorque(thread(name).name, float(torque) if torque else None))
+        name, torque, *agreeing = one.split(":")
+        publications = int(agreeing[0]) if agreeing else 1
+        printed.append(PrintedTorque(thread(name).name, float(torque) if torque else None, publications))
     status = row["cap_bolt_torque_status"]
     fitted = None if status == "bolt_conflict" else thread(row["cap_bolt"]).name
     return CapBolts(fitted, None, None, status, tuple(printed))
