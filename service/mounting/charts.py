@@ -1,0 +1,274 @@
+"""Charts of a site: the bearing maker's book, going before the built-in practice (rule C3).
+
+A chart is versioned and never edited. Rows that overlap or run backwards are refused; rows that leave a gap, fall
+while the bore rises, or differ from the built-in table by more than two times need ``accept_unusual`` and a reason,
+each on its own.
+"""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+from math import isfinite
+from typing import Final
+
+from service.errors import CannotEvaluate
+from service.findings import Source
+from service.reference import clearance_classes, mounting_practice
+from service.reference.bearings import CLEARANCE_CLASSES, TYPES
+
+REDUCTION: Final = "reduction"
+INITIAL_CLEARANCE: Final = "initial_clearance"
+AXIAL_DISPLACEMENT: Final = "axial_displacement"
+NUT_TURN: Final = "nut_turn"
+KINDS: Final = (REDUCTION, INITIAL_CLEARANCE, AXIAL_DISPLACEMENT, NUT_TURN)
+MOST_DIFFERENT: Final = 2.0
+TAPER_KINDS: Final = (AXIAL_DISPLACEMENT, NUT_TURN)
+
+
+@dataclass(frozen=True, slots=True)
+class ChartRow:
+    """One row of a chart, for bores over < d <= incl, [mm].
+
+    Parameters
+    ----------
+    min_value, max_value : float
+        The range: [nm], or [deg] for nut turn
+    clearance_class : str or None
+        For initial clearance
+    taper, on_sleeve : str, bool or None
+        For axial displacement and nut turn
+    smallest_residual_nm : mapping
+        For reduction: smallest residual clearance by class, [nm]
+    accept_unusual, reason : bool, str
+        The row stands though it is unusual, and why
+    """
+
+    over_mm: float
+    incl_mm: float
+    min_value: float
+    max_value: float
+    clearance_class: str | None = None
+    taper: str | None = None
+    on_sleeve: bool | None = None
+    smallest_residual_nm: Mapping[str, int] = field(default_factory=dict)
+    accept_unusual: bool = False
+    reason: str = ""
+
+    @property
+    def group(self) -> tuple[str | None, str | None, bool | None]:
+        """Return what rows must share to adjoin each other."""
+        return (self.clearance_class, self.taper, self.on_sleeve)
+
+
+@dataclass(frozen=True, slots=True)
+class ChartProvenance:
+    """Where a chart comes from: title, edition and page, who entered it and who checked it."""
+
+    title: str
+    edition: str
+    page: str
+    entered_by: str
+    checked_by: str
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """A site's chart of one kind, for one bearing type and bore form."""
+
+    id: str
+    version: int
+    kind: str
+    bearing_type: str
+    tapered: bool
+    rows: tuple[ChartRow, ...]
+    provenance: ChartProvenance
+
+    @property
+    def source(self) -> Source:
+        """Return the source to name beside its numbers; the version is part of it."""
+        book = self.provenance
+        title = ", ".join(
+            part
+            for part in (book.title, book.edition, book.page and f"page {book.page}", f"version {self.version}")
+            if part
+        )
+        return Source(f"chart-{self.id}-v{self.version}", title, "site_chart")
+
+
+@dataclass(frozen=True, slots=True)
+class RowFault:
+    """Why a row is refused; ``row`` counts from 1."""
+
+    row: int
+    code: str
+    detail: str
+
+
+def row_for(
+    charts: Sequence[Chart],
+    *,
+    kind: str,
+    bearing_type: str,
+    tapered: bool,
+    bore_mm: float,
+    group: tuple[str | None, str | None, bool | None] = (None, None, None),
+) -> tuple[ChartRow, Source] | None:
+    """Return the row of the first chart that covers a bearing, with its source, or None.
+
+    Parameters
+    ----------
+    charts : sequence of Chart, shape (n,)
+        The site's charts in force, in order of precedence
+    bore_mm : float
+        Bore d, [mm]
+    """
+    for chart in charts:
+        if (chart.kind, chart.bearing_type, chart.tapered) != (kind, bearing_type, tapered):
+            continue
+        for row in chart.rows:
+            if row.group == group and row.over_mm < bore_mm <= row.incl_mm:
+                return row, chart.source
+    return None
+
+
+def checked_chart(chart: Chart) -> Chart:
+    """Return the chart when every row may stand.
+
+    Raises
+    ------
+    CannotEvaluate
+        ``chart_refused``; ``rows`` says row by row what is wrong.
+    """
+    faults = [*_header_faults(chart)] or sorted(chart_faults(chart), key=lambda fault: fault.row)
+    if faults:
+        raise CannotEvaluate(
+            f"{len(faults)} faults, first in row {faults[0].row}: {faults[0].detail}",
+            code="chart_refused",
+            field="rows",
+            rows=[{"row": fault.row, "code": fault.code, "detail": fault.detail} for fault in faults],
+        )
+    return chart
+
+
+def _header_faults(chart: Chart) -> Iterator[RowFault]:
+    if chart.kind not in KINDS:
+        yield RowFault(0, "unknown_kind", f"{chart.kind!r} is not one of {', '.join(KINDS)}")
+    if chart.bearing_type not in TYPES:
+        yield RowFault(0, "unknown_type", f"{chart.bearing_type!r} is not one of {', '.join(TYPES)}")
+    if not chart.rows:
+        yield RowFault(0, "no_rows", "a chart has at least one row")
+    if not chart.tapered and chart.kind != INITIAL_CLEARANCE:
+        yield RowFault(0, "not_tapered", f"a chart of {chart.kind} is for tapered bores")
+
+
+def chart_faults(chart: Chart) -> Iterator[RowFault]:
+    """Yield every fault of a chart's rows."""
+    groups: dict[object, list[tuple[int, ChartRow]]] = {}
+    for number, row in enumerate(chart.rows, start=1):
+        faults = list(_row_faults(chart, number, row))
+        yield from faults
+        if not faults:
+            groups.setdefault(row.group, []).append((number, row))
+    for rows in groups.values():
+        in_order = sorted(rows, key=lambda numbered: numbered[1].over_mm)
+        for (_, before), (number, row) in pairwise(in_order):
+            yield from _neighbour_faults(before, number, row)
+
+
+def _row_faults(chart: Chart, number: int, row: ChartRow) -> Iterator[RowFault]:
+    numbers = (row.over_mm, row.incl_mm, row.min_value, row.max_value, *row.smallest_residual_nm.values())
+    if not all(isfinite(value) for value in numbers):
+        yield RowFault(number, "not_a_number", "a number of the row is not finite")
+        return
+    if not 0 <= row.over_mm < row.incl_mm:
+        yield RowFault(number, "backwards", f"size class {row.over_mm:g}-{row.incl_mm:g} mm runs backwards")
+    if not 0 < row.min_value <= row.max_value:
+        yield RowFault(number, "backwards", "the smallest value is not above zero or not below the largest")
+    if not all(value > 0 for value in row.smallest_residual_nm.values()):
+        yield RowFault(number, "backwards", "a smallest residual clearance is not above zero")
+    if (row.clearance_class in CLEARANCE_CLASSES) != (chart.kind == INITIAL_CLEARANCE):
+        yield RowFault(number, "wrong_member", "a clearance class stands in rows of initial clearance, and only there")
+    if (row.taper in ("1:12", "1:30") and row.on_sleeve is not None) != (chart.kind in TAPER_KINDS):
+        yield RowFault(
+            number, "wrong_member", "taper and seat stand in rows of displacement and nut turn, and only there"
+        )
+    if not set(row.smallest_residual_nm) <= set(CLEARANCE_CLASSES):
+        yield RowFault(number, "wrong_member", "a smallest residual clearance names an unknown class")
+    if row.accept_unusual and not row.reason.strip():
+        yield RowFault(number, "no_reason", "accept_unusual needs a reason")
+    if not row.accept_unusual:
+        yield from _unusual(chart, number, row)
+
+
+def _unusual(chart: Chart, number: int, row: ChartRow) -> Iterator[RowFault]:
+    for what, value, built_in in _BUILT_IN[chart.kind](chart, row):
+        if value > 0 and not 1 / MOST_DIFFERENT <= value / built_in <= MOST_DIFFERENT:
+            yield RowFault(
+                number,
+                "unusual",
+                f"{what} is {value / built_in:.3g} times the built-in table; check the unit and the decimal point, "
+                "or send accept_unusual with a reason",
+            )
+
+
+def _neighbour_faults(before: ChartRow, number: int, row: ChartRow) -> Iterator[RowFault]:
+    if row.over_mm < before.incl_mm:
+        yield RowFault(number, "overlap", f"overlaps the row up to {before.incl_mm:g} mm")
+        return
+    if row.accept_unusual:
+        return
+    if row.over_mm > before.incl_mm:
+        yield RowFault(number, "gap", f"bores from {before.incl_mm:g} to {row.over_mm:g} mm are not covered")
+    if row.min_value < before.min_value or row.max_value < before.max_value:
+        yield RowFault(number, "falling", "the values fall while the bore rises")
+
+
+Compared = Iterator[tuple[str, float, float]]
+
+
+def _practice(chart: Chart, row: ChartRow) -> mounting_practice.Practice | None:
+    if chart.bearing_type == "spherical_roller":
+        return mounting_practice.spherical_roller_mm(row.incl_mm)
+    return mounting_practice.self_aligning_ball(row.incl_mm)
+
+
+def _built_in_reduction(chart: Chart, row: ChartRow) -> Compared:
+    practice = _practice(chart, row)
+    if practice is None:
+        return
+    yield "the smallest reduction", row.min_value, practice.reduction_nm[0]
+    yield "the largest reduction", row.max_value, practice.reduction_nm[1]
+    for mark, value_nm in row.smallest_residual_nm.items():
+        if mark in practice.smallest_residual_nm:
+            yield f"the smallest residual of {mark}", value_nm, practice.smallest_residual_nm[mark]
+
+
+def _built_in_initial(chart: Chart, row: ChartRow) -> Compared:
+    ranges = clearance_classes.table(chart.bearing_type, chart.tapered).found(row.incl_mm)
+    if ranges is None or row.clearance_class is None:
+        return
+    yield "the smallest clearance", row.min_value, ranges[row.clearance_class].min_nm
+    yield "the largest clearance", row.max_value, ranges[row.clearance_class].max_nm
+
+
+def _built_in_displacement(chart: Chart, row: ChartRow) -> Compared:
+    practice = _practice(chart, row)
+    limits = practice and practice.displacement_nm.get((row.taper or "", bool(row.on_sleeve)))
+    if limits:
+        yield "the smallest displacement", row.min_value, limits[0]
+        yield "the largest displacement", row.max_value, limits[1]
+
+
+def _built_in_nut_turn(chart: Chart, row: ChartRow) -> Compared:
+    practice = _practice(chart, row)
+    if practice is not None and practice.locknut_angle_deg and row.taper == "1:12":
+        yield "the smallest turn", row.min_value, practice.locknut_angle_deg
+        yield "the largest turn", row.max_value, practice.locknut_angle_deg
+
+
+_BUILT_IN: Final[Mapping[str, Callable[[Chart, ChartRow], Compared]]] = {
+    REDUCTION: _built_in_reduction,
+    INITIAL_CLEARANCE: _built_in_initial,
+    AXIAL_DISPLACEMENT: _built_in_displacement,
+    NUT_TURN: _built_in_nut_turn,
+}

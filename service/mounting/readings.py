@@ -1,0 +1,274 @@
+"""Judging what the mechanic measured (rule C5): accept, recheck or reject, and what to do next.
+
+A reading is the thickest blade or stack that passes with light drag. Limits are judged on it and are inside.
+A reading on the wrong scale is named, never converted and never accepted.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Final
+
+from service import units
+from service.errors import Text
+from service.mounting.blades import BladeSet, next_attainable
+from service.reference.clearance_classes import ClearanceRange
+
+ACCEPT: Final = "accept"
+RECHECK: Final = "recheck"
+REJECT: Final = "reject"
+SCALE_SUSPECT: Final = "reading_scale_suspect"
+_WORST_FIRST: Final = (REJECT, RECHECK, ACCEPT)
+
+RECHECK_NM: Final = 5080
+"""How far outside a limit a reading is measured again before it is refused: 0.0002 in, [nm]."""
+
+SLIPS: Final = tuple(
+    (factor, hint)
+    for size, down, up in (
+        (Fraction(10), "decimal point", "decimal point"),
+        (Fraction(100), "decimal point", "decimal point"),
+        (Fraction(1000), "decimal point, or thousandths sent as whole units", "decimal point, or whole units"),
+        (Fraction("25.4"), "a number in mm sent with the unit inch", "a number in inches sent with the unit mm"),
+        (
+            Fraction("2.54"),
+            "inches and millimetres mixed, with the decimal point",
+            "mm and inches mixed, decimal point",
+        ),
+    )
+    for factor, hint in ((size, down), (1 / size, up))
+)
+"""Slips of scale: the reading divided by the factor, and what may have happened."""
+
+TOO_TIGHT_WAY_BACK: Final = (
+    "Stop. The taper holds: slackening the nut gives nothing back. Loosen the nut a few turns but leave it on, free "
+    "the bearing from the sleeve, clean the seats, measure the initial clearance again and start again."
+)
+TOO_LOOSE: Final = "Go on in small steps and measure after each one; stop inside the window."
+MEASURE_AGAIN: Final = (
+    "Measure again: rings parallel, rollers seated by turning, blade beside a roller and along it, never rolled over."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What a reading is worth.
+
+    Parameters
+    ----------
+    verdict : str
+        ``accept``, ``recheck`` or ``reject``
+    code : str or None
+        Why not accepted; stable word
+    fits : tuple of Quantity
+        Every value that would fit after a slip of scale
+    fits_class : str or None
+        Other clearance class that the value as sent would fit
+    """
+
+    verdict: str
+    code: str | None
+    fits: tuple[units.Quantity, ...]
+    fits_class: str | None
+    detail: Text
+    next: Text
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """Readings of one clearance, by row of rollers; each row holds its repeats, [nm].
+
+    ``rows_nm`` : tuple of tuple of int, shape (rows, repeats)
+    """
+
+    rows_nm: tuple[tuple[int, ...], ...]
+
+    @property
+    def row_values_nm(self) -> tuple[float, ...]:
+        """Return one value per row, the median of its repeats, [nm]."""
+        return tuple(median(row) for row in self.rows_nm)
+
+
+def median(readings_nm: Sequence[int]) -> float:
+    """Return the median of repeated readings, [nm]; a whole number stays one."""
+    if len(readings_nm) == 1:
+        return readings_nm[0]
+    in_order = sorted(readings_nm)
+    middle = len(in_order) // 2
+    if len(in_order) % 2:
+        return in_order[middle]
+    total_nm = in_order[middle - 1] + in_order[middle]
+    return total_nm / 2 if total_nm % 2 else total_nm // 2
+
+
+def thin_ring_clearance(*, nine_o_clock_nm: int, three_o_clock_nm: int, vertical_nm: int) -> float:
+    """Return the radial internal clearance of a large thin-ringed bearing that sags under its own weight, [nm].
+
+    Parameters
+    ----------
+    nine_o_clock_nm, three_o_clock_nm : int
+        Readings a and b at the sides, [nm]
+    vertical_nm : int
+        Reading c at 12 o'clock with the bearing standing, at 6 o'clock with it hanging, [nm]
+
+    Source
+    ------
+    (a + b + c) / 2; common practice, no source.
+    """
+    return median((nine_o_clock_nm + three_o_clock_nm + vertical_nm, 0))
+
+
+def scale_slips(value_nm: float, ranges: Sequence[ClearanceRange]) -> tuple[tuple[float, str], ...]:
+    """Return every value that would lie inside after a slip of scale, with what may have happened, [nm].
+
+    Parameters
+    ----------
+    value_nm : float
+        Reading as sent, [nm]
+    ranges : sequence of ClearanceRange, shape (n,)
+        Ranges that count as inside, [nm]
+    """
+    exact_nm = Fraction(value_nm)
+    fits: dict[Fraction, str] = {}
+    for factor, hint in SLIPS:
+        slipped_nm = exact_nm / factor
+        if any(limits.min_nm <= slipped_nm <= limits.max_nm for limits in ranges):
+            fits.setdefault(slipped_nm, hint)
+    return tuple((int(fit) if fit.denominator == 1 else float(fit), hint) for fit, hint in fits.items())
+
+
+def initial_verdict(
+    *,
+    row_values_nm: Sequence[float],
+    ranges: Sequence[ClearanceRange],
+    other_classes: Mapping[str, Sequence[ClearanceRange]],
+    blade_set: BladeSet,
+) -> Verdict:
+    """Return the verdict on an initial clearance; the worst row decides.
+
+    Parameters
+    ----------
+    row_values_nm : sequence of float, shape (rows,)
+        One value per row of rollers, [nm]
+    ranges : sequence of ClearanceRange, shape (n,)
+        The ISO row of the class, and the printed inch row where inch blades are used, [nm]
+    other_classes : mapping
+        The same for the other classes
+    """
+    verdicts = [_initial(value_nm, ranges, other_classes, blade_set) for value_nm in row_values_nm]
+    return min(verdicts, key=lambda verdict: (_WORST_FIRST.index(verdict.verdict), verdict.code != SCALE_SUSPECT))
+
+
+def _initial(
+    value_nm: float,
+    ranges: Sequence[ClearanceRange],
+    other_classes: Mapping[str, Sequence[ClearanceRange]],
+    blade_set: BladeSet,
+) -> Verdict:
+    if any(limits.holds(value_nm) for limits in ranges):
+        return Verdict(ACCEPT, None, (), None, "The initial clearance lies inside its class.", "Go on to the mounting.")
+    fits_class = " or ".join(m for m, rs in other_classes.items() if any(r.holds(value_nm) for r in rs)) or None
+    slips = scale_slips(value_nm, ranges)
+    if slips:
+        return _suspect(value_nm, slips, fits_class)
+    min_nm, max_nm = min(limits.min_nm for limits in ranges), max(limits.max_nm for limits in ranges)
+    said = (
+        units.clearance(value_nm),
+        " lies outside the range of the class, ",
+        units.clearance(min_nm),
+        " to ",
+        units.clearance(max_nm),
+    )
+    following_nm = next_attainable(blade_set, value_nm)
+    if value_nm < min_nm and following_nm is not None and min_nm <= following_nm:
+        return Verdict(
+            RECHECK,
+            "between_blades",
+            (),
+            fits_class,
+            (*said, ", but the next size these blades can show is ", units.clearance(following_nm)),
+            "Measure again with a stack of blades or a finer set.",
+        )
+    if min_nm - RECHECK_NM <= value_nm <= max_nm + RECHECK_NM:
+        return Verdict(RECHECK, "near_limit", (), fits_class, (*said, " by a hair"), MEASURE_AGAIN)
+    fitting = (f"; it would fit class {fits_class}",) if fits_class else ()
+    return Verdict(
+        REJECT,
+        "wrong_bearing_or_measurement",
+        (),
+        fits_class,
+        ("Wrong bearing or wrong measurement: ", *said, *fitting),
+        "Compare the mark on the ring with the order, then measure again. Do not mount until both agree.",
+    )
+
+
+def _suspect(value_nm: float, slips: Sequence[tuple[float, str]], fits_class: str | None) -> Verdict:
+    fits = tuple(units.clearance(fit_nm) for fit_nm, _ in slips)
+    named: list[str | units.Quantity] = []
+    for fit, (_, hint) in zip(fits, slips, strict=True):
+        named += [" or " if named else "", fit, f" ({hint})"]
+    fitting = (f"; as sent it would fit class {fits_class}",) if fits_class else ()
+    return Verdict(
+        REJECT,
+        SCALE_SUSPECT,
+        fits,
+        fits_class,
+        (
+            "A slip of scale is suspected: ",
+            units.clearance(value_nm),
+            " does not fit, but ",
+            *named,
+            " would",
+            *fitting,
+        ),
+        "Measure again and read the number and the unit stamped on the blade.",
+    )
+
+
+def residual_verdict(
+    *, row_values_nm: Sequence[float], min_nm: float, max_nm: float, floor_nm: float, provisional: bool = False
+) -> Verdict:
+    """Return the verdict on a residual clearance: the floor on the smaller row, the ceiling on the larger.
+
+    Parameters
+    ----------
+    row_values_nm : sequence of float, shape (rows,)
+        One value per row of rollers, [nm]
+    min_nm, max_nm : float
+        The residual window, limits inside, [nm]
+    floor_nm : float
+        Smallest residual that may ever be left; no recheck below it, [nm]
+    provisional : bool
+        The window stands without a measured initial clearance: nothing is judged on it (C4)
+    """
+    smallest_nm, largest_nm = min(row_values_nm), max(row_values_nm)
+    if provisional:
+        return Verdict(
+            RECHECK,
+            "initial_clearance_not_measured",
+            (),
+            None,
+            "The window is provisional: no residual clearance is judged without the measured initial clearance.",
+            "Measure the initial clearance of this bearing before it is mounted.",
+        )
+    if min_nm <= smallest_nm and largest_nm <= max_nm:
+        return Verdict(ACCEPT, None, (), None, "The residual clearance lies inside its window.", "Go on.")
+    return _outside_window(smallest_nm, largest_nm, min_nm, max_nm, floor_nm)
+
+
+def _outside_window(smallest_nm: float, largest_nm: float, min_nm: float, max_nm: float, floor_nm: float) -> Verdict:
+    window = (units.clearance(min_nm), " to ", units.clearance(max_nm))
+    too_tight = smallest_nm < min_nm
+    outside_nm = smallest_nm if too_tight else largest_nm
+    slips = scale_slips(outside_nm, (ClearanceRange(min_nm, max_nm),))
+    if slips:
+        return _suspect(outside_nm, slips, None)
+    if too_tight:
+        said: Text = (units.clearance(smallest_nm), " is too tight; the window is ", *window)
+        if smallest_nm >= max(floor_nm, min_nm - RECHECK_NM):
+            return Verdict(RECHECK, "near_limit", (), None, said, MEASURE_AGAIN)
+        return Verdict(REJECT, "too_tight", (), None, said, TOO_TIGHT_WAY_BACK)
+    said = (units.clearance(largest_nm), " is too loose; the window is ", *window)
+    if largest_nm <= max_nm + RECHECK_NM:
+        return Verdict(RECHECK, "near_limit", (), None, said, MEASURE_AGAIN)
+    return Verdict(REJECT, "too_loose", (), None, said, TOO_LOOSE)

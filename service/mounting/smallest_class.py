@@ -1,0 +1,40 @@
+"""The smallest clearance class that keeps the operating clearance positive: rule C8 asked the other way round."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from service.mounting import guidance, operating
+from service.mounting.charts import Chart
+from service.reference.bearings import CLEARANCE_CLASSES, Bearing
+
+
+def smallest_class(
+    bearing: Bearing, *, loss_nm: float, system: str, charts_in_force: Sequence[Chart] = ()
+) -> str | None:
+    """Return the smallest class whose every bearing can be mounted and still runs with clearance, or None.
+
+    Parameters
+    ----------
+    bearing : Bearing
+        The bearing; its own class does not matter
+    loss_nm : float
+        Clearance lost to the temperature difference, [nm]
+    system : str
+        ``inch`` or ``metric``, the printing in use
+
+    Source
+    ------
+    The bearing at the lower end of its class, reduced by the smallest reduction, must keep at least the smallest
+    residual of the class and more than the loss. Classes without a smallest residual in practice or chart are
+    passed over: nothing is known to leave in them.
+    """
+    least_nm = operating.least_residual(loss_nm)
+    for mark in CLEARANCE_CLASSES:
+        candidate = replace(bearing, clearance_class=mark)
+        initial = guidance.initial_clearance(candidate, system=system, charts_in_force=charts_in_force)
+        taken = guidance.reduction(candidate, system=system, charts_in_force=charts_in_force)
+        if initial is None or taken is None:
+            continue
+        if initial.limits.min_nm - taken.limits_nm[0] >= max(least_nm, taken.smallest_residual_nm):
+            return mark
+    return None
