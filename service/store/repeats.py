@@ -90,7 +90,7 @@ def _taken(tx: Tx, actor: str, request: Idempotency) -> bool:
         "created_at": tx.now,
     }
     try:
-        return tx.connection.execute(_CLAIM[tx.connection.dialect.name], values).rowcount == 1
+        return tx.connection.execute(_CLAIM[tx.connection.dialect.name], values).one_or_none() is not None
     except exc.OperationalError as error:
         if failures.sqlstate(error) != _LOCK_NOT_AVAILABLE:
             raise
@@ -133,6 +133,6 @@ _KEEP: Final = (
     .values(status=sa.bindparam("new_status"), body=sa.bindparam("new_body"), headers=sa.bindparam("new_headers"))
 )
 _CLAIM: Final = {
-    "sqlite": sqlite.insert(IdempotencyKey).on_conflict_do_nothing(),
-    "postgresql": postgresql.insert(IdempotencyKey).on_conflict_do_nothing(),
+    "sqlite": sqlite.insert(IdempotencyKey).on_conflict_do_nothing().returning(IdempotencyKey.key),
+    "postgresql": postgresql.insert(IdempotencyKey).on_conflict_do_nothing().returning(IdempotencyKey.key),
 }
