@@ -53,7 +53,7 @@ def downgrade() -> None:
         op.drop_table(table)
     if op.get_bind().dialect.name == "postgresql":
         op.execute("DROP FUNCTION refuse_change()")
-        op.execute("DROP FUNCTION IF EXISTS refuse_overlap()")
+        op.execute("DROP FUNCTION refuse_overlap()")
 
 
 def sites() -> None:
@@ -137,6 +137,16 @@ def journal() -> None:
         ),
         sa.ForeignKeyConstraint(["site_id"], ["sites.id"], name=op.f("fk_idempotency_keys_sites"), ondelete="RESTRICT"),
         sa.PrimaryKeyConstraint("site_id", "actor", "method", "route", "key", name=op.f("pk_idempotency_keys")),
+    )
+    op.create_index(
+        op.f("ix_idempotency_keys_site_id_created_at"), "idempotency_keys", ["site_id", "created_at"], unique=False
+    )
+    op.create_index(op.f("ix_journal_site_id_request_id"), "journal", ["site_id", "request_id"], unique=False)
+    op.create_index(
+        op.f("ix_journal_site_id_subject_kind_subject_id"),
+        "journal",
+        ["site_id", "subject_kind", "subject_id"],
+        unique=False,
     )
 
 
@@ -228,6 +238,7 @@ def plant() -> None:
         sa.PrimaryKeyConstraint("site_id", "id", name=op.f("pk_charts")),
         sa.UniqueConstraint("site_id", "kind", "name", "version", name=op.f("uq_charts_site_id_kind_name_version")),
     )
+    op.create_index(op.f("ix_positions_site_id_shaft_id"), "positions", ["site_id", "shaft_id"], unique=False)
 
 
 def work_orders() -> None:
@@ -323,6 +334,14 @@ def work_orders() -> None:
             "site_id", "work_order_id", "number", name=op.f("uq_revisions_site_id_work_order_id_number")
         ),
     )
+    op.create_index(op.f("ix_work_orders_site_id_asset_id"), "work_orders", ["site_id", "asset_id"], unique=False)
+    op.create_index(op.f("ix_work_orders_site_id_opened_at"), "work_orders", ["site_id", "opened_at"], unique=False)
+    op.create_index(
+        op.f("ix_work_order_positions_site_id_position_id"),
+        "work_order_positions",
+        ["site_id", "position_id"],
+        unique=False,
+    )
 
 
 def stays() -> None:
@@ -393,6 +412,13 @@ def stays() -> None:
         sqlite_where=sa.text("removed_at IS NULL"),
         postgresql_where=sa.text("removed_at IS NULL"),
     )
+    op.create_index(
+        op.f("ix_stays_site_id_position_id_installed_at"),
+        "stays",
+        ["site_id", "position_id", "installed_at"],
+        unique=False,
+    )
+    op.create_index(op.f("ix_stays_site_id_work_order_id"), "stays", ["site_id", "work_order_id"], unique=False)
 
 
 def append_only_on_sqlite() -> None:
@@ -430,26 +456,26 @@ def append_only_on_postgresql() -> None:
 
 
 def no_overlap_on_sqlite() -> None:
-    """Refuse a stay that overlaps another; that two are open is left to the unique index."""
+    """Refuse a stay that overlaps another; that two are open is left to the unique index.
+
+    A bare year would be compared as a number: the column has numeric affinity.
+    """
     for name, event in (("insert", "INSERT"), ("update", "UPDATE OF position_id, installed_at, removed_at")):
         op.execute(
             f"CREATE TRIGGER tr_stays_no_overlap_{name} BEFORE {event} ON stays WHEN EXISTS ("
             "SELECT 1 FROM stays AS other WHERE other.site_id = NEW.site_id AND other.position_id = NEW.position_id "
             "AND other.id <> NEW.id AND NOT (other.removed_at IS NULL AND NEW.removed_at IS NULL) "
-            "AND other.installed_at < coalesce(NEW.removed_at, '9999') "
-            "AND NEW.installed_at < coalesce(other.removed_at, '9999')) "
+            "AND other.installed_at < coalesce(NEW.removed_at, '9999-12-31') "
+            "AND NEW.installed_at < coalesce(other.removed_at, '9999-12-31')) "
             "BEGIN SELECT RAISE(ABORT, 'ex_stays_no_overlap'); END"
         )
 
 
 def no_overlap_on_postgresql() -> None:
-    """Refuse a stay that overlaps another, by the constraint if the server has the means, else by a trigger."""
-    if extension_at_hand():
-        op.execute(
-            "ALTER TABLE stays ADD CONSTRAINT ex_stays_no_overlap EXCLUDE USING gist "
-            "(site_id WITH =, position_id WITH =, tstzrange(installed_at, removed_at) WITH &&)"
-        )
-        return
+    """Refuse a stay that overlaps another, by a constraint if the server has the means, else by a trigger.
+
+    One block, so that it is decided where it runs: the server may lack the files of the extension, the role the right.
+    """
     op.execute(
         "CREATE FUNCTION refuse_overlap() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
         "PERFORM 1 FROM positions WHERE site_id = NEW.site_id AND id = NEW.position_id FOR UPDATE; "
@@ -462,20 +488,14 @@ def no_overlap_on_postgresql() -> None:
         "END IF; RETURN NEW; END $$"
     )
     op.execute(
-        "CREATE TRIGGER tr_stays_no_overlap BEFORE INSERT OR UPDATE OF position_id, installed_at, removed_at ON stays "
-        "FOR EACH ROW EXECUTE FUNCTION refuse_overlap()"
+        "DO $$ DECLARE at_hand boolean; BEGIN "
+        "SELECT count(*) > 0 INTO at_hand FROM pg_available_extensions WHERE name = 'btree_gist'; "
+        "IF at_hand THEN BEGIN CREATE EXTENSION IF NOT EXISTS btree_gist; "
+        "EXCEPTION WHEN insufficient_privilege THEN at_hand := false; END; END IF; "
+        "IF at_hand THEN EXECUTE 'ALTER TABLE stays ADD CONSTRAINT ex_stays_no_overlap EXCLUDE USING gist "
+        "(site_id WITH =, position_id WITH =, tstzrange(installed_at, removed_at) WITH &&)'; "
+        "ELSE EXECUTE 'CREATE TRIGGER tr_stays_no_overlap BEFORE INSERT OR "
+        "UPDATE OF site_id, position_id, installed_at, removed_at ON stays "
+        "FOR EACH ROW EXECUTE FUNCTION refuse_overlap()'; "
+        "END IF; END $$"
     )
-
-
-def extension_at_hand() -> bool:
-    """Return whether btree_gist is installed or can be; a role may lack the right, a server the files."""
-    connection = op.get_bind()
-    found = connection.execute(sa.text("SELECT 1 FROM pg_available_extensions WHERE name = 'btree_gist'"))
-    if found.one_or_none() is None:
-        return False
-    try:
-        with connection.begin_nested():
-            connection.execute(sa.text("CREATE EXTENSION IF NOT EXISTS btree_gist"))
-    except sa.exc.DBAPIError:
-        return False
-    return True

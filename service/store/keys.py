@@ -101,7 +101,7 @@ def create_key(
 
 
 def revoke_key(database: Database, site_code: str, key_id: str, *, actor: str = COMMAND_LINE) -> None:
-    """Revoke a key of the site; a second time changes nothing.
+    """Revoke a key of the site; a second time changes nothing. ``key_id``: as in the key, or with hyphens.
 
     Raises
     ------
@@ -109,7 +109,7 @@ def revoke_key(database: Database, site_code: str, key_id: str, *, actor: str = 
         The site has no such key.
     """
     site = site_by_code(database, site_code)
-    known = canonical_id(key_id)
+    known = canonical_id(key_id) or _hyphenated(key_id)
 
     def work(tx: Tx) -> Written:
         key = models.ApiKey
@@ -211,9 +211,13 @@ def _parts(token: str) -> tuple[str, str] | None:
         return None
     if checksum != _checksum(body):
         return None
-    digits = parts[1]
-    key_id = canonical_id(f"{digits[:8]}-{digits[8:12]}-{digits[12:16]}-{digits[16:20]}-{digits[20:]}")
+    key_id = _hyphenated(parts[1])
     return None if key_id is None else (key_id, parts[2])
+
+
+def _hyphenated(digits: str) -> str | None:
+    """Return the identifier that stands in a key without hyphens, None when it is none."""
+    return canonical_id(f"{digits[:8]}-{digits[8:12]}-{digits[12:16]}-{digits[16:20]}-{digits[20:]}")
 
 
 def _digest(secret: str) -> str:

@@ -1,0 +1,263 @@
+"""The schema is what the models say, goes up, down and up, and loses no row on the way."""
+
+import os
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+from alembic import command
+from alembic.autogenerate import compare_metadata
+from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
+
+from service.settings import Settings
+from service.store import engines, failures, migrate, models, sites
+from service.store.database import Database
+from tests import databases
+from tests.store import plant
+from tests.store.test_stays import stay
+from tests.store.test_work_orders import revision
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def empty_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """A database without a schema."""
+    if request.param == "sqlite":
+        yield f"sqlite:///{tmp_path / 'empty.db'}"
+        return
+    server: databases.PostgresServer = request.getfixturevalue("postgres_server")
+    url = server.empty()
+    yield url
+    server.drop(url)
+
+
+def tables(url: str) -> set[str]:
+    engine = engines.single(url)
+    with engine.connect() as connection:
+        return set(sa.inspect(connection).get_table_names()) - {"alembic_version"}
+
+
+def populated(url: str) -> Database:
+    """A database with rows that refer to each other, in every table that can have some."""
+    database = Database(Settings(database_url=url))
+    site_id = plant.site(database)
+    machine = plant.stored(database, site_id)
+    order = plant.written(database, site_id, lambda tx: plant.order(tx, machine))
+    plant.written(database, site_id, lambda tx: [revision(tx, order.id, 1), revision(tx, order.id, 2, 1)])
+    position_id = machine.shafts[0]["positions"][0]["id"]
+    plant.written(database, site_id, lambda tx: [stay(tx, position_id, 0, 5), stay(tx, position_id, 5, None)])
+    return database
+
+
+def counts(database: Database) -> dict[str, int]:
+    with database.reading() as connection:
+        return {
+            name: connection.execute(sa.select(sa.func.count()).select_from(table)).scalar_one()
+            for name, table in models.Base.metadata.tables.items()
+        }
+
+
+def test_there_is_one_head_and_each_revision_has_its_number() -> None:
+    script = ScriptDirectory(str(migrate.folder()))
+    assert script.get_heads() == [migrate.head()]
+    assert all(re.fullmatch(r"\d{4}", each.revision) for each in script.walk_revisions())
+
+
+def test_up_down_and_up_again(empty_url: str) -> None:
+    expected = set(models.Base.metadata.tables)
+    migrate.upgrade(empty_url)
+    assert tables(empty_url) == expected
+    migrate.downgrade(empty_url, "base")
+    assert tables(empty_url) == set()
+    if empty_url.startswith("postgresql"):
+        with engines.single(empty_url).connect() as connection:
+            ours = "SELECT proname FROM pg_proc WHERE proname IN ('refuse_change', 'refuse_overlap')"
+            assert connection.exec_driver_sql(ours).all() == []
+    migrate.upgrade(empty_url)
+    assert tables(empty_url) == expected
+    populated(empty_url).dispose()
+
+
+def test_an_upgrade_from_each_revision_loses_no_row(empty_url: str) -> None:
+    """Goes one revision down from the head and up again, as far as the first; that one alone drops its tables."""
+    migrate.upgrade(empty_url)
+    database = populated(empty_url)
+    before = counts(database)
+    assert {name for name, number in before.items() if number == 0} == {
+        "api_keys",
+        "charts",
+        "housings",
+        "idempotency_keys",
+    }
+    revisions = [each.revision for each in ScriptDirectory(str(migrate.folder())).walk_revisions()]
+    for lower in revisions[1:]:
+        migrate.downgrade(empty_url, lower)
+        migrate.upgrade(empty_url)
+        assert counts(database) == before
+    migrate.upgrade(empty_url)  # nothing to do
+    assert counts(database) == before
+    database.dispose()
+
+
+REBUILD = """
+revision = "9999"
+down_revision = "{head}"
+import sqlalchemy as sa
+from alembic import op
+
+def upgrade():
+    with op.batch_alter_table("assets", recreate="{recreate}") as batch:
+        batch.add_column(sa.Column("note", sa.Text(), nullable=True))
+    {extra}
+
+def downgrade():
+    with op.batch_alter_table("assets", recreate="{recreate}") as batch:
+        batch.drop_column("note")
+"""
+
+
+def with_rebuild(folder: Path, extra: str = "pass", recreate: str = "always") -> Path:
+    """The migrations with one more that rebuilds a table others refer to, as a later one may have to."""
+    copy = folder / "migrations"
+    (copy / "versions").mkdir(parents=True)
+    (copy / "env.py").write_text((migrate.folder() / "env.py").read_text())
+    for file in (migrate.folder() / "versions").glob("*.py"):
+        (copy / "versions" / file.name).write_text(file.read_text())
+    text = REBUILD.format(head=migrate.head(), extra=extra, recreate=recreate)
+    (copy / "versions" / "9999_rebuild.py").write_text(text)
+    return copy
+
+
+def test_rebuilding_a_table_that_others_refer_to_loses_no_row(
+    database_url: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With foreign keys on, SQLite would refuse this or, with CASCADE, delete every row that refers to an asset."""
+    database = populated(database_url)
+    before = counts(database)
+    on_sqlite = database.settings.on_sqlite
+    copy = with_rebuild(tmp_path, recreate="always" if on_sqlite else "auto")
+    monkeypatch.setattr(migrate, "folder", lambda: copy)
+    for _ in range(2):
+        migrate.upgrade(database_url)
+        assert counts(database) == before
+        with database.reading() as connection:
+            assert "note" in {column["name"] for column in sa.inspect(connection).get_columns("assets")}
+        migrate.downgrade(database_url, "-1")
+        assert counts(database) == before
+    with pytest.raises(Exception, match="contradicts what is on record"):  # the keys hold again afterwards
+        site = sites.site_by_code(database, "north")
+        plant.written(database, site.id, lambda tx: tx.connection.execute(sa.delete(models.Asset)))
+    database.dispose()
+
+
+def test_a_migration_that_would_leave_rows_without_parents_is_undone(
+    sqlite_url: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    database = populated(sqlite_url)
+    before = counts(database)
+    copy = with_rebuild(tmp_path, extra='op.execute("DELETE FROM assets")')
+    monkeypatch.setattr(migrate, "folder", lambda: copy)
+    with pytest.raises(RuntimeError, match="without what they refer to, in: positions, shafts, work_orders"):
+        migrate.upgrade(sqlite_url)
+    assert counts(database) == before
+    assert migrate.current(database.engine) != "9999"
+    database.dispose()
+
+
+def test_the_models_say_what_the_migrations_made(database: Database) -> None:
+    with database.reading() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        assert compare_metadata(context, models.Base.metadata) == []
+
+
+def test_the_checks_have_the_names_that_the_models_give(database: Database) -> None:
+    """Alembic does not compare CHECK constraints, so they are compared here."""
+    expected = {
+        table.name: {str(item.name) for item in table.constraints if isinstance(item, sa.CheckConstraint)}
+        for table in models.Base.metadata.tables.values()
+    }
+    with database.reading() as connection:
+        inspector = sa.inspect(connection)
+        found = {table: {str(item["name"]) for item in inspector.get_check_constraints(table)} for table in expected}
+    assert found == expected
+    assert sum(len(names) for names in found.values()) > 20
+
+
+def test_every_table_and_index_begins_with_the_site() -> None:
+    """The one exception is said in its model: a key is what tells the site."""
+    for table in models.Base.metadata.tables.values():
+        if table.name == "sites":
+            continue
+        unique = [item for item in table.constraints if not isinstance(item, sa.CheckConstraint)]
+        for item in (*unique, *table.indexes):
+            if item.name != "ix_api_keys_id":
+                assert next(iter(item.columns)).name == "site_id", item.name
+
+
+def test_every_foreign_key_forbids_deleting_what_it_refers_to() -> None:
+    keys = [key for table in models.Base.metadata.tables.values() for key in table.foreign_key_constraints]
+    assert {key.ondelete for key in keys} == {"RESTRICT"}
+
+
+def test_a_unique_constraint_that_is_hit_can_be_told_by_name() -> None:
+    """SQLite tells columns only; two unique constraints over the same columns could not be told apart."""
+    names = [
+        str(item.name)
+        for table in models.Base.metadata.tables.values()
+        for item in (*table.constraints, *table.indexes)
+        if isinstance(item, sa.PrimaryKeyConstraint | sa.UniqueConstraint) or getattr(item, "unique", False)
+    ]
+    assert sorted(failures._unique_names().values()) == sorted(names)
+    known = {*names, "ex_stays_no_overlap"} | {
+        str(item.name) for table in models.Base.metadata.tables.values() for item in table.constraints
+    }
+    assert set(failures.MEANINGS) <= known
+
+
+def test_alembics_own_command_line_works_from_the_repository(empty_url: str) -> None:
+    environment = {"PATH": os.environ["PATH"], "CAPSADDLE_DATABASE_URL": empty_url}
+    for arguments in (["upgrade", "head"], ["check"]):
+        done = subprocess.run(
+            [sys.executable, "-m", "alembic", *arguments], cwd=ROOT, env=environment, capture_output=True, text=True
+        )
+        assert done.returncode == 0, done.stderr
+    assert "No new upgrade operations detected" in done.stdout + done.stderr
+
+
+def test_ready_means_the_schema_of_this_code(empty_url: str) -> None:
+    database = Database(Settings(database_url=empty_url))
+    assert database.ready() == {
+        "ready": False,
+        "database": True,
+        "migration": None,
+        "expected_migration": migrate.head(),
+    }
+    migrate.upgrade(empty_url)
+    assert database.ready()["ready"] is True
+    database.dispose()
+
+
+def test_two_processes_that_migrate_take_turns(empty_url: str) -> None:
+    script = "import sys; from service.store import migrate; migrate.upgrade(sys.argv[1])"
+    command_line = [sys.executable, "-c", script, empty_url]
+    running = [subprocess.Popen(command_line, cwd=ROOT, stderr=subprocess.PIPE) for _ in range(3)]
+    for process in running:
+        _, said = process.communicate(timeout=60)
+        assert process.returncode == 0, said.decode()[-2000:]
+    assert tables(empty_url) == set(models.Base.metadata.tables)
+
+
+def test_the_sql_can_be_printed_for_an_operator(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("CAPSADDLE_DATABASE_URL", "postgresql://user@localhost/name")
+    command.upgrade(migrate._config(None), "head", sql=True)
+    printed = capsys.readouterr().out
+    assert "CREATE TABLE journal" in printed
+    assert "append-only" in printed
