@@ -5,7 +5,6 @@ from typing import Any, Final
 from service.arrangement.shaft_line import arrangement
 from service.bolting.cap_bolts import cap_bolt_torque
 from service.errors import Text
-from service.findings import Missing
 from service.instructions.job import Job, PositionFacts, support
 from service.instructions.template import joined
 from service.mounting.clearance import clearance_target
@@ -78,40 +77,15 @@ def _is_replaced(job: Job, position: PositionFacts) -> bool:
 def bolting_record(position: PositionFacts) -> Record:
     """Return the cap bolt torque of a position, with two members for its steps: bolt_words and torque_source."""
     housing = position.housing
-    if housing is None:
-        return _no_housing()
     record: dict[str, Any] = cap_bolt_torque(housing=housing).record()
     chart = [each["id"] for each in record["sources"] if each["kind"] in ("site_chart", "handbook")]
     return {**record, "bolt_words": _bolt_words(housing), "torque_source": chart[0] if chart else None}
 
 
-def _bolt_words(housing: Housing) -> Text | None:
-    bolts = housing.cap_bolts
+def _bolt_words(housing: Housing | None) -> Text | None:
+    bolts = None if housing is None else housing.cap_bolts
     if bolts is None or bolts.thread is None:
         return None
     count = f"{bolts.count} x " if bolts.count else ""
     grade = f", grade {bolts.grade}" if bolts.grade else ", grade not on record: read the mark on the head"
     return joined((f"{count}{bolts.thread}{grade}",))
-
-
-def _no_housing() -> Record:
-    missing = Missing(
-        "torque",
-        "the cap torque comes from the housing maker's book; it is never computed from the bolt",
-        "read the number cast on the cap and look it up",
-    )
-    return {
-        "torque": None,
-        "confidence": "none",
-        "preload": None,
-        "share_of_proof": None,
-        "stages": [],
-        "sequence": None,
-        "wrench": None,
-        "missing": [missing.record()],
-        "blocked": [],
-        "warnings": [],
-        "sources": [],
-        "bolt_words": None,
-        "torque_source": None,
-    }

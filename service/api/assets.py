@@ -1,0 +1,222 @@
+"""/v1/assets: the machines of a site, their shafts and bearing positions."""
+
+from typing import Any
+
+from flask import Response, current_app
+from marshmallow import fields as ma_fields
+
+from service.api import fields, lists, shapes, versions
+from service.api.answers import AnswerSchema, nested, quantity, word
+from service.api.operations import Answer, Blueprint, Call
+from service.api.schema import PageQuery, UnitsQuery
+from service.errors import NotFound
+from service.instructions.machine import normalised_machine
+from service.record import sha256
+from service.store import assets
+from service.store.assets import AssetRow
+from service.store.unit_of_work import Event, Tx, Written
+
+blueprint = Blueprint("assets", __name__, url_prefix="/v1/assets", description="Machines and their bearing positions")
+
+
+class DriveRead(AnswerSchema):
+    """A drive of a shaft."""
+
+    at = quantity()
+    kind = word()
+
+
+class PositionRead(AnswerSchema):
+    """A bearing position; members that are not known are left out."""
+
+    id = word()
+    name = word()
+    at = quantity(required=False)
+    bearing = ma_fields.Dict(required=False)
+    housing = ma_fields.Dict(required=False)
+    seat = word(required=False)
+    role = word(required=False)
+    locknut_side = word(required=False)
+    holds_axial_position = ma_fields.Boolean(required=False)
+    shaft_diameter = quantity(required=False)
+    sleeve_thread = word(required=False)
+    speed = quantity(required=False)
+    radial_load = quantity(required=False)
+    load_direction = word(required=False)
+    temperature_difference = quantity(required=False)
+    lubrication = word(required=False)
+    rated_life = quantity(required=False)
+    duty = ma_fields.Float(required=False)
+
+
+class ShaftRead(AnswerSchema):
+    """A shaft; members that are not known are left out."""
+
+    name = word()
+    drives = nested(DriveRead, many=True)
+    shaft = ma_fields.Dict(required=False)
+    base = ma_fields.Dict(required=False)
+    assembly_temperature = quantity(required=False)
+    reserve = quantity(required=False)
+    positions = nested(PositionRead, many=True)
+
+
+class AssetRead(AnswerSchema):
+    """A machine on record."""
+
+    id = word()
+    tag = word()
+    name = word()
+    version = ma_fields.Integer(required=True)
+    created_at = ma_fields.DateTime(required=True)
+    updated_at = ma_fields.DateTime(required=True)
+    shafts = nested(ShaftRead, many=True)
+
+
+class AssetPage(AnswerSchema):
+    """A page of machines."""
+
+    items = nested(AssetRead, many=True)
+    next = word(null=True)
+
+
+class AssetQuery(PageQuery, UnitsQuery):
+    """Filters of the list of machines."""
+
+    tag = fields.Text(80, metadata={"description": "The machine with this tag"})
+
+
+def asset_record(row: AssetRow) -> dict[str, Any]:
+    """Return the wire members of a machine."""
+    return {
+        "id": row.id,
+        "tag": row.tag,
+        "name": row.name,
+        "version": row.version,
+        "created_at": fields.rfc3339(row.created_at),
+        "updated_at": fields.rfc3339(row.updated_at),
+        "shafts": row.shafts,
+    }
+
+
+def asset_document(row: AssetRow) -> dict[str, Any]:
+    """Return the machine as documents and plans hold it."""
+    return {"tag": row.tag, "name": row.name, "shafts": row.shafts}
+
+
+def registered(tx: Tx, document: dict[str, Any]) -> tuple[AssetRow, Event]:
+    """Store a machine that is not on record yet, and return it with its event."""
+    row = assets.insert_asset(tx, document)
+    return row, Event("asset.registered", "asset", row.id, None, sha256(asset_document(row)), {"tag": row.tag})
+
+
+def _found(tx: Tx, asset_id: str) -> AssetRow:
+    row = assets.asset_by_id(tx, asset_id) if fields.is_identifier(asset_id) else None
+    if row is None:
+        raise NotFound("no asset of this site has this id")
+    return row
+
+
+@blueprint.operation(
+    "POST",
+    "",
+    scope="write",
+    body=shapes.Asset,
+    answers={201: Answer(AssetRead, "The machine on record", headers=("ETag", "Location"))},
+    refuses=("409",),
+    example={
+        "tag": "DRY-2-FAN",
+        "name": "Dryer 2 exhaust fan",
+        "shafts": [{"name": "main", "positions": [{"name": "tail", "bearing": {"designation": "22216 K/C3"}}]}],
+    },
+)
+def create_asset(call: Call) -> Response:
+    """Register a machine"""
+    document = normalised_machine(call.body)
+
+    def work(tx: Tx) -> Written:
+        row, event = registered(tx, document)
+        headers = {"Location": location(row.id), "ETag": versions.etag(row.version, call.units)}
+        return Written(201, call.json(asset_record(row)), headers, (event,))
+
+    return call.written(work)
+
+
+def location(asset_id: str) -> str:
+    """Return where a machine is."""
+    return f"{current_app.config['PUBLIC_URL']}/v1/assets/{asset_id}"
+
+
+@blueprint.operation(
+    "GET",
+    "",
+    scope="read",
+    query=AssetQuery,
+    answers={200: Answer(AssetPage, "A page of machines, oldest first", headers=("Link",))},
+)
+def list_assets(call: Call) -> Response:
+    """List machines"""
+    start = lists.after(call.query, call.caller.site_id)
+    with call.reading() as tx:
+        rows = assets.page_of_assets(tx, tag=call.query.get("tag"), after=start, limit=call.query["limit"] + 1)
+    body, headers = lists.page([asset_record(row) for row in rows], call.query, call.caller.site_id)
+    return call.answer(body, headers=headers)
+
+
+@blueprint.operation(
+    "GET",
+    "/<asset_id>",
+    scope="read",
+    answers={200: Answer(AssetRead, "The machine", headers=("ETag",)), 304: Answer(None, "The caller holds it")},
+    headers=("If-None-Match",),
+)
+def read_asset(call: Call, asset_id: str) -> Response:
+    """Read a machine"""
+    with call.reading() as tx:
+        row = _found(tx, asset_id)
+    return call.versioned(asset_record(row), row.version)
+
+
+@blueprint.operation(
+    "PUT",
+    "/<asset_id>",
+    scope="write",
+    body=shapes.Asset,
+    answers={200: Answer(AssetRead, "The machine as it is on record now", headers=("ETag",))},
+    refuses=("409", "412", "428"),
+    headers=("If-Match",),
+)
+def replace_asset(call: Call, asset_id: str) -> Response:
+    """Replace a machine; a position is renamed by sending its id"""
+    document = normalised_machine(call.body)
+
+    def work(tx: Tx) -> Written:
+        before = _found(tx, asset_id)
+        version = versions.required_version(before.version, call.units)
+        row = assets.replace_asset(tx, asset_id, version, document)
+        hashes = sha256(asset_document(before)), sha256(asset_document(row))
+        event = Event("asset.replaced", "asset", row.id, *hashes, {"tag": row.tag, "version": row.version})
+        return Written(200, call.json(asset_record(row)), {"ETag": versions.etag(row.version, call.units)}, (event,))
+
+    return call.written(work)
+
+
+@blueprint.operation(
+    "DELETE",
+    "/<asset_id>",
+    scope="write",
+    answers={204: Answer(None, "The machine is gone")},
+    refuses=("409", "412", "428"),
+    headers=("If-Match",),
+)
+def delete_asset(call: Call, asset_id: str) -> Response:
+    """Delete a machine on which no work order and no stay hangs"""
+
+    def work(tx: Tx) -> Written:
+        before = _found(tx, asset_id)
+        version = versions.required_version(before.version, call.units)
+        assets.delete_asset(tx, asset_id, version)
+        event = Event("asset.deleted", "asset", before.id, sha256(asset_document(before)), None, {"tag": before.tag})
+        return Written(204, "", {}, (event,))
+
+    return call.written(work)

@@ -1,0 +1,206 @@
+"""Errors on the wire, RFC 9457: the only module that knows which error is which status.
+
+``CATALOGUE`` is the list of codes that the service answers; it is open-ended for callers, but a code never changes
+its meaning. Members beyond the standard ones (``fits``, ``existing`` ...) carry the facts of the occurrence.
+"""
+
+import logging
+from collections.abc import Iterator
+from typing import Any, Final
+
+from flask import Flask, Response, current_app, g, request
+from marshmallow import ValidationError
+from werkzeug.exceptions import HTTPException
+
+from service import errors
+from service.api.strict_json import written
+from service.render.present import UnitSystem, present, text
+
+MEDIA_TYPE: Final = "application/problem+json"
+_LOG = logging.getLogger(__name__)
+
+CATALOGUE: Final[dict[str, tuple[int, str]]] = {
+    # the request as such
+    "bad_json": (400, "The body is not JSON as it is taken here"),
+    "bad_request": (400, "The request cannot be read"),
+    "unknown_parameter": (400, "A query parameter is not known"),
+    "repeated_parameter": (400, "A query parameter stands twice"),
+    "bad_parameter": (400, "A query parameter has a value that is not taken"),
+    "bad_cursor": (400, "The cursor is not one of this list"),
+    "bad_idempotency_key": (400, "The Idempotency-Key header cannot be read"),
+    "no_key": (401, "An API key is needed"),
+    "bad_key": (401, "The API key is not valid"),
+    "scope_missing": (403, "The API key lacks the scope"),
+    "not_found": (404, "There is nothing here"),
+    "method_not_allowed": (405, "The method is not allowed here"),
+    "not_acceptable": (406, "None of the media types asked for is offered"),
+    "length_required": (411, "Content-Length is needed"),
+    "stale_version": (412, "The record has changed since it was read"),
+    "too_large": (413, "The body is too large"),
+    "unsupported_media_type": (415, "The body has a media type that is not taken here"),
+    "precondition_required": (428, "If-Match is needed"),
+    # what was sent
+    "invalid": (422, "The body does not have the shape that is asked for"),
+    "cannot_evaluate": (422, "What was sent cannot be evaluated"),
+    "idempotency_key_reused": (422, "The Idempotency-Key came before with another request"),
+    "unknown_asset": (422, "No asset of this site has this tag"),
+    "unknown_position": (422, "The asset has no position of this name"),
+    "position_named_twice": (422, "A position is named twice"),
+    "positions_on_two_shafts": (422, "One work order covers the positions of one shaft"),
+    "name_not_unique": (422, "A name stands twice"),
+    "unknown_designation": (422, "The designation cannot be read"),
+    "bore_not_tapered": (422, "The bore is not tapered"),
+    "out_of_table": (422, "No row of the table covers this"),
+    "reading_scale_suspect": (422, "The reading looks like a slip of unit or decimal point"),
+    "mixed_blade_units": (422, "The blade set mixes inches and millimetres"),
+    "unknown_housing": (422, "The housing is not in the tables"),
+    # identity and lifecycle
+    "conflict": (409, "The request contradicts what is on record"),
+    "asset_tag_taken": (409, "Another asset of this site has this tag"),
+    "asset_differs": (409, "The asset on record differs from the one sent"),
+    "asset_in_use": (409, "Work orders or stays hang on this asset"),
+    "position_has_history": (409, "A position with history cannot be dropped"),
+    "work_order_differs": (409, "The work order on record differs from the one sent"),
+    "work_order_not_open": (409, "The work order is not open"),
+    "idempotency_in_progress": (409, "The first request with this Idempotency-Key is still running"),
+    # ourselves
+    "internal": (500, "Something went wrong on our side"),
+    "busy": (503, "The database cannot take the request now"),
+}
+
+_STATUS_BY_ERROR: Final[tuple[tuple[type[errors.ServiceError], int], ...]] = (
+    (errors.CannotEvaluate, 422),
+    (errors.NotFound, 404),
+    (errors.StaleVersion, 412),
+    (errors.Conflict, 409),
+    (errors.Busy, 503),
+)
+_CODE_BY_STATUS: Final = {
+    400: "bad_request",
+    404: "not_found",
+    405: "method_not_allowed",
+    406: "not_acceptable",
+    411: "length_required",
+    413: "too_large",
+    415: "unsupported_media_type",
+}
+_MARSHMALLOW_WORDS: Final = {
+    "Missing data for required field.": ("required", "is required"),
+    "Unknown field.": ("unknown_member", "is not a member that is known here"),
+    "Field may not be null.": ("null", "must not be null"),
+    "Invalid input type.": ("wrong_type", "must be an object"),
+    "Not a valid list.": ("wrong_type", "must be an array"),
+}
+
+
+class ProblemRaised(Exception):
+    """A fault of the request itself, answered as a problem."""
+
+    def __init__(
+        self,
+        code: str,
+        detail: str,
+        *,
+        faults: list[dict[str, str]] | None = None,
+        headers: dict[str, str] | None = None,
+    ) -> None:
+        self.code, self.detail, self.faults, self.headers = code, detail, faults or [], headers or {}
+        super().__init__(detail)
+
+
+def problem(
+    code: str,
+    detail: str,
+    *,
+    status: int | None = None,
+    faults: list[dict[str, str]] | None = None,
+    headers: dict[str, str] | None = None,
+    facts: dict[str, Any] | None = None,
+) -> Response:
+    """Return the problem document for a code of the catalogue."""
+    default_status, title = CATALOGUE.get(code, (status or 422, code.replace("_", " ").capitalize()))
+    status = status or default_status
+    body = {
+        "type": f"{current_app.config['PUBLIC_URL']}/docs/problems#{code}",
+        "title": title,
+        "status": status,
+        "code": code,
+        "detail": detail,
+        "request_id": g.get("request_id", ""),
+        "errors": faults or [],
+    }
+    response = Response(written({**(facts or {}), **body}), status=status, content_type=MEDIA_TYPE)
+    response.headers.update(headers or {})
+    if status >= 400:
+        response.headers["Cache-Control"] = "no-store"
+    return response
+
+
+def register(app: Flask) -> None:
+    """Answer every error of the application as a problem document."""
+    app.register_error_handler(ProblemRaised, _raised)
+    app.register_error_handler(errors.ServiceError, _service_error)
+    app.register_error_handler(ValidationError, _invalid)
+    app.register_error_handler(HTTPException, _http_exception)
+    app.register_error_handler(Exception, _unexpected)
+
+
+def _raised(error: ProblemRaised) -> Response:
+    return problem(error.code, error.detail, faults=error.faults, headers=error.headers)
+
+
+def _service_error(error: errors.ServiceError) -> Response:
+    units: UnitSystem = g.get("units", "metric")
+    status = next(status for kind, status in _STATUS_BY_ERROR if isinstance(error, kind))
+    detail = text(error.detail, units)
+    faults = [{"pointer": f"#/{error.field}", "code": error.code, "detail": detail}] if error.field else []
+    faults += [dict(fault) for fault in error.facts.pop("faults", [])]
+    headers = {"Retry-After": "2"} if status == 503 else None
+    return problem(error.code, detail, status=status, faults=faults, headers=headers, facts=present(error.facts, units))
+
+
+def _invalid(error: ValidationError) -> Response:
+    faults = [
+        {"pointer": pointer, "code": code, "detail": detail} for pointer, code, detail in faults_of(error.messages)
+    ]
+    first = faults[0]
+    name = first["pointer"].removeprefix("#/") or "the body"
+    more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
+    code = first["code"] if first["code"] in CATALOGUE and len(faults) == 1 else "invalid"
+    return problem(code, f"{name}: {first['detail']}{more}", status=422, faults=faults[:100])
+
+
+def faults_of(messages: Any, path: str = "#") -> Iterator[tuple[str, str, str]]:
+    """Yield (JSON Pointer, code, detail) of each fault in marshmallow's messages."""
+    if isinstance(messages, dict):
+        if "code" in messages and "detail" in messages and isinstance(messages["detail"], str):
+            yield path, messages["code"], messages["detail"]
+            return
+        for name, below in messages.items():
+            step = "" if name == "_schema" else "/" + str(name).replace("~", "~0").replace("/", "~1")
+            yield from faults_of(below, path + step)
+    elif isinstance(messages, list):
+        for below in messages:
+            yield from faults_of(below, path)
+    else:
+        code, detail = _MARSHMALLOW_WORDS.get(str(messages), ("invalid", str(messages)))
+        yield path, code, detail
+
+
+def _http_exception(error: HTTPException) -> Response:
+    status = error.code or 500
+    if status < 400:
+        return Response(status=status)
+    code = _CODE_BY_STATUS.get(status, "bad_request" if status < 500 else "internal")
+    headers = {}
+    if status == 405 and (allowed := getattr(error, "valid_methods", None)):
+        headers["Allow"] = ", ".join(sorted(allowed))
+    if status == 413:
+        headers["Connection"] = "close"
+    detail = f"{request.method} {request.path[:200]}: {error.name}"
+    return problem(code, detail, status=status, headers=headers)
+
+
+def _unexpected(error: Exception) -> Response:
+    _LOG.exception("unexpected error", extra={"request_id": g.get("request_id", "")})
+    return problem("internal", "the fault is on our side; quote the request id when you report it")

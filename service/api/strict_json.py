@@ -1,0 +1,78 @@
+"""Strict JSON at the edge: what a parser forgives, a maintenance record must not.
+
+Refused: NaN and Infinity, repeated member names, nesting beyond ``MAX_DEPTH``, anything but UTF-8. Written: no NaN,
+UTF-8, RFC 3339 times (datetimes are refused here: they are texts by the time they arrive).
+"""
+
+import json
+from typing import Any, Final, NoReturn
+
+MAX_DEPTH: Final = 32
+
+
+class NotStrictJSON(ValueError):
+    """The text is not JSON as we take it."""
+
+
+def parsed(data: bytes) -> Any:
+    """Return the JSON value of the bytes.
+
+    Raises
+    ------
+    NotStrictJSON
+        Not UTF-8, not JSON, NaN, a repeated member name, nested too deep.
+    """
+    try:
+        text = data.decode("utf-8")
+    except UnicodeDecodeError:
+        raise NotStrictJSON("the body is not UTF-8") from None
+    if text.count("[") + text.count("{") > MAX_DEPTH:
+        _check_depth(text)
+    try:
+        return json.loads(text, object_pairs_hook=_members, parse_constant=_not_a_number)
+    except NotStrictJSON:
+        raise
+    except json.JSONDecodeError as error:
+        raise NotStrictJSON(f"{error.msg} at line {error.lineno}, column {error.colno}") from None
+    except (RecursionError, ValueError):
+        raise NotStrictJSON("a number is too long or the nesting too deep") from None
+
+
+def written(value: Any) -> str:
+    """Return compact JSON; raises ValueError for NaN."""
+    return json.dumps(value, allow_nan=False, ensure_ascii=False, separators=(",", ":"))
+
+
+def _members(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    members = dict(pairs)
+    if len(members) != len(pairs):
+        names = [name for name, _ in pairs]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise NotStrictJSON(f"the member {twice[:64]!r} stands twice in one object")
+    return members
+
+
+def _not_a_number(word: str) -> NoReturn:
+    raise NotStrictJSON(f"{word} is not a JSON number")
+
+
+def _check_depth(text: str) -> None:
+    """Refuse nesting beyond the limit before the parser meets it."""
+    depth = 0
+    in_string = escaped = False
+    for character in text:
+        if in_string:
+            if escaped:
+                escaped = False
+            elif character == "\\":
+                escaped = True
+            elif character == '"':
+                in_string = False
+        elif character == '"':
+            in_string = True
+        elif character in "[{":
+            depth += 1
+            if depth > MAX_DEPTH:
+                raise NotStrictJSON(f"nested deeper than {MAX_DEPTH} levels")
+        elif character in "]}":
+            depth -= 1

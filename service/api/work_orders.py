@@ -1,0 +1,347 @@
+"""/v1/work-orders: a maintenance system opens an order, the instructions come back."""
+
+from datetime import datetime
+from typing import Any
+
+from flask import Response, current_app
+from marshmallow import fields as ma_fields
+from marshmallow import validate
+
+from service.api import fields, lists, shapes, versions
+from service.api.answers import AnswerSchema, nested, word
+from service.api.instruction_answers import Instructions
+from service.api.media import best_media
+from service.api.opening import opened
+from service.api.operations import JSON, Answer, Blueprint, Call
+from service.api.schema import PageQuery, StrictSchema, UnitsQuery, WriteQuery
+from service.errors import NotFound
+from service.render.steps_csv import steps_csv
+from service.render.text import card
+from service.store import work_orders
+from service.store.unit_of_work import Event, Tx, Written
+from service.store.work_orders import RevisionRow, WorkOrderRow
+
+blueprint = Blueprint("work orders", __name__, url_prefix="/v1/work-orders", description="Work orders and instructions")
+
+PLAIN = "text/plain"
+
+
+class External(StrictSchema):
+    """The order's number in the system that opened it."""
+
+    system = fields.Text(80, required=True)
+    number = fields.Text(80, required=True)
+
+
+class OrderPosition(StrictSchema):
+    """A position of the order, with the bearing to be fitted when it is not the one on record."""
+
+    name = fields.Text(80, required=True)
+    bearing = shapes.bearing_field()
+
+
+class WorkOrderRequest(StrictSchema):
+    """A work order to replace or inspect the bearings of one shaft."""
+
+    external = ma_fields.Nested(External, required=True)
+    asset = fields.OneOf(
+        [(fields.is_text, fields.Text(80)), (fields.is_object, ma_fields.Nested(shapes.Asset))],
+        expected="the tag of an asset or a full asset",
+        required=True,
+    )
+    positions = ma_fields.List(
+        fields.OneOf(
+            [(fields.is_text, fields.Text(80)), (fields.is_object, ma_fields.Nested(OrderPosition))],
+            expected="the name of a position or {name, bearing}",
+        ),
+        required=True,
+        validate=validate.Length(1, 12),
+    )
+    kind = fields.Choice(("replacement", "inspection"), load_default="replacement")
+    opened_at = fields.Timestamp()
+
+
+class ExternalRead(AnswerSchema):
+    """The order's number in the system that opened it."""
+
+    system = word()
+    number = word()
+
+
+class WorkOrderLine(AnswerSchema):
+    """A work order without its instructions."""
+
+    id = word()
+    external = nested(ExternalRead)
+    asset = word()
+    asset_id = word()
+    positions = ma_fields.List(ma_fields.String(), required=True)
+    kind = word()
+    status = ma_fields.String(required=True, metadata={"enum": ["open", "completed", "cancelled"]})
+    opened_at = ma_fields.DateTime(required=True)
+    closed_at = ma_fields.DateTime(required=True, allow_none=True)
+    cancel_reason = word(null=True)
+    revision = ma_fields.Integer(required=True)
+
+
+class WorkOrderRead(WorkOrderLine):
+    """A work order with its latest instructions."""
+
+    instructions = nested(Instructions)
+
+
+class WorkOrderPage(AnswerSchema):
+    """A page of work orders."""
+
+    items = nested(WorkOrderLine, many=True)
+    next = word(null=True)
+
+
+class WorkOrderQuery(PageQuery):
+    """Filters of the list of work orders."""
+
+    system = fields.Text(80)
+    number = fields.Text(80)
+    asset = fields.Text(80, metadata={"description": "Tag of the asset"})
+    position = fields.Text(80, metadata={"description": "Name of a position"})
+    status = fields.Choice(("open", "completed", "cancelled"))
+    from_ = fields.Timestamp(data_key="from", metadata={"description": "Opened at or after"})
+    to = fields.Timestamp(metadata={"description": "Opened before"})
+
+
+class Cancellation(StrictSchema):
+    """Why the order is cancelled."""
+
+    reason = fields.Text(500, required=True)
+
+
+class CardQuery(UnitsQuery):
+    """How the instructions are written."""
+
+    width = fields.Whole(40, 132, in_query=True, load_default=72, metadata={"description": "Columns of the text card"})
+    ascii = fields.Choice(
+        ("true", "false"), load_default="true", metadata={"description": "true: the text card in 7-bit ASCII"}
+    )
+
+
+def order_line(row: WorkOrderRow) -> dict[str, Any]:
+    """Return the wire members of a work order without its instructions."""
+    return {
+        "id": row.id,
+        "external": {"system": row.external_system, "number": row.external_number},
+        "asset": row.asset_tag,
+        "asset_id": row.asset_id,
+        "positions": [position["name"] for position in row.positions],
+        "kind": row.kind,
+        "status": row.status,
+        "opened_at": fields.rfc3339(row.opened_at),
+        "closed_at": _time(row.closed_at),
+        "cancel_reason": row.cancel_reason,
+        "revision": row.revision,
+    }
+
+
+def instructions_record(row: RevisionRow) -> dict[str, Any]:
+    """Return the wire members of a revision of the instructions."""
+    return {
+        "id": row.id,
+        "revision": row.number,
+        "supersedes": row.supersedes,
+        "created_at": fields.rfc3339(row.created_at),
+        **row.record,
+        "sha256": row.sha256,
+    }
+
+
+def order_record(row: WorkOrderRow, revision: RevisionRow) -> dict[str, Any]:
+    """Return the wire members of a work order with its instructions."""
+    return {**order_line(row), "instructions": instructions_record(revision)}
+
+
+def _time(time: datetime | None) -> str | None:
+    return None if time is None else fields.rfc3339(time)
+
+
+def _found(tx: Tx, order_id: str) -> WorkOrderRow:
+    row = work_orders.work_order_by_id(tx, order_id) if fields.is_identifier(order_id) else None
+    if row is None:
+        raise NotFound("no work order of this site has this id")
+    return row
+
+
+def _revision(tx: Tx, order: WorkOrderRow, number: int | None = None) -> RevisionRow:
+    row = work_orders.revision(tx, order.id, number)
+    if row is None:
+        raise NotFound(f"the work order has no revision {number}; the latest is {order.revision}")
+    return row
+
+
+@blueprint.operation(
+    "POST",
+    "",
+    scope="write",
+    body=WorkOrderRequest,
+    query=WriteQuery,
+    answers={
+        201: Answer(WorkOrderRead, "The order, with its instructions", headers=("ETag", "Location")),
+        200: Answer(WorkOrderRead, "The order was opened before: the same, with its latest instructions"),
+    },
+    refuses=("409",),
+    example={
+        "external": {"system": "plant-a", "number": "WO-10231"},
+        "asset": "DRY-2-FAN",
+        "positions": ["tail"],
+    },
+)
+def open_work_order(call: Call) -> Response:
+    """Open a work order and get its instructions"""
+
+    def work(tx: Tx) -> Written:
+        opening = opened(tx, call.body, units=call.caller.units, blade_set=call.caller.blade_set)
+        headers = {
+            "Location": f"{current_app.config['PUBLIC_URL']}/v1/work-orders/{opening.order.id}",
+            "ETag": versions.etag(opening.order.revision, call.units),
+        }
+        body = call.json(order_record(opening.order, opening.revision))
+        return Written(201 if opening.events else 200, body, headers, opening.events)
+
+    return call.written(work)
+
+
+@blueprint.operation(
+    "GET",
+    "",
+    scope="read",
+    query=WorkOrderQuery,
+    answers={200: Answer(WorkOrderPage, "A page of work orders, oldest first", headers=("Link",))},
+)
+def list_work_orders(call: Call) -> Response:
+    """List work orders"""
+    query = call.query
+    with call.reading() as tx:
+        rows = work_orders.page_of_work_orders(
+            tx,
+            system=query.get("system"),
+            number=query.get("number"),
+            asset=query.get("asset"),
+            position=query.get("position"),
+            status=query.get("status"),
+            opened_from=query.get("from_"),
+            opened_to=query.get("to"),
+            after=lists.after(query, call.caller.site_id),
+            limit=query["limit"] + 1,
+        )
+    body, headers = lists.page([order_line(row) for row in rows], query, call.caller.site_id)
+    return call.answer(body, headers=headers)
+
+
+@blueprint.operation(
+    "GET",
+    "/<order_id>",
+    scope="read",
+    answers={200: Answer(WorkOrderRead, "The order with its latest instructions")},
+)
+def read_work_order(call: Call, order_id: str) -> Response:
+    """Read a work order"""
+    with call.reading() as tx:
+        order = _found(tx, order_id)
+        revision = _revision(tx, order)
+    return call.answer(order_record(order, revision))
+
+
+@blueprint.operation(
+    "POST",
+    "/<order_id>/cancellation",
+    scope="write",
+    body=Cancellation,
+    answers={200: Answer(WorkOrderLine, "The order, cancelled")},
+    refuses=("409",),
+    example={"reason": "opened twice by mistake"},
+)
+def cancel_work_order(call: Call, order_id: str) -> Response:
+    """Cancel an open work order"""
+    reason = call.body["reason"]
+
+    def work(tx: Tx) -> Written:
+        order = work_orders.cancel_work_order(tx, _found(tx, order_id).id, reason)
+        event = Event("work_order.cancelled", "work_order", order.id, None, None, {"reason": reason})
+        return Written(200, call.json(order_line(order)), {}, (event,))
+
+    return call.written(work)
+
+
+_INSTRUCTIONS = {
+    200: Answer(
+        Instructions, "The instructions as JSON, or as a text card by Accept", headers=("ETag",), media=(PLAIN,)
+    ),
+    304: Answer(None, "The caller holds them"),
+}
+
+
+@blueprint.operation(
+    "GET",
+    "/<order_id>/instructions",
+    scope="read",
+    query=CardQuery,
+    answers=_INSTRUCTIONS,
+    refuses=("406",),
+    headers=("Accept", "If-None-Match"),
+)
+def read_instructions(call: Call, order_id: str) -> Response:
+    """Read the latest instructions of a work order"""
+    return _instructions(call, order_id, None)
+
+
+@blueprint.operation(
+    "GET",
+    "/<order_id>/instructions/<number>",
+    scope="read",
+    query=CardQuery,
+    answers=_INSTRUCTIONS,
+    refuses=("406",),
+    headers=("Accept", "If-None-Match"),
+)
+def read_revision(call: Call, order_id: str, number: str) -> Response:
+    """Read one revision of the instructions"""
+    if not (number.isascii() and number.isdigit() and len(number) <= 9):
+        raise NotFound("revisions are numbered 1, 2, 3 ...")
+    return _instructions(call, order_id, int(number))
+
+
+def _instructions(call: Call, order_id: str, number: int | None) -> Response:
+    media = best_media((JSON, PLAIN))
+    with call.reading() as tx:
+        order = _found(tx, order_id)
+        revision = _revision(tx, order, number)
+    record = instructions_record(revision)
+    if media == JSON:
+        return call.versioned(record, revision.number)
+    tag = versions.etag(revision.number, call.units, f"text{call.query['width']}{call.query['ascii'][0]}")
+    headers = {"ETag": tag, "Cache-Control": "no-cache", "Vary": "Accept, Authorization"}
+    if versions.not_modified(tag):
+        return Response(status=304, headers=headers)
+    body = card(
+        {**record, "external": order_line(order)["external"]},
+        units=call.units,
+        width=call.query["width"],
+        ascii=call.query["ascii"] == "true",
+    )
+    return Response(body, content_type="text/plain; charset=utf-8", headers=headers)
+
+
+@blueprint.operation(
+    "GET",
+    "/<order_id>/instructions/steps.csv",
+    scope="read",
+    answers={
+        200: Answer(None, "One row a step: number, short text (at most 40 characters), text", media=("text/csv",))
+    },
+)
+def read_steps(call: Call, order_id: str) -> Response:
+    """Read the steps of the latest instructions as CSV"""
+    with call.reading() as tx:
+        revision = _revision(tx, _found(tx, order_id))
+    headers = {"Content-Disposition": 'attachment; filename="steps.csv"'}
+    return Response(
+        steps_csv(revision.record, units=call.units), content_type="text/csv; charset=utf-8", headers=headers
+    )

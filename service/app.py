@@ -1,0 +1,72 @@
+"""The composition root: settings in, a WSGI application out."""
+
+import json
+import re
+from dataclasses import dataclass
+from typing import Final
+from uuid import uuid4
+
+from flask import Flask, Response, g, request
+
+from service.api import arrangements, assets, cap_bolts, clearance, health, openapi, problems, work_orders
+from service.api.operations import DECLARED
+from service.settings import Settings
+from service.store.database import Database
+from service.store.keys import Keyring
+
+BLUEPRINTS: Final = (
+    clearance.blueprint,
+    arrangements.blueprint,
+    cap_bolts.blueprint,
+    assets.blueprint,
+    work_orders.blueprint,
+)
+_REQUEST_ID: Final = re.compile(r"[A-Za-z0-9._-]{1,64}").fullmatch
+
+
+@dataclass
+class Services:
+    """What the views reach through the application: made once per process."""
+
+    settings: Settings
+    database: Database
+    keyring: Keyring
+    openapi: str
+
+
+def create_app(settings: Settings) -> Flask:
+    """Return the application for these settings; it opens no database connection before the first request."""
+    app = Flask("service", static_folder=None)
+    app.url_map.strict_slashes = True
+    app.config["MAX_CONTENT_LENGTH"] = settings.max_body_bytes
+    app.config["PUBLIC_URL"] = (settings.public_url or "").rstrip("/")
+    problems.register(app)
+    document = openapi.document(app, BLUEPRINTS)
+    app.register_blueprint(health.blueprint)
+    database = Database(settings)
+    app.extensions["capsaddle"] = Services(
+        settings=settings,
+        database=database,
+        keyring=Keyring(database, settings.key_cache_s),
+        openapi=json.dumps(openapi.finished(document), indent=1, ensure_ascii=False, sort_keys=True),
+    )
+    app.before_request(_begin)
+    app.after_request(_end)
+    return app
+
+
+def _begin() -> Response | None:
+    """Give the request its id, and deny every route that declares no scope."""
+    given = request.headers.get("X-Request-ID", "")
+    g.request_id = given if _REQUEST_ID(given) else uuid4().hex
+    endpoint = request.endpoint
+    if endpoint is None or endpoint in DECLARED.operations or endpoint in DECLARED.open_endpoints:
+        return None
+    return problems.problem("scope_missing", "this route declares no scope and is denied to everybody")
+
+
+def _end(response: Response) -> Response:
+    response.headers["X-Request-ID"] = g.get("request_id", "")
+    response.headers.setdefault("Cache-Control", "no-store")
+    response.headers["X-Content-Type-Options"] = "nosniff"
+    return response

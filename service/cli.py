@@ -1,0 +1,158 @@
+"""capsaddle: the command line."""
+
+import os
+import sys
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+
+import click
+
+from service.errors import ServiceError
+from service.settings import Settings, SettingsError
+
+
+def with_settings(command: Callable[..., None]) -> Callable[..., None]:
+    """Give a command the settings; what is wrong is said in a sentence, without a traceback."""
+
+    @wraps(command)
+    def run(*args: Any, **kwargs: Any) -> None:
+        try:
+            command(Settings.from_environment(os.environ), *args, **kwargs)
+        except (SettingsError, ServiceError) as error:
+            raise click.ClickException(str(error)) from None
+
+    return run
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="cap-and-saddle")
+def main() -> None:
+    """Mounting instructions and bearing history for maintenance systems.
+
+    The database is CAPSADDLE_DATABASE_URL (default sqlite:///capsaddle.db).
+    """
+
+
+@main.command()
+@with_settings
+def migrate(settings: Settings) -> None:
+    """Bring the database to the schema of this version."""
+    from service.store import migrate as migrations
+
+    migrations.upgrade(settings.database_url)
+    click.echo(f"The database is at {migrations.head()}.")
+
+
+@main.group()
+def sites() -> None:
+    """The sites that share this service."""
+
+
+@sites.command("create")
+@click.argument("code")
+@click.option("--name", required=True, help="Name of the site.")
+@click.option("--units", required=True, type=click.Choice(["inch", "metric"]), help="Units of its cards and blades.")
+@with_settings
+def create_site(settings: Settings, code: str, name: str, units: str) -> None:
+    """Create a site."""
+    from service.store import sites as stored
+    from service.store.database import Database
+
+    site = stored.create_site(Database(settings), code, name, units)
+    click.echo(f"Site {site.code} ({site.name}, {site.units} units) is created.")
+
+
+@main.group()
+def keys() -> None:
+    """API keys: one site each, shown once."""
+
+
+@keys.command("create")
+@click.option("--site", required=True, help="Code of the site.")
+@click.option("--scopes", required=True, help="Comma-separated: read,write,approve,admin. None implies another.")
+@click.option("--label", help="Who holds the key.")
+@with_settings
+def create_key(settings: Settings, site: str, scopes: str, label: str | None) -> None:
+    """Create an API key; the last line printed is the key alone."""
+    from service.store import keys as stored
+    from service.store.database import Database
+
+    wanted = [scope.strip() for scope in scopes.split(",") if scope.strip()]
+    key = stored.create_key(Database(settings), site, wanted, label)
+    click.echo("Keep this key now; it cannot be shown again:", err=True)
+    click.echo(key)
+
+
+@keys.command("revoke")
+@click.option("--site", required=True, help="Code of the site.")
+@click.argument("key_id")
+@with_settings
+def revoke_key(settings: Settings, site: str, key_id: str) -> None:
+    """Revoke the key KEY_ID (the part between the first and the second underscore)."""
+    from service.store import keys as stored
+    from service.store.database import Database
+
+    stored.revoke_key(Database(settings), site, key_id)
+    click.echo(f"Key {key_id} of {site} is revoked.")
+
+
+@main.command()
+@click.option("--bind", default="127.0.0.1:8080", show_default=True, help="HOST:PORT to listen on.")
+@click.option("--workers", default=1, show_default=True, type=click.IntRange(1, 64), help="Processes (1 on SQLite).")
+@click.option("--threads", default=8, show_default=True, type=click.IntRange(1, 64), help="Threads of each process.")
+@with_settings
+def serve(settings: Settings, bind: str, workers: int, threads: int) -> None:
+    """Serve the API with gunicorn until interrupted."""
+    from service.server import Server
+
+    Server(settings, bind=bind, workers=workers, threads=threads).run()
+
+
+@main.command()
+@click.option("--once", is_flag=True, help="Print the instructions and stop.")
+@click.option("--port", default=8080, show_default=True, type=click.IntRange(0, 65535), help="Port; 0: any free one.")
+def demo(once: bool, port: int) -> None:
+    """Show the job on an invented plant: open a work order, print its instructions, keep serving."""
+    from service.demo import run
+
+    sys.exit(run(once=once, port=port))
+
+
+@main.command("openapi")
+@click.argument("file", type=click.Path(dir_okay=False, writable=True))
+def write_openapi(file: str) -> None:
+    """Write the OpenAPI document to FILE."""
+    from pathlib import Path
+
+    from service.app import create_app
+
+    document = create_app(Settings()).extensions["capsaddle"].openapi
+    Path(file).write_text(document + "\n", encoding="utf-8")
+
+
+@main.group()
+def audit() -> None:
+    """The journal of all changes."""
+
+
+@audit.command("verify")
+@click.option("--site", help="Code of one site; all sites when left out.")
+@with_settings
+def verify_audit(settings: Settings, site: str | None) -> None:
+    """Follow the hash chain of the journal and name the first broken row."""
+    from service.store import journal
+    from service.store.database import Database
+
+    broken = False
+    for chain in journal.verify(Database(settings), site):
+        whole = chain.broken_seq is None
+        broken = broken or not whole
+        told = "whole" if whole else f"broken at row {chain.broken_seq}: {chain.reason}"
+        click.echo(f"{chain.site_code}: {chain.rows} rows, {told}")
+    if broken:
+        sys.exit(1)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,102 @@
+"""The rules of the house that no tool knows."""
+
+import ast
+import os
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from service.settings import NAMES
+
+ROOT = Path(__file__).parents[2]
+TOP_LEVEL = {
+    "README.md", "DEVELOPERS.md", "pyproject.toml", "service", "migrations", "tests", "openapi", "docker", "LICENSE",
+}  # fmt: skip
+SUFFIXES = (
+    "_nm",
+    "_um",
+    "_mm",
+    "_n",
+    "_n_m",
+    "_mpa",
+    "_h",
+    "_degc",
+    "_k",
+    "_in",
+    "_deg",
+    "_rpm",
+    "_bytes",
+    "_ms",
+    "_s",
+)
+DOMAIN = ("mounting", "arrangement", "bolting", "instructions", "history", "reliability", "reference")
+
+
+def modules(*packages: str) -> Iterator[Path]:
+    for package in packages:
+        yield from sorted((ROOT / "service" / package).rglob("*.py"))
+
+
+def test_nothing_else_is_visible_at_the_top_level() -> None:
+    ignored = {"dist", "build", "venv"}
+    visible = {name for name in os.listdir(ROOT) if not name.startswith(".")} - ignored
+    assert {name for name in visible if not name.endswith((".db", ".egg-info"))} == TOP_LEVEL
+
+
+def test_every_setting_is_in_the_readme() -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    assert [name for name in NAMES if f"`{name}`" not in readme] == []
+
+
+def test_every_public_function_of_the_domain_says_what_it_returns() -> None:
+    silent = []
+    for path in modules(*DOMAIN):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            public = isinstance(node, ast.FunctionDef | ast.ClassDef) and not node.name.startswith("_")
+            if public and ast.get_docstring(node) is None:  # type: ignore[arg-type]
+                silent.append(f"{path.relative_to(ROOT)}:{node.lineno}")  # type: ignore[attr-defined]
+    assert silent == []
+
+
+@pytest.mark.parametrize("word", ["clearance", "preload", "diameter", "torque", "life"])
+def test_ambiguous_words_do_not_stand_alone_as_names_of_numbers(word: str) -> None:
+    bare = []
+    for path in modules(*DOMAIN):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.arg) and node.annotation is not None and node.arg == word:
+                annotation = ast.unparse(node.annotation)
+                if re.search(r"\b(int|float)\b", annotation):
+                    bare.append(f"{path.relative_to(ROOT)}:{node.lineno} {node.arg}")
+    assert bare == []
+
+
+def test_request_schemas_use_the_strict_fields_only() -> None:
+    """marshmallow's own fields coerce; in request schemas only its containers (List, Nested) may stand."""
+    from marshmallow import fields as ma_fields
+
+    from service.api.operations import DECLARED
+
+    loose = []
+
+    def look(schema: object, path: str) -> None:
+        for name, field in schema.fields.items():  # type: ignore[attr-defined]
+            check(field, f"{path}.{name}")
+
+    def check(field: object, path: str) -> None:
+        if isinstance(field, ma_fields.Nested):
+            look(field.schema, path)
+        elif isinstance(field, ma_fields.List):
+            check(field.inner, path)
+        elif hasattr(field, "shapes"):
+            for _, inner in field.shapes:
+                check(inner, path)
+        elif not type(field).__module__.startswith("service.api"):
+            loose.append(path)
+
+    for endpoint, operation in DECLARED.operations.items():
+        for schema in (operation.body, operation.query):
+            if schema is not None:
+                look(schema, endpoint)
+    assert loose == []

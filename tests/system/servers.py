@@ -1,0 +1,87 @@
+"""Real servers for the tests: gunicorn on a loopback port, started and killed as processes."""
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import requests
+
+READY_WITHIN_S = 30.0
+
+
+def free_port() -> int:
+    """Return a port of 127.0.0.1 that nobody listens on."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def environment(url: str) -> dict[str, str]:
+    """Return the environment of a server on this database."""
+    kept = {name: value for name, value in os.environ.items() if not name.startswith("CAPSADDLE_")}
+    return kept | {"CAPSADDLE_DATABASE_URL": url, "CAPSADDLE_LOG_LEVEL": "warning"}
+
+
+class Server:
+    """A gunicorn of ours with all its processes in one group, so that a kill reaches every one of them."""
+
+    def __init__(self, url: str, port: int, *, workers: int = 1) -> None:
+        self.base_url = f"http://127.0.0.1:{port}"
+        command = [
+            sys.executable,
+            "-m",
+            "service.cli",
+            "serve",
+            "--bind",
+            f"127.0.0.1:{port}",
+            "--workers",
+            str(workers),
+        ]
+        self.process = subprocess.Popen(command, env=environment(url), start_new_session=True)
+        self._wait()
+
+    def _wait(self) -> None:
+        limit = time.monotonic() + READY_WITHIN_S
+        while time.monotonic() < limit:
+            assert self.process.poll() is None, "the server ended while starting"
+            try:
+                if requests.get(f"{self.base_url}/health/ready", timeout=2).ok:
+                    return
+            except requests.RequestException:
+                pass
+            time.sleep(0.05)
+        raise AssertionError("the server did not become ready")
+
+    def kill(self) -> None:
+        """Kill every process of the server at once, as a power cut does."""
+        os.killpg(self.process.pid, signal.SIGKILL)
+        self.process.wait(10)
+
+    def stop(self) -> None:
+        """Ask the server to end, and see that it does."""
+        if self.process.poll() is None:
+            self.process.terminate()
+            self.process.wait(30)
+
+
+@contextmanager
+def serving(url: str, *, workers: int = 1) -> Iterator[Server]:
+    """Serve the database until the block ends."""
+    server = Server(url, free_port(), workers=workers)
+    try:
+        yield server
+    finally:
+        if server.process.poll() is None:
+            server.kill()
+
+
+def run_command(url: str, *arguments: str, **options: Any) -> subprocess.CompletedProcess[str]:
+    """Run ``capsaddle`` on this database."""
+    command = [sys.executable, "-m", "service.cli", *arguments]
+    return subprocess.run(command, env=environment(url), capture_output=True, text=True, timeout=120, **options)

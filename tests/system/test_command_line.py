@@ -1,0 +1,141 @@
+"""capsaddle as others script it."""
+
+import re
+import subprocess
+import sys
+import threading
+from pathlib import Path
+
+import pytest
+import requests
+
+from service.settings import Settings
+from service.store.database import Database
+from service.store.journal import verify
+from tests.api.machines import fan, order
+from tests.system.servers import Server, environment, free_port, run_command, serving
+
+
+def test_a_site_is_set_up_and_served(tmp_path: Path) -> None:
+    url = f"sqlite:///{tmp_path / 'plant.db'}"
+    assert run_command(url, "migrate").returncode == 0
+    assert run_command(url, "migrate").returncode == 0, "migrating twice is harmless"
+    created = run_command(url, "sites", "create", "MILL-A", "--name", "Mill A", "--units", "metric")
+    assert created.returncode == 0, created.stderr
+    made = run_command(url, "keys", "create", "--site", "MILL-A", "--scopes", "read,write")
+    assert made.returncode == 0, made.stderr
+    key = made.stdout.splitlines()[-1]
+    assert re.fullmatch(r"capsaddle_[A-Za-z0-9]+_[A-Za-z0-9]+_[A-Za-z0-9]+", key)
+    with serving(url) as server:
+        headers = {"Authorization": f"Bearer {key}"}
+        answer = requests.post(
+            f"{server.base_url}/v1/work-orders", json=order(asset=fan()), headers=headers, timeout=20
+        )
+        assert answer.status_code == 201
+        assert answer.json()["instructions"]["units"] == "metric"
+        server.stop()
+    told = run_command(url, "audit", "verify")
+    assert (told.returncode, "MILL-A" in told.stdout, "whole" in told.stdout) == (0, True, True)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("sites", "create", "MILL-A", "--name", "again", "--units", "inch"), "MILL-A"),
+        (("keys", "create", "--site", "NOWHERE", "--scopes", "read"), "NOWHERE"),
+        (("keys", "create", "--site", "MILL-A", "--scopes", "everything"), "everything"),
+    ],
+)
+def test_a_command_that_cannot_be_done_says_why_in_a_sentence(
+    sqlite_url: str, arguments: tuple[str, ...], said: str
+) -> None:
+    run_command(sqlite_url, "sites", "create", "MILL-A", "--name", "Mill A", "--units", "inch")
+    refused = run_command(sqlite_url, *arguments)
+    assert refused.returncode != 0
+    assert said in refused.stderr
+    assert "Traceback" not in refused.stderr
+
+
+def test_an_invalid_setting_stops_the_start_with_a_sentence(sqlite_url: str) -> None:
+    for name, value in (("CAPSADDLE_POOL_SIZE", "many"), ("CAPSADDLE_COLOUR", "red")):
+        command = [sys.executable, "-m", "service.cli", "serve", "--bind", f"127.0.0.1:{free_port()}"]
+        refused = subprocess.run(
+            command, env={**environment(sqlite_url), name: value}, capture_output=True, text=True, timeout=60
+        )
+        assert refused.returncode != 0
+        assert name in refused.stderr and "Traceback" not in refused.stderr
+
+
+def test_the_demo_shows_the_job_once(tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "service.cli", "demo", "--once", "--port", str(free_port())]
+    shown = subprocess.run(command, capture_output=True, text=True, timeout=120, cwd=tmp_path)
+    assert shown.returncode == 0, shown.stderr
+    assert "DRY-2-FAN" in shown.stdout and "0.0037 in (0.095 mm)" in shown.stdout
+    assert "LOCATING" in shown.stdout and "110 lbf.ft" in shown.stdout
+    assert shown.stdout.count("  curl ") == 3
+    assert shown.stderr == ""
+    assert list(tmp_path.iterdir()) == [], "the demo leaves nothing behind"
+
+
+def test_a_server_killed_between_two_retries_keeps_one_whole_order(database_url: str) -> None:
+    run_command(database_url, "sites", "create", "MILL-A", "--name", "Mill A", "--units", "inch")
+    key = run_command(database_url, "keys", "create", "--site", "MILL-A", "--scopes", "read,write").stdout.split()[-1]
+    headers = {"Authorization": f"Bearer {key}", "Idempotency-Key": "WO-1"}
+    with serving(database_url) as server:
+        first = requests.post(f"{server.base_url}/v1/work-orders", json=order(asset=fan()), headers=headers, timeout=20)
+        assert first.status_code == 201
+        server.kill()
+    with serving(database_url) as server:
+        url = f"{server.base_url}/v1/work-orders"
+        again = requests.post(url, json=order(asset=fan()), headers=headers, timeout=20)
+        assert (again.status_code, again.headers["Idempotency-Replayed"]) == (201, "true")
+        assert again.json() == first.json()
+        del headers["Idempotency-Key"]
+        by_number = requests.post(url, json=order(), headers=headers, timeout=20)
+        assert (by_number.status_code, by_number.json()) == (200, first.json())
+        listed = requests.get(url, headers=headers, timeout=20).json()["items"]
+        assert [item["id"] for item in listed] == [first.json()["id"]]
+    database = Database(Settings(database_url=database_url))
+    assert all(chain.broken_seq is None for chain in verify(database))
+    database.dispose()
+
+
+def test_orders_survive_a_kill_in_the_middle_of_opening(database_url: str) -> None:
+    """The server is killed while twelve orders are on their way; each retry then finds one whole order or opens it."""
+    run_command(database_url, "sites", "create", "MILL-A", "--name", "Mill A", "--units", "inch")
+    key = run_command(database_url, "keys", "create", "--site", "MILL-A", "--scopes", "read,write").stdout.split()[-1]
+    headers = {"Authorization": f"Bearer {key}"}
+    acknowledged: dict[str, str] = {}
+    with serving(database_url) as server:
+        url = f"{server.base_url}/v1/work-orders"
+        requests.post(f"{server.base_url}/v1/assets", json=fan(), headers=headers, timeout=20).raise_for_status()
+        for n in range(12):
+            if n == 6:
+                killed_during(server, url, headers)
+                break
+            answer = requests.post(url, json=order(f"WO-{n}"), headers=headers, timeout=20)
+            acknowledged[f"WO-{n}"] = answer.json()["id"]
+    with serving(database_url) as server:
+        url = f"{server.base_url}/v1/work-orders"
+        for n in range(12):
+            answer = requests.post(url, json=order(f"WO-{n}"), headers=headers, timeout=20)
+            assert answer.status_code == (200 if f"WO-{n}" in acknowledged else answer.status_code)
+            assert answer.json()["id"] == acknowledged.get(f"WO-{n}", answer.json()["id"])
+            assert answer.json()["instructions"]["steps"]
+        numbers = [i["external"]["number"] for i in requests.get(url, headers=headers, timeout=20).json()["items"]]
+        assert sorted(numbers) == sorted(f"WO-{n}" for n in range(12))
+
+
+def killed_during(server: Server, url: str, headers: dict[str, str]) -> None:
+    """Kill the server while a request is on its way."""
+
+    def send() -> None:
+        try:
+            requests.post(url, json=order("WO-6"), headers=headers, timeout=20)
+        except requests.RequestException:
+            return
+
+    sender = threading.Thread(target=send)
+    sender.start()
+    server.kill()
+    sender.join()
