@@ -56,7 +56,7 @@ def wrench_setting(
     if length_mm + reach_mm <= 0:
         detail = "the adapter reaches back to the grip of the wrench or beyond: no setting gives the torque"
         raise CannotEvaluate(detail, code="adapter_impossible", field="wrench/adapter_length")
-    return torque_n_m * length_mm / (length_mm + reach_mm)
+    return torque_n_m * (length_mm / (length_mm + reach_mm))
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from service.findings import Source
 from service.reference.bearings import Bearing
 from service.reference.bolts import thread
 from service.reference.tables import provenance, rows
-from service.units import MM_PER_IN, N_M_PER_LBF_FT
+from service.units import MM_PER_IN, UNITS, to_base
 
 RING_SHORTFALL_MM = 0.2
 """Rings may fall this much short of the space beside the bearing, never exceed it, [mm]."""
@@ -172,7 +172,7 @@ def _inch_cap_bolts(row: Mapping[str, str]) -> CapBolts:
     if not row["cap_bolt"]:
         return CapBolts(None, None, None, "not_published")
     name = thread(row["cap_bolt"]).name
-    torque_n_m = float(row["cap_bolt_torque_lbf_ft_single_publication"]) * N_M_PER_LBF_FT
+    torque_n_m = to_base(float(row["cap_bolt_torque_lbf_ft_single_publication"]), UNITS["torque"]["lbf.ft"])
     return CapBolts(
         thread=name,
         grade=f"SAE J429 {row['cap_bolt_sae_grade']}",
