@@ -64,7 +64,7 @@ def _header(writer: Writer, plan: Plan) -> Iterator[str]:
     for name in ("id", "sha256"):
         if plan.get(name):
             yield from writer.lines(f"{name} {plan[name]}")
-    versions = f"Tables {plan['data_version']}, engine {plan['engine_version']}"
+    versions = f"Kind {plan['kind']}, tables {plan['data_version']}, engine {plan['engine_version']}"
     yield from writer.lines(f"{versions}, site units {plan['units']}")
     yield from writer.lines("HOLD = go on only when it is signed. STOP = must not be done like this.")
     yield writer.ruler("=")
