@@ -50,7 +50,7 @@ class SupportAnswer:
         }
 
     def _travel(self) -> dict[str, Quantity | None] | None:
-        if self.decision.role != FREE or self.total_mm is None:
+        if self.decision.role != FREE or self.total_mm is None or self.total_mm < 0:
             return None
         free = self.free
         return {
@@ -61,8 +61,10 @@ class SupportAnswer:
 
     def _setting(self) -> str | None:
         """Return the setting; a free bearing is centred (the practice) where its growth is not known."""
-        if self.decision.role == FREE:
-            return "centred" if self.free is None else self.free.setting
+        if self.decision.role == FREE and self.free is None:
+            return None if self.total_mm is not None and self.total_mm < 0 else "centred"
+        if self.decision.role == FREE and self.free is not None:
+            return self.free.setting
         return self.rings.setting if self.rings is not None and self.decision.role == LOCATING else None
 
     def _expansion(self) -> dict[str, Any] | None:

@@ -93,8 +93,10 @@ def test_a_bearing_of_another_outside_diameter_does_not_belong_in_the_housing():
 def test_a_bearing_wider_than_the_seat_does_not_belong_in_the_housing():
     # 22313: 140 mm x 48 mm (ISO 15) in a seat 43 mm wide
     wider = bearing("22313", 65.0, 140.0, 48.0)
-    answer = two_supports(supports=(support("tail", 0.0), support("drive", 3000.0, bearing=wider)))
+    answer = two_supports(supports=(support("tail", 0.0, bearing=wider), support("drive", 3000.0)))
     assert "bearing_does_not_fit_housing" in codes(answer.blocked)
+    tail = answer.record()["supports"][0]
+    assert (tail["travel"], tail["setting"]) == (None, None)
 
 
 def test_rings_given_by_the_site_are_held_against_the_space():
