@@ -9,7 +9,7 @@ from service.api import fields, lists, shapes, versions
 from service.api.answers import AnswerSchema, nested, quantity, word
 from service.api.operations import Answer, Blueprint, Call
 from service.api.schema import PageQuery, UnitsQuery
-from service.errors import NotFound
+from service.errors import Conflict, NotFound
 from service.instructions.machine import normalised_machine
 from service.record import sha256
 from service.store import assets
@@ -135,6 +135,10 @@ def create_asset(call: Call) -> Response:
     document = normalised_machine(call.body)
 
     def work(tx: Tx) -> Written:
+        taken = assets.asset_by_tag(tx, document["tag"])
+        if taken is not None:
+            detail = f"the tag {taken.tag} is on record for {taken.name}; change it with PUT {location(taken.id)}"
+            raise Conflict(detail, code="asset_tag_taken", field="tag", existing=taken.id)
         row, event = registered(tx, document)
         headers = {"Location": location(row.id), "ETag": versions.etag(row.version, call.units)}
         return Written(201, call.json(asset_record(row)), headers, (event,))

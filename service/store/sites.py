@@ -7,7 +7,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from service import record
-from service.errors import CannotEvaluate, NotFound
+from service.errors import CannotEvaluate, Conflict, NotFound
 from service.store import models
 from service.store.database import Database
 from service.store.identity import new_id
@@ -50,6 +50,8 @@ def create_site(
     blades = units if blade_set is None else blade_set
 
     def work(tx: Tx) -> Written:
+        if tx.connection.execute(sa.select(models.Site.id).where(models.Site.code == code)).one_or_none():
+            raise Conflict(f"A site with the code {code!r} is on record already.", code="site_code_taken")
         values = {"id": site_id, "code": code, "name": name, "units": units, "created_at": tx.now}
         tx.connection.execute(sa.insert(models.Site).values(values | {"blade_set": record.encoded(blades)}))
         tx.connection.execute(sa.insert(models.SiteHead).values(site_id=site_id, seq=0, head_hash=FIRST_HASH))
