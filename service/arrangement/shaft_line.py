@@ -118,6 +118,19 @@ def arrangement(
         shaft_diameter_mm=shaft_diameter_mm,
         axial_load_n=axial_load_n,
     )
+    return _collected(supports, drives, roles, thermal, answers, forces, reserve_mm)
+
+
+def _collected(
+    supports: Sequence[Support],
+    drives: Sequence[Drive],
+    roles: Roles,
+    thermal: _Thermal,
+    answers: tuple[SupportAnswer, ...],
+    forces: "checks.Forces",
+    reserve_mm: float,
+) -> Arrangement:
+    """Return the answer with everything found about it, the most pressing first."""
     ring_plans = [answer.rings for answer in answers if answer.rings is not None]
     role_words = [answer.decision.role for answer in answers]
     return Arrangement(
