@@ -82,7 +82,7 @@ def _ask(group: Sequence[Mapping[str, Any]]) -> Step:
         parts += [" " if count else "", *_sentence("Why: ", why), " ", *_sentence("How: ", how)]
     title = known.get("title") or f"Find out: {last.replace('_', ' ')}"
     return Step(
-        id=f"ask-{last.replace('_', '-')}",
+        id=f"ask-{known.get('fields', [last])[0].replace('/', '-')}",
         phase=known.get("phase", _DEFAULT_PHASE),
         position=names[0] if len(names) == 1 else None,
         title=title[:TITLE_LIMIT],

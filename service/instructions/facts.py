@@ -155,7 +155,9 @@ def _clearance_facts(target: Mapping[str, Any] | None) -> dict[str, Fact]:
     initial, reduction = target.get("initial_clearance") or {}, target.get("reduction") or {}
     residual, blades = target.get("residual_clearance") or {}, target.get("blades") or {}
     judged = {} if residual.get("provisional") else residual
-    displacement, nut_turn = target.get("axial_displacement") or {}, target.get("nut_turn") or {}
+    tightens = _no_window(target) is None
+    displacement = (tightens and target.get("axial_displacement")) or {}
+    nut_turn = (tightens and target.get("nut_turn")) or {}
     measured = target.get("measured") or {}
     return {
         "initial_min": initial.get("min"),
@@ -183,6 +185,16 @@ def _clearance_facts(target: Mapping[str, Any] | None) -> dict[str, Fact]:
         "nut_turn_range": words.between(nut_turn),
         "nut_turn_thread": nut_turn.get("thread"),
     }
+
+
+def _no_window(target: Mapping[str, Any]) -> str | None:
+    """Return why a bearing with a measured clearance has no residual window; None where it has one or may have."""
+    measured = target.get("measured")
+    if target.get("residual_clearance") is not None:
+        return None
+    if measured is not None and measured["verdict"] != "accept":
+        return "initial_outside"
+    return "window_empty" if any(each["code"] == "class_too_tight" for each in target["blocked"]) else None
 
 
 def _arrangement_facts(scene: Scene, support: Mapping[str, Any] | None) -> dict[str, Fact]:
@@ -244,7 +256,10 @@ def _clearance_flags(target: Mapping[str, Any] | None) -> Iterable[str]:
     if target is None:
         return
     residual, blades = target.get("residual_clearance"), target.get("blades")
-    if residual is None:
+    why = _no_window(target)
+    if why is not None:
+        yield from (why, "no_window")
+    elif residual is None:
         yield "no_residual"
     elif residual.get("provisional"):
         yield "provisional"

@@ -92,8 +92,10 @@ def filled(sentences: Iterable[Sentence], facts: Facts, flags: frozenset[str]) -
 
 
 def _said(each: Sentence, facts: Facts, flags: frozenset[str]) -> tuple[str | Quantity, ...]:
-    if not holds(each.when, flags):
+    if each.when and not holds(each.when, flags):
         return ()
+    if not each.names:
+        return tuple(part for part in each.parts if isinstance(part, str))
     unknown = [name for name in each.names if facts.get(name) is None]
     if unknown:
         if each.without is not None:

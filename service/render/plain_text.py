@@ -9,7 +9,7 @@ from service.errors import Text
 from service.render.present import UnitSystem, quantity_text
 from service.units import Quantity
 
-BOUND: Final = "\u00a0"
+BOUND: Final = "\x1f"
 """Stands between a number and its unit until the lines are broken."""
 
 _ASCII: Final = str.maketrans(
@@ -52,7 +52,10 @@ def cleaned(text: str, *, ascii_only: bool) -> str:
 
     A letter that has no ASCII form is written as its escape (``\\u4e2d``), so that nothing is lost.
     """
-    text = "".join(_visible(char) for char in " ".join(text.split()))
+    text = " ".join(text.split())
+    if text.isascii() and text.isprintable():
+        return text
+    text = "".join(map(_visible, text))
     if not ascii_only:
         return text
     plain = unicodedata.normalize("NFKD", text.translate(_ASCII)).translate(_ASCII)
@@ -108,19 +111,18 @@ class Writer:
         return list(self._broken(self.words(text), first, rest))
 
     def _broken(self, text: str, first: str, rest: str) -> Iterator[str]:
-        line, empty = first, True
+        line, used, empty = first, columns(first), True
         for word in _pieces(text, self.width - max(columns(first), columns(rest))):
-            glue = "" if empty else " "
-            if not empty and columns(line) + columns(glue) + columns(word) > self.width:
-                yield line.rstrip()
-                line, glue = rest, ""
-            line += glue + word
-            empty = False
-        if not empty:
-            yield line.replace(BOUND, " ").rstrip()
-            return
-        if first.strip():
-            yield first.rstrip()
+            needed = columns(word)
+            if empty:
+                line, used, empty = line + word, used + needed, False
+            elif used + 1 + needed <= self.width:
+                line, used = f"{line} {word}", used + 1 + needed
+            else:
+                yield line
+                line, used = rest + word, columns(rest) + needed
+        if not empty or first.strip():
+            yield line if not empty else first.rstrip()
 
     def ruler(self, char: str = "-") -> str:
         """Return a line across the card."""

@@ -83,6 +83,11 @@ def test_steps_are_numbered_by_tens(any_plan):
     assert [each["number"] for each in any_plan["steps"]] == [10 * n for n in range(1, len(any_plan["steps"]) + 1)]
 
 
+def test_a_step_is_named_by_its_id_and_position(any_plan):
+    names = [(each["id"], each["position"]) for each in any_plan["steps"]]
+    assert len(set(names)) == len(names)
+
+
 def test_the_first_step_is_the_isolation(any_plan):
     assert any_plan["steps"][0]["id"] == "isolate"
     assert "29-cfr-1910-147" in any_plan["steps"][0]["sources"]
@@ -231,6 +236,18 @@ def test_a_measured_clearance_narrows_the_window_to_common_practice():
     assert units.Quantity("blade_in", 63_500) in set(leaves(step(made, "reduce")["text"]))
 
 
+@pytest.mark.parametrize(("nm", "system"), [(80_000, "metric"), (130_000, "metric"), (76_200, "inch")])
+def test_a_measured_clearance_outside_its_range_gives_no_window_and_no_tightening(nm, system):
+    """ISO 5753-1: 22216 K/C3 has 0.095-0.120 mm."""
+    made = plan_of(dryer_fan(), "tail", system=system, measured={"tail": Measured(((nm,),))})
+    assert step(made, "residual-clearance")["record"]["limits"] is None
+    assert step(made, "reduce")["record"]["limits"] is None
+    assert step(made, "reduce")["text"] == (
+        "Do not tighten: the initial clearance on record is not accepted. Measure again first."
+    )
+    assert "OUTSIDE" in "".join(map(str, step(made, "initial-clearance")["text"]))
+
+
 def test_two_locating_bearings_stop_the_work_before_anything_is_taken_apart():
     made = plan_of(two_locating(), "tail")
     assert [each["code"] for each in made["blocked"]] == ["cross_located"]
@@ -256,6 +273,14 @@ def test_nothing_known_still_makes_a_plan_that_asks():
     assert made["targets"][0]["bearing"] is None
     assert all(each["why"] and each["how"] for each in made["missing"])
     assert len(made["steps"]) > 30
+
+
+def test_more_supports_than_the_rules_decide_for_still_make_a_plan():
+    many = asset(*(position(f"p{n}", float(n), bearing=BEARING) for n in range(13)))
+    made = plan_of(many, "p0")
+    assert made["arrangement"] is None
+    assert "supports" in [each["field"] for each in made["missing"]]
+    assert step(made, "roles-open")["hold_point"]
 
 
 def test_an_assumed_class_must_be_read_from_the_ring():

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service import units
-from service.render.plain_text import Writer, cleaned, columns, unbound
+from service.render.plain_text import BOUND, Writer, cleaned, columns, unbound
 
 QUANTITIES = st.one_of(
     st.integers(0, 2_000_000).map(units.clearance),
@@ -30,7 +30,7 @@ def test_lines_keep_within_the_width_and_lose_nothing(text, width, ascii_only, s
 def test_a_number_and_its_unit_stand_on_one_line(quantity, before, width):
     writer = Writer(units="metric", width=width, ascii_only=True)
     lines = unbound(writer.lines(("x " * before, quantity, " and on."), rest="        "))
-    printed = writer.quantity(quantity).replace("\u00a0", " ")
+    printed = writer.quantity(quantity).replace(BOUND, " ")
     assert any(printed in line for line in lines)
 
 
