@@ -14,6 +14,7 @@ from service.mounting.target import MeasuredClearance
 from service.mounting.window import Window
 from service.reference.bearings import Bearing
 
+LARGEST_DISAGREEMENT: Final = 0.25
 NO_PRACTICE: Final = (
     "reduction",
     "open the bearing maker's book, read reduction and smallest residual clearance for this bore and class, and enter "
@@ -210,6 +211,33 @@ def warnings_of(
                 ": ask the bearing maker before it runs",
             ),
         )
+
+
+def elastic_disagreement(elastic_nm: tuple[float, float], shaft_column_nm: tuple[int, int]) -> Warned | None:
+    """Return the warning that elastic theory and the shaft column differ by more than a quarter, or None.
+
+    Parameters
+    ----------
+    elastic_nm, shaft_column_nm : tuple of float
+        Smallest and largest axial displacement on a shaft, [nm]
+    """
+    ratios = [ours / theirs for ours, theirs in zip(elastic_nm, shaft_column_nm, strict=True)]
+    if all(abs(ratio - 1) <= LARGEST_DISAGREEMENT for ratio in ratios):
+        return None
+    return Warned(
+        "elastic_disagrees",
+        (
+            "elastic theory gives an axial displacement of ",
+            units.displacement(elastic_nm[0]),
+            " to ",
+            units.displacement(elastic_nm[1]),
+            ", the practice on a shaft prints ",
+            units.displacement(shaft_column_nm[0]),
+            " to ",
+            units.displacement(shaft_column_nm[1]),
+            ": measure a second way and ask the bearing maker",
+        ),
+    )
 
 
 def _prefer_makers_book(taken: Reduction) -> Warned:

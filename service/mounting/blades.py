@@ -87,7 +87,7 @@ def blade_set(blades: Sequence[tuple[int, str]], name: str = "own set") -> Blade
         The set is empty or too large, a blade is not above zero, or units are mixed (``mixed_blade_units``).
     """
     systems = {_SYSTEM_OF_UNIT.get(unit, "") for _, unit in blades}
-    if len(systems) > 1 or "" in systems:
+    if blades and (len(systems) > 1 or "" in systems):
         raise CannotEvaluate(
             "the blades of a set carry one unit: all in inches or all in mm",
             code="mixed_blade_units",

@@ -135,7 +135,7 @@ def clearance_target(
         operating=in_service,
         missing=tuple(_missing(at, taken, moved, turn, blades, window, judged)),
         blocked=tuple(blocked),
-        warnings=(*bearing.warnings, *seat_warnings, *hollow, *advised),
+        warnings=(*bearing.warnings, *seat_warnings, *hollow, *advised, *_disagreement(at, elastic_nm)),
         sources=advice.unique(
             (
                 initial.source,
@@ -228,6 +228,15 @@ def _elastic(at: _Position, taken: Reduction | None) -> tuple[float, float] | No
         taper_fit.displacement_for_reduction(least_nm, growth=growth, taper=at.bearing.taper),
         taper_fit.displacement_for_reduction(most_nm, growth=growth, taper=at.bearing.taper),
     )
+
+
+def _disagreement(at: _Position, elastic_nm: tuple[float, float] | None) -> tuple[Warned, ...]:
+    built_in = guidance.practice(at.bearing, system=at.blade_set.system)
+    shaft_column_nm = built_in.displacement_nm.get((at.bearing.taper, False)) if built_in else None
+    if elastic_nm is None or shaft_column_nm is None or at.shaft_bore_mm:
+        return ()
+    warned = advice.elastic_disagreement(elastic_nm, shaft_column_nm)
+    return () if warned is None else (warned,)
 
 
 def _fit(at: _Position, taken: Reduction | None) -> Fit | None:

@@ -30,7 +30,7 @@ _NUMBER: Final = re.compile(r"([0-9]{3}/[0-9]{2,4}|[0-9]+)(?![0-9])")
 _SEPARATORS: Final = re.compile("[\\s/.,;:_()\u2010-\u2015-]+")
 _CLASS: Final = re.compile(r"(?<!P[0-9])C([0-9N])(?![0-9])")
 _COMBINED: Final = re.compile(r"P([2456])([1-5])(?![0-9])")
-_TAPER: Final = re.compile(r"([A-Z0-9]{0,4}?)K(30)?(?![0-9])([A-Z0-9]{0,6})")
+_TAPER: Final = re.compile(r"([A-JL-Z0-9]{0,4})K(30)?(?![0-9])([A-JL-Z0-9]{0,6})")
 _SEAL: Final = re.compile(r"(?:^|[0-9])(?:RS|CS|LS|Z)")
 
 
@@ -200,8 +200,8 @@ def _taper_mark(text: str, number: str, runs: list[str]) -> tuple[str | None, st
         if taper is not None:
             raise _unknown(f"{text}: {number} is read, but K stands in it twice")
         taper, before = "K30" if match.group(2) else "K", match.group(1)
-        unread += [letters for letters in (match.group(1), match.group(3)) if letters]
-    return taper, before, tuple(unread)
+        unread += [match.group(3)] if match.group(3) else []
+    return taper, before, (*([before] if before else []), *unread)
 
 
 def _bearing(size: BoundaryDimensions, marks: _Marks) -> Bearing:
@@ -263,9 +263,7 @@ def _taper(size: BoundaryDimensions, mark: str | None, warnings: list[Warned]) -
 def _designation(number: str, marks: _Marks) -> str:
     """Return the one way in which a designation is written, so that equal bearings compare equal."""
     letters = marks.before_taper + (marks.taper or "")
-    rest = list(marks.unread)
-    if marks.before_taper:
-        rest.remove(marks.before_taper)
+    rest = marks.unread[1:] if marks.before_taper else marks.unread
     tail, others = marks.combined or marks.clearance_class or "", " ".join(rest)
     tail += (" " if tail and others[:1].isdigit() else "") + others
     return number + (f" {letters}" if letters else "") + (f"/{tail}" if tail else "")
