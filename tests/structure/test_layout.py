@@ -100,3 +100,18 @@ def test_request_schemas_use_the_strict_fields_only() -> None:
             if schema is not None:
                 look(schema, endpoint)
     assert loose == []
+
+
+def test_every_code_that_is_raised_is_in_the_catalogue_of_problems() -> None:
+    """What the store's own command line raises (sites, keys) never reaches HTTP."""
+    from service.api.problems import CATALOGUE
+
+    not_http = {"error", "site_code_taken", "unknown_scope", "unknown_word"}
+    unlisted = set()
+    for path in modules(*DOMAIN, "store", "api"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Raise) and isinstance(node.exc, ast.Call):
+                for keyword in node.exc.keywords:
+                    if keyword.arg == "code" and isinstance(keyword.value, ast.Constant):
+                        unlisted |= {str(keyword.value.value)} - set(CATALOGUE) - not_http
+    assert unlisted == set()
