@@ -8,6 +8,7 @@ import math
 import re
 import unicodedata
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 from service import units
@@ -45,6 +46,7 @@ class _Marks:
     unread: tuple[str, ...]
 
 
+@lru_cache(maxsize=4096)
 def bearing_from_designation(designation: str) -> Bearing:
     """Return the bearing that a designation names.
 

@@ -6,6 +6,7 @@ chooses the printing, mm or inch; the smallest residual goes by class, from the 
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from service import units
 from service.findings import Missing, Source
@@ -67,59 +68,84 @@ def initial_clearance(bearing: Bearing, *, system: str, charts_in_force: Sequenc
         No row covers the bore.
     """
     field = "bearing/designation" if bearing.designation else "bearing/bore"
-    ranges = initial_ranges(bearing_type=bearing.type, tapered=bearing.tapered, bore_mm=bearing.bore_mm, field=field)
-    if bearing.clearance_class not in ranges:
-        return None
-    printing = practice(bearing, system=system)
-    printed = printing.printed_ranges if printing and printing.printed_ranges else {}
-    by_class = {mark: (row, *((printed[mark],) if mark in printed else ())) for mark, row in ranges.items()}
-    inside = by_class.pop(bearing.clearance_class)
-    limits, source = inside[0], iso_5753_1()
+    key = (bearing.type, bearing.taper, bearing.bore_mm, bearing.clearance_class, system, field)
+    built_in = _built_in_initial(*key)
     own = _chart_row(charts_in_force, charts.INITIAL_CLEARANCE, bearing, (bearing.clearance_class, None, None))
-    if own is not None:
-        limits, source = ClearanceRange(own[0].min_value, own[0].max_value), own[1]
-        inside = (limits,)
-    return Initial(limits, inside, by_class, source)
+    if own is None or built_in is None:
+        return built_in
+    limits = ClearanceRange(own[0].min_value, own[0].max_value)
+    return Initial(limits, (limits,), built_in.other_classes, own[1])
+
+
+@lru_cache(maxsize=4096)
+def _built_in_initial(
+    bearing_type: str, taper: str, bore_mm: float, mark: str, system: str, field: str
+) -> Initial | None:
+    ranges = initial_ranges(bearing_type=bearing_type, tapered=taper != "cylindrical", bore_mm=bore_mm, field=field)
+    if mark not in ranges:
+        return None
+    printing = _practice(bearing_type, taper, bore_mm, system)
+    printed = printing.printed_ranges if printing and printing.printed_ranges else {}
+    by_class = {other: (row, *((printed[other],) if other in printed else ())) for other, row in ranges.items()}
+    inside = by_class.pop(mark)
+    return Initial(inside[0], inside, by_class, iso_5753_1())
 
 
 def practice(bearing: Bearing, *, system: str) -> Practice | None:
     """Return the row of the built-in practice in the printing of the blade system, or None."""
-    if not bearing.tapered:
+    return _practice(bearing.type, bearing.taper, bearing.bore_mm, system)
+
+
+@lru_cache(maxsize=4096)
+def _practice(bearing_type: str, taper: str, bore_mm: float, system: str) -> Practice | None:
+    if taper == "cylindrical":
         return None
-    if bearing.type != "spherical_roller":
-        return mounting_practice.self_aligning_ball(bearing.bore_mm)
+    if bearing_type != "spherical_roller":
+        return mounting_practice.self_aligning_ball(bore_mm)
     if system == "inch":
-        return mounting_practice.spherical_roller_inch(bearing.bore_mm)
-    return mounting_practice.spherical_roller_mm(bearing.bore_mm)
+        return mounting_practice.spherical_roller_inch(bore_mm)
+    return mounting_practice.spherical_roller_mm(bore_mm)
 
 
 def reduction(bearing: Bearing, *, system: str, charts_in_force: Sequence[Chart] = ()) -> Reduction | None:
     """Return reduction and smallest residual of the class, or None when either is not known."""
     own = _chart_row(charts_in_force, charts.REDUCTION, bearing, (None, None, None))
+    if own is None:
+        return _built_in_reduction(bearing.type, bearing.taper, bearing.bore_mm, bearing.clearance_class, system)
     residual = smallest_residual(bearing, own)
-    built_in = practice(bearing, system=system)
-    roller = bearing.type == "spherical_roller"
-    band = mounting_practice.band_in_print(bearing.bore_mm) if roller and bearing.tapered else None
     if residual is None:
         return None
-    if own is not None:
-        row, source = own
-        return Reduction((round(row.min_value), round(row.max_value)), source, *residual, band)
-    if built_in is None:
+    row, source = own
+    return Reduction(
+        (round(row.min_value), round(row.max_value)), source, *residual, _band(bearing.type, bearing.bore_mm)
+    )
+
+
+@lru_cache(maxsize=4096)
+def _built_in_reduction(bearing_type: str, taper: str, bore_mm: float, mark: str, system: str) -> Reduction | None:
+    printing = _practice(bearing_type, taper, bore_mm, system)
+    by_class = _practice(bearing_type, taper, bore_mm, "metric")
+    if printing is None or by_class is None or mark not in by_class.smallest_residual_nm:
         return None
-    return Reduction(built_in.reduction_nm, built_in.source, *residual, band)
+    smallest_nm = by_class.smallest_residual_nm[mark]
+    band = _band(bearing_type, bore_mm)
+    return Reduction(printing.reduction_nm, printing.source, smallest_nm, by_class.source, band)
 
 
-def smallest_residual(bearing: Bearing, own: tuple[charts.ChartRow, Source] | None) -> tuple[int, Source] | None:
+def _band(bearing_type: str, bore_mm: float) -> tuple[int, int] | None:
+    return mounting_practice.band_in_print(bore_mm) if bearing_type == "spherical_roller" else None
+
+
+def smallest_residual(bearing: Bearing, own: tuple[charts.ChartRow, Source]) -> tuple[int, Source] | None:
     """Return the smallest residual clearance of the class, [nm], with its source, or None.
 
     Parameters
     ----------
-    own : tuple or None
-        Row of the site's own chart that covers the bearing, with its source
+    own : tuple
+        Row of the site's own chart that covers the bearing, with its source; it goes first
     """
     mark = bearing.clearance_class
-    if own is not None and mark in own[0].smallest_residual_nm:
+    if mark in own[0].smallest_residual_nm:
         return own[0].smallest_residual_nm[mark], own[1]
     built_in = practice(bearing, system="metric")
     if built_in is None or mark not in built_in.smallest_residual_nm:
