@@ -6,9 +6,9 @@ each on its own.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
-from math import isfinite
+from math import isfinite, log
 from typing import Final
 
 from service.errors import CannotEvaluate
@@ -70,6 +70,11 @@ class ChartProvenance:
     entered_by: str
     checked_by: str
 
+    def words(self, version: int) -> str:
+        """Return how to name a version of the book in an answer."""
+        page = self.page and f"page {self.page}"
+        return ", ".join(part for part in (self.title, self.edition, page, f"version {version}") if part)
+
 
 @dataclass(frozen=True, slots=True)
 class Chart:
@@ -86,13 +91,7 @@ class Chart:
     @property
     def source(self) -> Source:
         """Return the source to name beside its numbers; the version is part of it."""
-        book = self.provenance
-        title = ", ".join(
-            part
-            for part in (book.title, book.edition, book.page and f"page {book.page}", f"version {self.version}")
-            if part
-        )
-        return Source(f"chart-{self.id}-v{self.version}", title, "site_chart")
+        return Source(f"chart-{self.id}-v{self.version}", self.provenance.words(self.version), "site_chart")
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,14 +200,32 @@ def _row_faults(chart: Chart, number: int, row: ChartRow) -> Iterator[RowFault]:
 
 
 def _unusual(chart: Chart, number: int, row: ChartRow) -> Iterator[RowFault]:
-    for what, value, built_in in _BUILT_IN[chart.kind](chart, row):
-        if value > 0 and not 1 / MOST_DIFFERENT <= value / built_in <= MOST_DIFFERENT:
+    """Yield where a row is far from the built-in table at any bore of it, the farthest of each column."""
+    farthest: dict[str, tuple[float, float]] = {}
+    for bore_mm in _compared_bores_mm(chart, row):
+        for what, value, built_in in _BUILT_IN[chart.kind](chart, replace(row, incl_mm=bore_mm)):
+            if value > 0:
+                compared = (value / built_in, bore_mm)
+                farthest[what] = max(farthest.get(what, compared), compared, key=lambda each: abs(log(each[0])))
+    for what, (ratio, bore_mm) in farthest.items():
+        if not 1 / MOST_DIFFERENT <= ratio <= MOST_DIFFERENT:
             yield RowFault(
                 number,
                 "unusual",
-                f"{what} is {value / built_in:.3g} times the built-in table; check the unit and the decimal point, "
-                "or send accept_unusual with a reason",
+                f"{what} is {ratio:.3g} times the built-in table at bore {bore_mm:g} mm; check the unit and the "
+                "decimal point, or send accept_unusual with a reason",
             )
+
+
+def _compared_bores_mm(chart: Chart, row: ChartRow) -> list[float]:
+    """Return the last bore of every size class of the built-in table that a row reaches into, [mm]."""
+    if chart.kind == INITIAL_CLEARANCE:
+        edges = [band.incl_mm for band in clearance_classes.table(chart.bearing_type, chart.tapered).bands]
+    elif chart.bearing_type == "spherical_roller":
+        edges = [band.incl_mm for band in mounting_practice.mm_printing().bands]
+    else:
+        edges = list(mounting_practice.self_aligning_ball_rows())
+    return sorted({edge for edge in edges if row.over_mm < edge < row.incl_mm} | {row.incl_mm})
 
 
 def _neighbour_faults(before: ChartRow, number: int, row: ChartRow) -> Iterator[RowFault]:

@@ -272,3 +272,25 @@ def _outside_window(smallest_nm: float, largest_nm: float, min_nm: float, max_nm
     if largest_nm <= max_nm + RECHECK_NM:
         return Verdict(RECHECK, "near_limit", (), None, said, MEASURE_AGAIN)
     return Verdict(REJECT, "too_loose", (), None, said, TOO_LOOSE)
+
+
+def travel_verdict(value: units.Quantity, *, smallest: units.Quantity, largest: units.Quantity) -> Verdict:
+    """Return the verdict on an axial displacement or a nut turn, counted from firm contact.
+
+    Parameters
+    ----------
+    value, smallest, largest : Quantity
+        Reading and limits of one kind, limits inside: displacement, [nm], or angle, [deg]
+
+    Source
+    ------
+    Rule C7; where blades resolve the window, travel is a second witness and never the only one.
+    """
+    limits = (smallest, " to ", largest)
+    if value.value < smallest.value:
+        said: Text = (value, " is not far enough; the range is ", *limits)
+        return Verdict(REJECT, "not_far_enough", (), None, said, TOO_LOOSE)
+    if value.value > largest.value:
+        said = (value, " is too far; the range is ", *limits)
+        return Verdict(REJECT, "too_far", (), None, said, TOO_TIGHT_WAY_BACK)
+    return Verdict(ACCEPT, None, (), None, ("Inside ", *limits, ", counted from firm contact."), "Go on.")

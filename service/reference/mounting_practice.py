@@ -83,6 +83,36 @@ def inch_printing() -> Bands[Practice]:
     return checked("mounting_srb_inch", tables.rows("mounting_srb_inch"), _inch_row)
 
 
+def printed_ratios(bore_mm: float, taper: str) -> tuple[float, ...]:
+    """Return reduction over axial displacement of each competing printing for a bore, middles of their ranges, [-].
+
+    Parameters
+    ----------
+    bore_mm : float
+        Bore d, [mm]
+    taper : str
+        ``1:12`` or ``1:30``
+    """
+    bands = ratios_in_print().get(taper)
+    return (bands.found(bore_mm) if bands else None) or ()
+
+
+@cache
+def ratios_in_print() -> Mapping[str, Bands[tuple[float, ...]]]:
+    """Return the ratios of all printings by taper and size class; displacement on a shaft, no sleeve."""
+    by_taper: dict[str, Bands[tuple[float, ...]]] = {}
+    for taper in ("1:12", "1:30"):
+        column = "axial_displacement_" + taper.replace(":", "_") + "_{}_mm"
+        found: dict[tuple[float, float], list[float]] = {}
+        for row in tables.rows("mounting_srb_families"):
+            if row[column.format("max")]:
+                taken, moved = (_range(row, name, units.nm_from_mm) for name in ("reduction_{}_mm", column))
+                found.setdefault((float(row["d_over_mm"]), float(row["d_incl_mm"])), []).append(sum(taken) / sum(moved))
+        bands = (Band(*edges, tuple(ratios)) for edges, ratios in sorted(found.items()))
+        by_taper[taper] = Bands("mounting_srb_families", bands)
+    return by_taper
+
+
 @cache
 def printings() -> Bands[Range]:
     """Return the band that the competing printings span, by size class, [nm]."""

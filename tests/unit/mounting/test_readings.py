@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service import units
 from service.mounting.blades import INCH_SET, METRIC_SET
 from service.mounting.readings import (
     TOO_LOOSE,
@@ -16,6 +17,7 @@ from service.mounting.readings import (
     residual_verdict,
     scale_slips,
     thin_ring_clearance,
+    travel_verdict,
 )
 from service.reference.clearance_classes import ClearanceRange
 
@@ -162,3 +164,15 @@ def test_large_thin_rings():
     """(a + b + c) / 2; common practice, no source. A ring that does not sag reads half, half and all of it."""
     assert thin_ring_clearance(nine_o_clock_nm=60_000, three_o_clock_nm=60_000, vertical_nm=0) == 60_000
     assert thin_ring_clearance(nine_o_clock_nm=100_000, three_o_clock_nm=110_000, vertical_nm=90_000) == 150_000
+
+
+def test_travel_is_judged_from_firm_contact():
+    """Common practice, no source: 0.70 to 0.85 mm on a sleeve at 65 to 80 mm."""
+    limits = {"smallest": units.displacement(700_000), "largest": units.displacement(850_000)}
+    verdicts = {
+        moved_nm: travel_verdict(units.displacement(moved_nm), **limits).code
+        for moved_nm in (699_999, 700_000, 850_000, 850_001)
+    }
+    assert verdicts == {699_999: "not_far_enough", 700_000: None, 850_000: None, 850_001: "too_far"}
+    too_far = travel_verdict(units.angle(160), smallest=units.angle(126), largest=units.angle(153))
+    assert (too_far.verdict, too_far.next) == ("reject", TOO_TIGHT_WAY_BACK)

@@ -137,3 +137,13 @@ def test_a_broken_copy_of_the_ball_bearing_table_is_refused():
     rows[3]["reduction_max_mm"] = "15"
     with pytest.raises(TableError):
         checked_single_bores(rows)
+
+
+def test_ratios_of_the_printings():
+    """Reduction over displacement is 1/12 (1/30) times growth, so between 0.06 and 0.09 (0.024 and 0.034)."""
+    for taper, count, low, high in (("1:12", 5, 0.05, 0.09), ("1:30", 4, 0.02, 0.034)):
+        ratios = mounting_practice.printed_ratios(120, taper)
+        assert len(ratios) >= count - 1
+        assert all(low < ratio < high for ratio in ratios)
+    assert mounting_practice.printed_ratios(80, "cylindrical") == ()
+    assert mounting_practice.printed_ratios(20, "1:12") == ()
