@@ -32,7 +32,7 @@ _SEPARATORS: Final = re.compile("[\\s/.,;:_()\u2010-\u2015-]+")
 _CLASS: Final = re.compile(r"(?<!P[0-9])C([0-9N])(?![0-9])")
 _COMBINED: Final = re.compile(r"P([2456])([1-5])(?![0-9])")
 _TAPER: Final = re.compile(r"([A-JL-Z0-9]{0,4})K(30)?(?![0-9])([A-JL-Z0-9]{0,6})")
-_SEAL: Final = re.compile(r"(?:^|[0-9])(?:RS|CS|LS|Z)")
+_SEAL: Final = re.compile(r"(?:^|[0-9])(?:[CLRV]S|Z)|^2[A-Z]")
 
 
 @dataclass(frozen=True, slots=True)

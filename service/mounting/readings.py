@@ -5,7 +5,7 @@ A reading on the wrong scale is named, never converted and never accepted.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Final
 
@@ -262,7 +262,9 @@ def _outside_window(smallest_nm: float, largest_nm: float, min_nm: float, max_nm
     outside_nm = smallest_nm if too_tight else largest_nm
     slips = scale_slips(outside_nm, (ClearanceRange(min_nm, max_nm),))
     if slips:
-        return _suspect(outside_nm, slips, None)
+        way_on = TOO_TIGHT_WAY_BACK if too_tight else f"It is too loose: {TOO_LOOSE.lower()}"
+        suspected = _suspect(outside_nm, slips, None)
+        return replace(suspected, next=f"{suspected.next} If the same is read again: {way_on}")
     if too_tight:
         said: Text = (units.clearance(smallest_nm), " is too tight; the window is ", *window)
         if smallest_nm >= max(floor_nm, min_nm - RECHECK_NM):

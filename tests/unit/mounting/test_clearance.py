@@ -183,13 +183,19 @@ def test_a_larger_initial_clearance_never_gives_a_tighter_window(row, first, sec
     assert larger.reduction_aim_nm >= smaller.reduction_aim_nm - 1e-6 or larger.floor_nm == larger.min_nm
 
 
-@given(st.integers(1, 400_000), st.sampled_from([METRIC_SET, INCH_SET]))
-def test_the_unit_of_a_reading_never_changes_its_verdict(tenth_um, blade_set):
-    length = units.UNITS["length"]
-    in_mm = units.to_nm(tenth_um / 10_000, length["mm"])
-    in_um = units.to_nm(tenth_um / 10, length["um"])
-    in_inches = units.to_nm(float(Fraction(tenth_um, 254_000)), length["in"])
-    assert in_mm == in_um == in_inches == tenth_um * 100
+@given(st.integers(1, 4_000), st.sampled_from([METRIC_SET, INCH_SET]))
+def test_the_unit_in_which_a_reading_is_written_never_changes_its_verdict(tenth_um, blade_set):
+    written = [("mm", tenth_um / 10_000), ("um", tenth_um / 10), ("in", tenth_um / 254_000), ("thou", tenth_um / 254)]
+    verdicts = set()
+    for unit, value in written:
+        measured_nm = units.to_nm(value, units.UNITS["length"][unit])
+        try:
+            verdict = target(measured_nm=measured_nm, blade_set=blade_set).measured.verdict
+            verdicts.add((measured_nm, verdict.verdict, verdict.code))
+        except ReadingScaleSuspect as suspect:
+            verdicts.add((measured_nm, "refused", suspect.code))
+    assert len(verdicts) == 1
+    assert verdicts.pop()[0] == tenth_um * 100
 
 
 def test_mm_to_inch_and_back_is_exact():

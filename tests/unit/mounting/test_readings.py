@@ -137,6 +137,8 @@ def test_residual_scale_slip():
     verdict = residual(25)
     assert (verdict.verdict, verdict.code) == ("reject", "reading_scale_suspect")
     assert 2.5 * THOU_NM in [fit.value for fit in verdict.fits]
+    assert "too loose" in verdict.next
+    assert TOO_TIGHT_WAY_BACK in residual(0.25).next
 
 
 def test_nothing_is_judged_on_a_provisional_window():
