@@ -283,6 +283,8 @@ def _missing(
         yield advice.missing_class_mark(bearing)
     if judged is None:
         yield advice.missing_measurement()
+    elif not judged.accepted:
+        yield Missing("measured_clearance", judged.verdict.detail, judged.verdict.next)
     if not bearing.tapered:
         yield advice.missing_shaft_fit()
     else:

@@ -15,6 +15,7 @@ from service.mounting.readings import residual_verdict
 from service.reference.clearance_classes import table
 from service.reference.mounting_practice import inch_printing, mm_printing
 from service.reference.sleeves import sleeve_thread
+from service.render.present import present
 
 THOU_NM = 25_400
 
@@ -74,6 +75,32 @@ def test_a_common_bearing_in_inches():
         for thou in (2.5, 3, 1.5)
     ]
     assert verdicts == [None, "too_loose", "too_tight"]
+
+
+def test_the_inch_answer_of_a_common_bearing_to_its_digits():
+    """By hand from ISO 5753-1 and common practice, cut at ten decimals: mm rows divided by 25.4, inch rows as printed."""
+    record = present(target(measured_nm=4 * THOU_NM, seat="adapter_sleeve").record(), "inch")
+    expected = {
+        ("initial_clearance", "min"): 0.0037401574,
+        ("initial_clearance", "max"): 0.0047244094,
+        ("reduction", "min"): 0.0015,
+        ("reduction", "max"): 0.0020,
+        ("reduction", "aim"): 0.001632,
+        ("residual_clearance", "min"): 0.0020,
+        ("residual_clearance", "max"): 0.0025,
+        ("residual_clearance", "aim"): 0.002368,
+        ("residual_clearance", "floor"): 0.0015748031,
+        ("axial_displacement", "min"): 0.0275590551,
+        ("axial_displacement", "max"): 0.0334645669,
+    }
+    for (member, end), value in expected.items():
+        assert record[member][end]["value"] == pytest.approx(value, abs=1e-10), (member, end)
+        assert record[member][end]["unit"] == "in"
+    assert [record["blades"][name][0]["text"] for name in ("target", "must_pass", "must_not_pass")] == [
+        "0.0025 in",
+        "0.002 in",
+        "0.003 in",
+    ]
 
 
 def test_the_record_has_every_member_of_the_contract():
@@ -287,6 +314,8 @@ def test_a_wrong_bearing_gets_a_verdict_and_no_window():
     assert (found.window, found.blades, found.measured.position_in_range) == (None, None, None)
     assert "wrong_bearing_or_measurement" in codes(found.warnings)
     assert found.record()["measured"]["fits_class"] == "C4"
+    again = next(one for one in found.missing if one.field == "measured_clearance")
+    assert "measure again" in again.how
 
 
 @pytest.mark.parametrize(
