@@ -78,7 +78,7 @@ def test_a_common_bearing_in_inches():
 
 
 def test_the_inch_answer_of_a_common_bearing_to_its_digits():
-    """By hand from ISO 5753-1 and common practice, cut at ten decimals: mm rows divided by 25.4, inch rows as printed."""
+    """By hand from ISO 5753-1 and common practice: mm rows divided by 25.4, inch rows as printed."""
     record = present(target(measured_nm=4 * THOU_NM, seat="adapter_sleeve").record(), "inch")
     expected = {
         ("initial_clearance", "min"): 0.0037401574,
