@@ -6,12 +6,17 @@ from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
+from hypothesis import settings as hypothesis_settings
 
 from service.settings import Settings
 from service.store.database import Database
 from tests import databases
 
 ENGINES = ("sqlite", "postgresql")
+
+hypothesis_settings.register_profile("fixed", derandomize=True, deadline=None)
+hypothesis_settings.register_profile("explore", derandomize=False, deadline=None, max_examples=1000)
+hypothesis_settings.load_profile("explore" if os.environ.get("CAPSADDLE_TEST_EXPLORE") else "fixed")
 
 
 @pytest.fixture(scope="session")

@@ -124,15 +124,16 @@ def _demands(supports: Sequence[Support], record: Sequence[str | None]) -> dict[
 def _held(supports: Sequence[Support], wheels: Sequence[Wheel]) -> tuple[list[int], Text | None]:
     """Return the supports that must hold the axial position, and the question of a wheel between two of them."""
     held = [index for index, support in enumerate(supports) if support.holds_axial_position]
+    question: Text | None = None
     for wheel in wheels:
         if not wheel.holds_axial_position:
             continue
         near = Nearest.of(supports, wheel.at_mm, range(len(supports)))
         if len(near.indices) != 1:
-            return held, f"which support holds the axial position of the {wheel.name}?"
-        if near.indices[0] not in held:
+            question = question or f"which support holds the axial position of the {wheel.name}?"
+        elif near.indices[0] not in held:
             held.append(near.indices[0])
-    return held, None
+    return held, question
 
 
 def _held_but_free(support: Support) -> Warned:

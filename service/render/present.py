@@ -5,7 +5,9 @@ unit systems, the chosen one first. A feeler blade is always written by its stam
 """
 
 from collections.abc import Callable
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import Decimal
+from functools import lru_cache
+from math import floor
 from typing import Any, Literal, get_args
 
 from service.units import KG_PER_LB, MM_PER_IN, MPA_PER_PSI, N_M_PER_LBF_FT, N_PER_LBF, NM_PER_IN, NM_PER_MM, Quantity
@@ -27,12 +29,17 @@ def present(node: Any, units: UnitSystem) -> Any:
     return node
 
 
+@lru_cache(maxsize=16_384)
 def quantity(given: Quantity, units: UnitSystem) -> dict[str, Any]:
-    """Return the wire form of one quantity, [-]; its value unrounded, in the unit of the system."""
+    """Return the wire form of one quantity, [-]; its value unrounded, in the unit of the system.
+
+    Remembered, because table values come again and again: what is returned must not be changed.
+    """
     unit, value, _ = _IN[units][given.kind]
-    return {"value": value(given.value), "unit": unit, "text": quantity_text(given, units)}
+    return {"value": float(value(given.value)), "unit": unit, "text": quantity_text(given, units)}
 
 
+@lru_cache(maxsize=16_384)
 def quantity_text(given: Quantity, units: UnitSystem) -> str:
     """Return what is printed for a quantity: both systems, the chosen first; a blade by its stamp alone."""
     kind = given.kind
@@ -51,11 +58,10 @@ def text(words: "str | tuple[str | Quantity, ...]", units: UnitSystem) -> str:
 
 
 def _fixed(digits: int, unit: str, scale: float = 1.0) -> Callable[[float], str]:
-    """Return a printer with a fixed number of decimals, halves away from zero."""
-    step = Decimal(1).scaleb(-digits)
+    """Return a printer with a fixed number of decimals."""
 
     def printed(value: float) -> str:
-        return f"{Decimal(repr(value / scale)).quantize(step, ROUND_HALF_UP):f} {unit}"
+        return f"{value / scale:.{digits}f} {unit}"
 
     return printed
 
@@ -66,7 +72,7 @@ def _nanometres(decimals: int, unit: str, nm_per_digit: int) -> Callable[[int | 
 
     def printed(value_nm: int | float) -> str:
         if isinstance(value_nm, float):
-            count = int(Decimal(repr(value_nm / nm_per_digit)).quantize(Decimal(1), ROUND_HALF_UP))
+            count = floor(value_nm / nm_per_digit + 0.5)
         else:
             count = (2 * abs(value_nm) + nm_per_digit) // (2 * nm_per_digit) * (1 if value_nm >= 0 else -1)
         whole, rest = divmod(abs(count), shift)

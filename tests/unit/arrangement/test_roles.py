@@ -218,6 +218,17 @@ def test_moving_the_origin_never_changes_a_role(facts, drives, wheels, shift):
     assert roles_of(here) == roles_of(there)
 
 
+def test_the_order_in_which_wheels_are_named_does_not_matter():
+    supports = (Support(name="one", at_mm=0.0), Support(name="two", at_mm=1000.0))
+    wheels = (Wheel(None, "lost wheel", True), Wheel(10.0, "fan wheel", True))
+    one_way = roles_of(arrangement(supports=supports, drives=(), wheels=wheels))
+    assert (
+        one_way
+        == roles_of(arrangement(supports=supports, drives=(), wheels=wheels[::-1]))
+        == {"one": "locating", "two": "free"}
+    )
+
+
 @settings(max_examples=200, deadline=None)
 @given(st.lists(SUPPORT_FACTS, min_size=1, max_size=6), DRIVES, WHEELS)
 def test_mirroring_the_shaft_mirrors_the_roles_or_leaves_both_open(facts, drives, wheels):
