@@ -176,6 +176,54 @@ class NutTurn(AnswerSchema):
     thread = word()
 
 
+class Fit(AnswerSchema):
+    """The fit that the reduction stands for: a check, never a target."""
+
+    interference = nested(Bounds)
+    contact_pressure = nested(Bounds, null=True)
+    bore_hoop_stress = nested(Bounds, null=True)
+    interference_needed = quantity(null=True)
+    sufficient = ma_fields.Boolean(required=True, allow_none=True)
+    source = word()
+
+
+class OperatingClearance(AnswerSchema):
+    """The clearance in service, and the smallest class that keeps it above zero."""
+
+    min = quantity()
+    max = quantity()
+    loss = quantity()
+    temperature_difference = quantity()
+    smallest_class = word(null=True)
+    source = word()
+
+
+class WitnessEstimate(AnswerSchema):
+    """What one witness says the reduction is."""
+
+    method = word()
+    reduction = quantity()
+    standard_deviation = quantity()
+
+
+class Witnesses(AnswerSchema):
+    """What blades, axial displacement and nut turn say together."""
+
+    estimates = nested(WitnessEstimate, many=True)
+    reduction = quantity()
+    reduction_standard_deviation = quantity()
+    residual_clearance = quantity()
+    residual_standard_deviation = quantity()
+    chi_square = ma_fields.Float(required=True)
+    degrees_of_freedom = ma_fields.Integer(required=True)
+    probability_of_agreement = ma_fields.Float(required=True, allow_none=True)
+    agree = ma_fields.Boolean(required=True, allow_none=True)
+    contradicts = word(null=True)
+    probability_inside = ma_fields.Float(required=True, allow_none=True)
+    worth_measuring = word(null=True)
+    source = word()
+
+
 class ClearanceTargets(Findings):
     """Clearance targets for one bearing."""
 
@@ -187,8 +235,9 @@ class ClearanceTargets(Findings):
     blades = nested(Blades, null=True)
     axial_displacement = nested(AxialDisplacement, null=True)
     nut_turn = nested(NutTurn, null=True)
-    fit = ma_fields.Dict(required=True, allow_none=True)
-    operating_clearance = ma_fields.Dict(required=True, allow_none=True)
+    fit = nested(Fit, null=True)
+    operating_clearance = nested(OperatingClearance, null=True)
+    witnesses = nested(Witnesses, null=True, required=False)
 
 
 class Travel(AnswerSchema):
@@ -197,6 +246,7 @@ class Travel(AnswerSchema):
     total = quantity()
     needed = quantity(null=True)
     available = quantity(null=True)
+    limited_by = ma_fields.String(required=True, metadata={"enum": ["seat", "seals"]})
 
 
 class Offset(AnswerSchema):
@@ -239,6 +289,13 @@ class GapsByState(AnswerSchema):
     cool_down = nested(Gaps, required=False)
 
 
+class SettingGapRead(Bounds):
+    """The gap between outer ring and shoulder to leave on one side when the bearing is set."""
+
+    side = word()
+    aim = quantity()
+
+
 class SettingCorrection(AnswerSchema):
     """How the setting moves when the steel is warmer or colder than the assembly temperature."""
 
@@ -254,6 +311,7 @@ class ExpansionRead(AnswerSchema):
     cool_down = quantity(null=True)
     governed_by = word(null=True)
     gaps = nested(GapsByState, null=True)
+    setting_gap = nested(SettingGapRead, null=True)
     setting_correction = nested(SettingCorrection, null=True)
 
 
@@ -324,6 +382,7 @@ class WrenchRead(AnswerSchema):
     """What to set the torque wrench to."""
 
     setting = quantity(null=True)
+    first_setting = quantity(null=True)
     suitable = ma_fields.Boolean(required=True, allow_none=True)
     needed = nested(Bounds, null=True)
 

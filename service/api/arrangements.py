@@ -1,5 +1,6 @@
 """/v1/bearing-arrangements: which support locates the shaft, which are free, how far they must move."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from flask import Response
@@ -8,10 +9,13 @@ from marshmallow import validate
 
 from service.api import fields, shapes
 from service.api.answers import ArrangementRead
+from service.api.documents import site_books
 from service.api.operations import Answer, Blueprint, Call
 from service.api.schema import StrictSchema
 from service.arrangement.shaft_line import Arrangement, arrangement
-from service.instructions.job import body_of, drives_of, support_of
+from service.instructions.books import HOUSING, NO_BOOKS
+from service.instructions.job import body_of, drives_of, support_of, wheels_of
+from service.reference.housings import Housing
 
 blueprint = Blueprint("arrangements", __name__, url_prefix="/v1", description="Locating and free supports of a shaft")
 
@@ -28,6 +32,13 @@ class SupportRequest(StrictSchema):
     holds_axial_position = fields.Flag()
     role = fields.Choice(shapes.ROLES)
     locknut_side = fields.Choice(shapes.SIDES)
+    seat = fields.Choice(shapes.SEATS)
+    shaft_diameter = fields.QuantityField("dimension", above=0, most=3000, keep=True)
+    can_move = shapes.can_move_field()
+    seal_travel = shapes.seal_travel_field()
+    ring_present = shapes.ring_present_field()
+    rings_planned = shapes.rings_planned_field()
+    replaced = fields.Flag(metadata={"description": "The bearing is replaced; roles stay unless all are"})
 
 
 class ArrangementRequest(StrictSchema):
@@ -39,7 +50,9 @@ class ArrangementRequest(StrictSchema):
     base = ma_fields.Nested(shapes.Body)
     assembly_temperature = fields.QuantityField("temperature", least=-60, most=80)
     reserve = fields.QuantityField("dimension", least=0, most=50)
-    axial_load = fields.QuantityField("force", least=-1e9, most=1e9)
+    wheels = shapes.wheels_field()
+    setting_temperature = shapes.setting_temperature_field(keep=False)
+    axial_load = shapes.axial_load_field(keep=False)
 
 
 EXAMPLE: dict[str, Any] = {
@@ -68,10 +81,12 @@ EXAMPLE: dict[str, Any] = {
 )
 def bearing_arrangements(call: Call) -> Response:
     """Locating and free supports of a shaft"""
-    return call.answer(_arrangement(call.body).record())
+    named = any("name" in support.get("housing", {}) for support in call.body["supports"])
+    books = site_books(call, (HOUSING,)) if named else NO_BOOKS
+    return call.answer(_arrangement(call.body, books.housings).record())
 
 
-def _arrangement(given: dict[str, Any]) -> Arrangement:
+def _arrangement(given: dict[str, Any], housings: Mapping[str, Housing]) -> Arrangement:
     shaft = given.get("shaft") or {}
     options = {
         name: given[member]
@@ -79,12 +94,16 @@ def _arrangement(given: dict[str, Any]) -> Arrangement:
             ("assembly_temperature_degc", "assembly_temperature"),
             ("reserve_mm", "reserve"),
             ("axial_load_n", "axial_load"),
+            ("setting_temperature_degc", "setting_temperature"),
         )
         if member in given
     }
     return arrangement(
-        supports=tuple(support_of(support, f"supports/{n}") for n, support in enumerate(given["supports"])),
+        supports=tuple(
+            support_of(support, f"supports/{n}", housings=housings) for n, support in enumerate(given["supports"])
+        ),
         drives=drives_of(given["drives"]),
+        wheels=wheels_of(given.get("wheels")),
         shaft=body_of(given.get("shaft")),
         base=body_of(given.get("base")),
         shaft_diameter_mm=shaft["diameter"].value if "diameter" in shaft else None,

@@ -1,5 +1,6 @@
 """/v1/assets: the machines of a site, their shafts and bearing positions."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from flask import Response, current_app
@@ -10,10 +11,13 @@ from service.api.answers import AnswerSchema, nested, quantity, word
 from service.api.operations import Answer, Blueprint, Call
 from service.api.schema import PageQuery, UnitsQuery
 from service.errors import Conflict, NotFound
-from service.instructions.machine import normalised_machine
+from service.instructions.books import HOUSING
+from service.instructions.machine import names_housings, normalised_machine
 from service.record import sha256
+from service.reference.housings import Housing
 from service.store import assets
 from service.store.assets import AssetRow
+from service.store.books import books_in_force
 from service.store.unit_of_work import Event, Tx, Written
 
 blueprint = Blueprint("assets", __name__, url_prefix="/v1/assets", description="Machines and their bearing positions")
@@ -47,6 +51,20 @@ class PositionRead(AnswerSchema):
     lubrication = word(required=False)
     rated_life = quantity(required=False)
     duty = ma_fields.Float(required=False)
+    can_move = ma_fields.Boolean(required=False)
+    seal_travel = quantity(required=False)
+    ring_present = ma_fields.Boolean(required=False)
+    rings_planned = ma_fields.Integer(required=False)
+    cap_bolts = ma_fields.Dict(required=False)
+    base_bolts = ma_fields.Dict(required=False)
+
+
+class WheelRead(AnswerSchema):
+    """A wheel of a shaft."""
+
+    at = quantity()
+    name = word(required=False)
+    holds_axial_position = ma_fields.Boolean(required=False)
 
 
 class ShaftRead(AnswerSchema):
@@ -58,6 +76,9 @@ class ShaftRead(AnswerSchema):
     base = ma_fields.Dict(required=False)
     assembly_temperature = quantity(required=False)
     reserve = quantity(required=False)
+    wheels = nested(WheelRead, required=False, many=True)
+    setting_temperature = quantity(required=False)
+    axial_load = quantity(required=False)
     positions = nested(PositionRead, many=True)
 
 
@@ -104,6 +125,11 @@ def asset_document(row: AssetRow) -> dict[str, Any]:
     return {"tag": row.tag, "name": row.name, "shafts": row.shafts}
 
 
+def named_housings(tx: Tx, document: dict[str, Any]) -> Mapping[str, Housing]:
+    """Return the site's own housings by name when the machine names one."""
+    return books_in_force(tx, (HOUSING,)).housings if names_housings(document) else {}
+
+
 def registered(tx: Tx, document: dict[str, Any]) -> tuple[AssetRow, Event]:
     """Store a machine that is not on record yet, and return it with its event."""
     row = assets.insert_asset(tx, document)
@@ -132,9 +158,9 @@ def _found(tx: Tx, asset_id: str) -> AssetRow:
 )
 def create_asset(call: Call) -> Response:
     """Register a machine"""
-    document = normalised_machine(call.body)
 
     def work(tx: Tx) -> Written:
+        document = normalised_machine(call.body, housings=named_housings(tx, call.body))
         taken = assets.asset_by_tag(tx, document["tag"])
         if taken is not None:
             detail = f"the tag {taken.tag} is on record for {taken.name}; change it with PUT {location(taken.id)}"
@@ -192,9 +218,9 @@ def read_asset(call: Call, asset_id: str) -> Response:
 )
 def replace_asset(call: Call, asset_id: str) -> Response:
     """Replace a machine; a position is renamed by sending its id"""
-    document = normalised_machine(call.body)
 
     def work(tx: Tx) -> Written:
+        document = normalised_machine(call.body, housings=named_housings(tx, call.body))
         before = _found(tx, asset_id)
         version = versions.required_version(before.version, call.units)
         row = assets.replace_asset(tx, asset_id, version, document)

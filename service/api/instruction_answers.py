@@ -5,6 +5,7 @@ from marshmallow import fields as ma_fields
 from service.api.answers import (
     AnswerSchema,
     ArrangementRead,
+    Band,
     BearingRead,
     CapBoltTorqueRead,
     ClearanceTargets,
@@ -62,6 +63,19 @@ class PositionBolting(CapBoltTorqueRead):
     position = word()
 
 
+class BaseBoltsRead(AnswerSchema):
+    """Torque of the base bolts of one position, computed as of an ordinary joint; the housing maker's book is first."""
+
+    position = word()
+    thread = word()
+    grade = word(null=True)
+    count = ma_fields.Integer(required=True, allow_none=True)
+    torque = quantity(null=True)
+    computed = ma_fields.Boolean(required=True)
+    preload = quantity(null=True)
+    share_of_proof_band = nested(Band, null=True)
+
+
 class Part(AnswerSchema):
     """A part to have at hand."""
 
@@ -89,6 +103,7 @@ class Instructions(Findings):
     targets = nested(PositionTargets, many=True)
     arrangement = nested(ArrangementRead, null=True)
     bolting = nested(PositionBolting, many=True)
+    base_bolts = nested(BaseBoltsRead, many=True)
     parts = nested(Part, many=True)
     tools = words()
     sha256 = word()

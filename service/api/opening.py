@@ -1,19 +1,21 @@
 """Opening a work order: the natural key first, then the machine, then the plan; one transaction."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
 from service import ENGINE_VERSION
 from service.api.assets import asset_document, registered
-from service.api.documents import USUAL_SETS
 from service.errors import CannotEvaluate, Conflict
-from service.instructions.job import job_from_record
+from service.instructions.inputs import job_of_inputs
 from service.instructions.machine import differences, normalised_bearing, normalised_machine
 from service.instructions.plan import plan
 from service.record import sha256
+from service.reference.housings import Housing
 from service.reference.tables import DATA_VERSION
 from service.store import assets, work_orders
 from service.store.assets import AssetRow
+from service.store.books import books_in_force
 from service.store.unit_of_work import Event, Tx
 from service.store.work_orders import RevisionRow, WorkOrderRow
 
@@ -42,15 +44,17 @@ def opened(tx: Tx, given: dict[str, Any], *, units: str, blade_set: str) -> Open
     order = work_orders.work_order_by_external(tx, system, number)
     if order is not None:
         return _opened_before(tx, order, given, wanted)
-    asset, events = _asset(tx, given["asset"])
-    job = job_from_record(
-        asset_document(asset),
-        replaced=[(p["name"], p["bearing"]) for p in wanted],
-        kind=given["kind"],
-        units=units,
-        blade_set=USUAL_SETS[blade_set],
-    )
-    record = plan(job)
+    books = books_in_force(tx)
+    asset, events = _asset(tx, given["asset"], books.housings)
+    inputs = {
+        "asset": asset_document(asset),
+        "positions": wanted,
+        "kind": given["kind"],
+        "units": units,
+        "blade_set": blade_set,
+        "wrench": given.get("wrench"),
+    }
+    record = plan(job_of_inputs(inputs, books=books))
     order = work_orders.insert_work_order(
         tx,
         external_system=system,
@@ -68,13 +72,7 @@ def opened(tx: Tx, given: dict[str, Any], *, units: str, blade_set: str) -> Open
         supersedes=None,
         data_version=DATA_VERSION,
         engine_version=ENGINE_VERSION,
-        inputs={
-            "asset": asset_document(asset),
-            "positions": wanted,
-            "kind": given["kind"],
-            "units": units,
-            "blade_set": blade_set,
-        },
+        inputs={**inputs, "books": books.references(record["sources"])},
         record=record,
     )
     data = {"external": given["external"], "asset": asset.tag, "blocked": [b["code"] for b in record["blocked"]]}
@@ -95,14 +93,14 @@ def _wanted_positions(given: list[Any]) -> list[dict[str, Any]]:
     return list(wanted.values())
 
 
-def _asset(tx: Tx, given: str | dict[str, Any]) -> tuple[AssetRow, tuple[Event, ...]]:
+def _asset(tx: Tx, given: str | dict[str, Any], housings: Mapping[str, Housing]) -> tuple[AssetRow, tuple[Event, ...]]:
     """Return the machine on record, storing it first when it came in full and is new."""
     if isinstance(given, str):
         row = assets.asset_by_tag(tx, given)
         if row is None:
             raise CannotEvaluate(f"no asset of this site has the tag {given}", code="unknown_asset", field="asset")
         return row, ()
-    document = _machine(given)
+    document = _machine(given, housings)
     row = assets.asset_by_tag(tx, document["tag"])
     if row is None:
         row, event = registered(tx, document)
@@ -124,9 +122,9 @@ def _as_sent(normalised: dict[str, Any], given: dict[str, Any]) -> dict[str, Any
     return {member: value for member, value in normalised.items() if member in given}
 
 
-def _machine(given: dict[str, Any]) -> dict[str, Any]:
+def _machine(given: dict[str, Any], housings: Mapping[str, Housing]) -> dict[str, Any]:
     try:
-        return normalised_machine(given)
+        return normalised_machine(given, housings=housings)
     except CannotEvaluate as error:
         raise error.below("asset") from None
 

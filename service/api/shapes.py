@@ -8,6 +8,7 @@ from marshmallow import fields as ma_fields
 from marshmallow import validate
 
 from service.api import fields
+from service.api.bolt_shapes import FittedBolts
 from service.api.schema import StrictSchema
 
 BEARING_TYPES = ("spherical_roller", "self_aligning_ball")
@@ -103,6 +104,16 @@ class Drive(StrictSchema):
     kind = fields.Choice(DRIVE_KINDS, required=True)
 
 
+class Wheel(StrictSchema):
+    """A wheel on the shaft, between the supports or overhung, and whether the machine needs its place held."""
+
+    at = fields.QuantityField("distance", least=-1e6, most=1e6, keep=True, required=True)
+    name = fields.Text(80)
+    holds_axial_position = fields.Flag(
+        metadata={"description": "The wheel must keep its place along the shaft (inlet gap, seal); left out: not known"}
+    )
+
+
 class Body(StrictSchema):
     """The shaft or the base: what it is made of and how warm it runs."""
 
@@ -114,6 +125,28 @@ class ShaftBody(Body):
     """The shaft."""
 
     diameter = fields.QuantityField("dimension", above=0, most=3000, keep=True)
+
+
+def can_move_field() -> fields.Flag:
+    """Return whether a bearing can move in its seat."""
+    return fields.Flag(metadata={"description": "false: the bearing cannot move in its seat, the block is built so"})
+
+
+def seal_travel_field() -> fields.QuantityField:
+    """Return the travel that seals allow."""
+    said = {"description": "Axial travel in all that the seals allow, where it is less than the seat's"}
+    return fields.QuantityField("dimension", least=0, most=500, keep=True, metadata=said)
+
+
+def ring_present_field() -> fields.Flag:
+    """Return whether a locating ring was found in a housing."""
+    said = "As found under the cap: a locating ring lies in the housing; goes before the role on record"
+    return fields.Flag(metadata={"description": said})
+
+
+def rings_planned_field() -> fields.Whole:
+    """Return how many locating rings a parts list holds for a housing."""
+    return fields.Whole(0, 2, metadata={"description": "Locating rings that the parts list holds for this housing"})
 
 
 class Position(StrictSchema):
@@ -137,6 +170,32 @@ class Position(StrictSchema):
     lubrication = fields.Choice(("grease", "oil"))
     rated_life = fields.QuantityField("time", above=0, most=1e9, keep=True)
     duty = fields.Number(above=0, most=1, metadata={"description": "Share of calendar time that the machine runs"})
+    can_move = can_move_field()
+    seal_travel = seal_travel_field()
+    ring_present = ring_present_field()
+    rings_planned = rings_planned_field()
+    cap_bolts = ma_fields.Nested(FittedBolts)
+    base_bolts = ma_fields.Nested(FittedBolts)
+
+
+def wheels_field() -> ma_fields.List:
+    """Return the wheels of a shaft."""
+    return ma_fields.List(ma_fields.Nested(Wheel), validate=validate.Length(max=12))
+
+
+def setting_temperature_field(*, keep: bool) -> fields.QuantityField:
+    """Return the temperature of the shaft when a free bearing is set."""
+    said = {
+        "description": "Temperature of the shaft's steel while a free bearing is set; the base is taken to have the "
+        "assembly temperature then"
+    }
+    return fields.QuantityField("temperature", least=-60, most=300, keep=keep, metadata=said)
+
+
+def axial_load_field(*, keep: bool) -> fields.QuantityField:
+    """Return the axial load on a shaft."""
+    said = {"description": "Axial load on the shaft, positive in the plus direction"}
+    return fields.QuantityField("force", least=-1e9, most=1e9, keep=keep, metadata=said)
 
 
 class Shaft(StrictSchema):
@@ -148,6 +207,9 @@ class Shaft(StrictSchema):
     base = ma_fields.Nested(Body)
     assembly_temperature = fields.QuantityField("temperature", least=-60, most=80, keep=True)
     reserve = fields.QuantityField("dimension", least=0, most=50, keep=True)
+    wheels = wheels_field()
+    setting_temperature = setting_temperature_field(keep=True)
+    axial_load = axial_load_field(keep=True)
     positions = ma_fields.List(ma_fields.Nested(Position), required=True, validate=validate.Length(1, 12))
 
 

@@ -9,6 +9,7 @@ from marshmallow import validate
 
 from service.api import fields, lists, shapes, versions
 from service.api.answers import AnswerSchema, nested, word
+from service.api.bolt_shapes import Wrench
 from service.api.instruction_answers import Instructions
 from service.api.media import best_media
 from service.api.opening import opened
@@ -58,6 +59,7 @@ class WorkOrderRequest(StrictSchema):
         validate=validate.Length(1, 12),
     )
     kind = fields.Choice(("replacement", "inspection"), load_default="replacement")
+    wrench = ma_fields.Nested(Wrench, metadata={"description": "The torque wrench at hand, for its setting"})
     opened_at = fields.Timestamp()
 
 

@@ -15,6 +15,10 @@ from service.units import Quantity
 
 LOAD_WHY: Final = "an upward pull loads cap and bolts"
 LOAD_HOW: Final = "ask where the belt pulls"
+ROTATING_WAYS_OUT: Final = (
+    "check that the load really rotates (unbalance duty, screen); vibration under a steady load does not",
+    "ask the bearing maker for a design with a tight outer ring",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,22 +224,33 @@ def other_bores(supports: Sequence[Support]) -> tuple[Warned, ...]:
 
 
 def rotating_load(supports: Sequence[Support], roles: Sequence[str | None]) -> tuple[Blocked, ...]:
-    """Return a finding for each free bearing under a load that rotates with the shaft (A9)."""
-    return tuple(
+    """Return a finding for each free bearing under a load that rotates with the shaft (A9).
+
+    While roles are open, at most one of the open supports can become the locating one: where two of them carry a
+    rotating load, one will be free under it, whichever is chosen.
+    """
+    turning = [support.name for support in supports if support.load_direction == "rotating"]
+    undecided = [one.name for one, role in zip(supports, roles, strict=True) if role is None and one.name in turning]
+    facts = {"load_direction": "rotating"}
+    at_free = tuple(
         Blocked(
             "rotating_load",
             f"{support.name}: the load rotates with the shaft, so a free outer ring would creep and wear its seat in "
             "a split housing",
-            (
-                "check that the load really rotates (unbalance duty, screen); vibration under a steady load does not",
-                "ask the bearing maker for a design with a tight outer ring",
-            ),
-            {"load_direction": "rotating"},
+            ROTATING_WAYS_OUT,
+            facts,
             support.name,
         )
         for support, role in zip(supports, roles, strict=True)
         if support.load_direction == "rotating" and role == FREE
     )
+    if len(undecided) < 2:
+        return at_free
+    detail = (
+        f"the load rotates with the shaft at {' and '.join(undecided)}, and at most one of them locates: a free outer "
+        "ring would creep and wear its seat in a split housing"
+    )
+    return (*at_free, Blocked("rotating_load", detail, ROTATING_WAYS_OUT, facts))
 
 
 def load_on_cap(supports: Sequence[Support]) -> tuple[Warned, ...]:

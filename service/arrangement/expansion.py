@@ -157,6 +157,33 @@ class Offset:
 
 
 @dataclass(frozen=True, slots=True)
+class SettingGap:
+    """Gap to leave between outer ring and shoulder on one side of a free bearing, [mm]; limits are inclusive."""
+
+    side: str
+    min_mm: float
+    aim_mm: float
+    max_mm: float
+    total_mm: float
+
+    def corrected(self, outward: str, correction_mm: float) -> "SettingGap":
+        """Return the gap on a shaft that has already grown outward by ``correction_mm``, [mm]."""
+        change_mm = -correction_mm if self.side == outward else correction_mm
+        low, aim, high = (round(gap + change_mm, DIGITS) for gap in (self.min_mm, self.aim_mm, self.max_mm))
+        return SettingGap(self.side, max(0.0, low), aim, min(self.total_mm, high), self.total_mm)
+
+    @property
+    def can_be_set(self) -> bool:
+        """Tell whether the aim lies inside the seat."""
+        return 0 <= self.aim_mm <= self.total_mm
+
+    def record(self) -> dict[str, Any]:
+        """Return the wire member ``expansion.setting_gap``."""
+        gaps = {"min": self.min_mm, "aim": self.aim_mm, "max": self.max_mm}
+        return {"side": self.side, **{name: units.dimension(gap) for name, gap in gaps.items()}}
+
+
+@dataclass(frozen=True, slots=True)
 class FreeSetting:
     """How a free bearing is set in its seat, [mm]; ``setting`` is None when the travel is too small."""
 
@@ -167,6 +194,7 @@ class FreeSetting:
     offset: Offset | None
     governed_by: str
     gaps_mm: Mapping[str, Mapping[str, float]]
+    gap: SettingGap | None
 
 
 def free_setting(*, moves: Growth, total_mm: float, reserve_mm: float) -> FreeSetting:
@@ -203,6 +231,15 @@ def free_setting(*, moves: Growth, total_mm: float, reserve_mm: float) -> FreeSe
     if offset is not None:
         shift_mm = offset.aim_mm if offset.direction == OPPOSITE[forward] else -offset.aim_mm
     available_mm = total_mm / 2 + shift_mm if setting is not None else total_mm - reserve_mm
+    gap = None
+    if setting is not None:
+        gap = SettingGap(
+            side=forward,
+            min_mm=round(ahead + reserve_mm, DIGITS),
+            aim_mm=round(total_mm / 2 + shift_mm, DIGITS),
+            max_mm=round(total_mm - behind - reserve_mm, DIGITS),
+            total_mm=total_mm,
+        )
     return FreeSetting(
         setting=setting,
         total_mm=total_mm,
@@ -211,6 +248,7 @@ def free_setting(*, moves: Growth, total_mm: float, reserve_mm: float) -> FreeSe
         offset=offset,
         governed_by=_governing(states),
         gaps_mm=_gaps(forward, states, total_mm, shift_mm) if setting is not None else {},
+        gap=gap,
     )
 
 
@@ -235,8 +273,9 @@ def _gaps(forward: str, states: Mapping[str, float], total_mm: float, shift_mm: 
 
 
 def setting_correction_mm(moves: Growth, *, setting_temperature_degc: float, assembly_temperature_degc: float) -> float:
-    """Return how much further away from the locating support to set the bearing on warmer steel, [mm].
+    """Return how much further away from the locating support to set the bearing on a warmer shaft, [mm].
 
-    The shaft has already grown by this much when it is set at ``setting_temperature_degc``; negative when colder.
+    The shaft has already grown by this much when it is set at ``setting_temperature_degc``, the base having the
+    assembly temperature; negative when colder.
     """
     return round(moves.per_k_mm * (setting_temperature_degc - assembly_temperature_degc), DIGITS)

@@ -71,7 +71,16 @@ def locating_rings(support: Support, index: int) -> RingPlan:
     if rings.count == 1 and support.locknut_side is not None:
         sides = (support.locknut_side,)
     blocked_fit, warnings = _fit(support, rings)
+    warnings = (*warnings, *_other_count(support, rings))
     return RingPlan(rings, SETTING_BY_COUNT[rings.count], sides, (), (*blocked, *blocked_fit), warnings)
+
+
+def _other_count(support: Support, rings: RingSet) -> tuple[Warned, ...]:
+    """Return a warning where the parts list holds rings for this housing, but not as many as it needs."""
+    if not support.rings_planned or support.rings_planned == rings.count:
+        return ()
+    detail = f"{support.name}: {support.rings_planned} locating ring(s) are planned, the housing takes {rings.count}"
+    return (Warned("ring_count_differs", detail),)
 
 
 def _none_planned(support: Support) -> tuple[Blocked, ...]:

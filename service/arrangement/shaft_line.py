@@ -15,7 +15,13 @@ from service.arrangement.expansion import (
     strains,
 )
 from service.arrangement.roles import Roles, assigned_roles
-from service.arrangement.support_answer import SupportAnswer, total_travel_mm, travel_blocked, travel_warnings
+from service.arrangement.support_answer import (
+    SupportAnswer,
+    limited_by,
+    total_travel_mm,
+    travel_blocked,
+    travel_warnings,
+)
 from service.arrangement.supports import (
     LOCATING,
     Body,
@@ -224,7 +230,8 @@ def _answer(
         correction_mm = setting_correction_mm(
             moves, setting_temperature_degc=steel_warmer[0], assembly_temperature_degc=steel_warmer[1]
         )
-    return SupportAnswer(support.name, decision, moves, free, rings.free_rings(support), total_mm, correction_mm)
+    ring_plan = rings.free_rings(support)
+    return SupportAnswer(support.name, decision, moves, free, ring_plan, total_mm, correction_mm, limited_by(support))
 
 
 def _moves(support: Support, supports: Sequence[Support], roles: Roles, of: Strains | None) -> Growth | None:

@@ -1,15 +1,18 @@
 """The answer for one support: role, growth, travel, setting and rings, and what is wrong with its travel (A6, A7)."""
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from service import units
-from service.arrangement.expansion import FreeSetting, Growth
+from service.arrangement.expansion import FreeSetting, Growth, SettingGap
 from service.arrangement.rings import RingPlan
 from service.arrangement.roles import Decision
 from service.arrangement.supports import FREE, LOCATING, Support
 from service.findings import Blocked, Warned
 from service.units import Quantity
+
+SEAT: Final = "seat"
+SEALS: Final = "seals"
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +26,14 @@ class SupportAnswer:
     rings: RingPlan | None
     total_mm: float | None
     correction_mm: float | None
+    limited_by: str = SEAT
+
+    @property
+    def setting_gap(self) -> SettingGap | None:
+        """Return the gap to leave when the free bearing is set, corrected for the temperature of the shaft, [mm]."""
+        if self.free is None or self.free.gap is None or self.moves is None:
+            return None
+        return self.free.gap.corrected(self.moves.outward, self.correction_mm or 0.0)
 
     def record(self) -> dict[str, Any]:
         """Return the wire member ``supports[]``."""
@@ -49,7 +60,7 @@ class SupportAnswer:
             "expansion": self._expansion(),
         }
 
-    def _travel(self) -> dict[str, Quantity | None] | None:
+    def _travel(self) -> dict[str, Quantity | str | None] | None:
         if self.decision.role != FREE or self.total_mm is None or self.total_mm < 0:
             return None
         free = self.free
@@ -57,6 +68,7 @@ class SupportAnswer:
             "total": units.dimension(self.total_mm),
             "needed": None if free is None else units.dimension(free.needed_mm),
             "available": units.dimension(self.total_mm / 2 if free is None else free.available_mm),
+            "limited_by": self.limited_by,
         }
 
     def _setting(self) -> str | None:
@@ -71,6 +83,7 @@ class SupportAnswer:
         if self.moves is None or self.decision.role != FREE:
             return None
         gaps = self.free.gaps_mm if self.free is not None else {}
+        gap = self.setting_gap
         return {
             "heat_up": units.dimension(abs(self.moves.heat_up_mm)),
             "cool_down": units.dimension(abs(self.moves.cool_down_mm)),
@@ -78,6 +91,7 @@ class SupportAnswer:
             "gaps": {
                 state: {side: units.dimension(gap) for side, gap in sides.items()} for state, sides in gaps.items()
             },
+            "setting_gap": gap.record() if gap is not None and gap.can_be_set else None,
             "setting_correction": {
                 "per_10_k": units.dimension(round(self.moves.per_k_mm * 10, 6)),
                 "direction": self.moves.outward,
@@ -94,6 +108,14 @@ def total_travel_mm(support: Support) -> float | None:
     if seat_mm is None or support.seal_travel_mm is None:
         return seat_mm
     return min(seat_mm, support.seal_travel_mm)
+
+
+def limited_by(support: Support) -> str:
+    """Return what ends the travel: the shoulders of the seat, or the seals before them."""
+    if support.housing is None or support.bearing is None or support.seal_travel_mm is None:
+        return SEAT
+    seat_mm = support.housing.travel_mm(support.bearing)
+    return SEALS if seat_mm is not None and support.seal_travel_mm < seat_mm else SEAT
 
 
 def travel_blocked(answer: SupportAnswer, reserve_mm: float) -> tuple[Blocked, ...]:
@@ -126,10 +148,17 @@ def travel_blocked(answer: SupportAnswer, reserve_mm: float) -> tuple[Blocked, .
 
 def travel_warnings(answer: SupportAnswer) -> tuple[Warned, ...]:
     """Return what may be read later about the travel: another state than service governs, or it is marginal."""
-    free, moves = answer.free, answer.moves
-    if free is None or moves is None or free.setting is None:
+    free, moves, gap = answer.free, answer.moves, answer.setting_gap
+    if free is None or moves is None or gap is None:
         return ()
     found = []
+    if not gap.can_be_set:
+        too_far = (
+            f"{answer.name}: at the temperature of the shaft when setting the bearing would have to stand ",
+            units.dimension(abs(answer.correction_mm or 0.0)),
+            " from its place at assembly temperature, outside its seat; set it when the shaft has cooled",
+        )
+        found.append(Warned("cannot_be_set_at_this_temperature", too_far))
     if free.governed_by != "service":
         heating = free.governed_by == "heat_up"
         detail = (

@@ -76,6 +76,7 @@ class WrenchAnswer:
             needed = {"min": units.torque(self.first_setting_n_m), "max": units.torque(self.setting_n_m)}
         return {
             "setting": None if self.setting_n_m is None else units.torque(self.setting_n_m),
+            "first_setting": None if self.first_setting_n_m is None else units.torque(self.first_setting_n_m),
             "suitable": self.suitable,
             "needed": needed,
         }

@@ -21,6 +21,7 @@ def stop_steps(blocked: Iterable[Mapping[str, Any]]) -> list[Step]:
 def _stop(finding: Mapping[str, Any]) -> Step:
     known = stops().get(finding["code"], {})
     parts: list[str | Quantity] = [*_parts(finding["detail"]), *_end(finding["detail"])]
+    parts += _facts(finding)
     ways = finding["ways_out"]
     for count, way in enumerate(ways, start=1):
         lead = " Ways out: " if count == 1 else " Or: "
@@ -40,6 +41,16 @@ def _stop(finding: Mapping[str, Any]) -> Step:
         rule=known.get("rule", "I5"),
         sources=(),
     )
+
+
+def _facts(finding: Mapping[str, Any]) -> Iterator[str | Quantity]:
+    """Yield the quantities that decided and that the sentence does not name yet."""
+    said = _parts(finding["detail"])
+    others = {name: fact for name, fact in finding["facts"].items() if isinstance(fact, Quantity) and fact not in said}
+    for count, (name, fact) in enumerate(others.items()):
+        yield from (", " if count else " Facts: ", f"{name.replace('_', ' ')} ", fact)
+    if others:
+        yield "."
 
 
 def question_steps(missing: Sequence[Mapping[str, Any]], present: frozenset[str], kind: str) -> list[Step]:

@@ -5,7 +5,10 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from service import units
+from service.bolting.base_bolts import SOFT_FOOT_NM
 from service.instructions import words
+from service.instructions.arrangement_facts import arrangement_facts, arrangement_flags
+from service.instructions.bolt_facts import base_bolt_facts, base_bolt_flags, cap_bolt_facts, cap_bolt_flags
 from service.instructions.job import Job, PositionFacts
 from service.instructions.template import Fact, Facts, listed
 from service.reference.bearings import Bearing
@@ -25,6 +28,7 @@ class Scene:
     targets: Mapping[str, Mapping[str, Any]]
     arrangement: Mapping[str, Any] | None
     bolting: Mapping[str, Mapping[str, Any]]
+    base_bolts: Mapping[str, Mapping[str, Any]]
 
     def support(self, name: str) -> Mapping[str, Any] | None:
         """Return the answer of the arrangement for a position, with the name of what holds the shaft."""
@@ -66,6 +70,7 @@ def order_known(scene: Scene) -> Known:
         "blade_set": words.CLASS_WORDS[job.blade_set.system],
         "run_in_rise_min": units.temperature_difference(10),
         "run_in_rise_max": units.temperature_difference(50),
+        "soft_foot_limit": units.clearance(SOFT_FOOT_NM),
         "free_names": words.as_words(listed(free)),
         "spacing": words.spacing(job.positions),
         "ring_summary": words.ring_summary(scene.supports),
@@ -93,15 +98,17 @@ def position_known(scene: Scene, position: PositionFacts) -> Known:
         "position": position.name,
         **_parts_facts(position, bearing),
         **_clearance_facts(target),
-        **_arrangement_facts(scene, support),
-        **_bolt_facts(bolting),
+        **arrangement_facts(scene.job, support),
+        **cap_bolt_facts(bolting),
+        **base_bolt_facts(scene.base_bolts.get(position.name)),
     }
     flags = {
         *order.flags,
         *_seat_flags(position, bearing),
         *_clearance_flags(target),
-        *_arrangement_flags(support),
-        *_torque_flags(bolting),
+        *arrangement_flags(support),
+        *cap_bolt_flags(bolting),
+        *base_bolt_flags(scene.base_bolts.get(position.name)),
     }
     if position.name not in scene.job.replaced:
         flags.add("stays")
@@ -197,42 +204,6 @@ def _no_window(target: Mapping[str, Any]) -> str | None:
     return "window_empty" if any(each["code"] == "class_too_tight" for each in target["blocked"]) else None
 
 
-def _arrangement_facts(scene: Scene, support: Mapping[str, Any] | None) -> dict[str, Fact]:
-    if support is None:
-        return {}
-    places = {position.name: position.at_mm for position in scene.job.positions}
-    travel, offset = support.get("travel") or {}, support.get("offset") or {}
-    total, rings = travel.get("total"), words.ring_words(support)
-    away = words.direction(support, support.get("direction"), places)
-    facts: dict[str, Fact] = {
-        "role_words": words.ROLE_WORDS.get(support["role"] or ""),
-        "role_reason": words.as_words(support.get("reason")) if support["role"] else None,
-        "ring_words": rings,
-        "ring_parts": words.ring_parts(support),
-        "growth": support.get("growth") if support["role"] == "free" else None,
-        "growth_towards": away or ("to either side" if support.get("growth") is not None else None),
-        "travel_total": total,
-        "travel_needed": travel.get("needed"),
-        "travel_available": travel.get("available"),
-    }
-    if total is not None:
-        facts["travel_half"] = units.dimension(total.value / 2)
-        facts["setting_max"] = units.dimension(round(total.value - scene.job.reserve_mm, 6))
-    if offset:
-        facts |= {f"offset_{name}": offset.get(name) for name in ("min", "max", "aim")}
-        facts["offset_towards"] = words.direction(support, offset.get("direction"), places)
-    return facts
-
-
-def _bolt_facts(bolting: Mapping[str, Any]) -> dict[str, Fact]:
-    return {
-        "cap_torque": bolting.get("torque"),
-        "cap_stages": words.stages(bolting),
-        "cap_bolt": bolting.get("bolt_words"),
-        "torque_source": bolting.get("torque_source"),
-    }
-
-
 def _seat_flags(position: PositionFacts, bearing: Bearing | None) -> Iterable[str]:
     seat = position.seat or ("adapter_sleeve" if bearing is not None and bearing.tapered else None)
     yield seat or "seat_unknown"
@@ -265,22 +236,3 @@ def _clearance_flags(target: Mapping[str, Any] | None) -> Iterable[str]:
         yield "provisional"
     if blades is not None:
         yield "blades_resolve" if blades.get("resolves") else "blades_too_coarse"
-
-
-def _arrangement_flags(support: Mapping[str, Any] | None) -> Iterable[str]:
-    if support is None or support["role"] is None:
-        return
-    yield support["role"]
-    rings = support.get("locating_rings") or {}
-    if rings.get("count"):
-        yield "has_rings"
-    elif support["role"] == "locating":
-        yield "rings_unknown"
-    setting = {"against_shoulder_opposite_nut": "against_shoulder"}.get(support["setting"], support["setting"])
-    if setting is not None:
-        yield setting
-
-
-def _torque_flags(bolting: Mapping[str, Any]) -> Iterable[str]:
-    if bolting.get("confidence") in (None, "none", "single_publication"):
-        yield "torque_to_confirm"

@@ -4,9 +4,13 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from service.arrangement.supports import Body, Drive, Support
+from service.arrangement.supports import Body, Drive, Support, Wheel
+from service.bolting.book import ChartedTorque
+from service.bolting.wrench import Wrench
 from service.errors import CannotEvaluate, ServiceError
+from service.instructions.bolts import FittedBolts, fitted_bolts, wrench_of
 from service.mounting.blades import INCH_SET, METRIC_SET, BladeSet
+from service.mounting.charts import Chart
 from service.mounting.clearance import Measured
 from service.mounting.designation import bearing_from_designation, bearing_from_dimensions
 from service.reference.bearings import Bearing
@@ -37,7 +41,13 @@ class PositionFacts:
     temperature_difference_k: float | None = None
     lubrication: str | None = None
     rated_life_h: float | None = None
-    duty: str | None = None
+    duty: float | None = None
+    can_move: bool | None = None
+    seal_travel_mm: float | None = None
+    ring_present: bool | None = None
+    rings_planned: int | None = None
+    cap_bolts: FittedBolts | None = None
+    base_bolts: FittedBolts | None = None
     path: str = ""
 
 
@@ -59,9 +69,14 @@ class Job:
     shaft_diameter_mm: float | None = None
     assembly_temperature_degc: float = ASSEMBLY_TEMPERATURE_DEGC
     reserve_mm: float = RESERVE_MM
+    wheels: tuple[Wheel, ...] = ()
+    setting_temperature_degc: float | None = None
+    axial_load_n: float | None = None
+    wrench: Wrench | None = None
     fitted: Mapping[str, Bearing] = field(default_factory=dict)
     measured: Mapping[str, Measured] = field(default_factory=dict)
-    charts: tuple[Any, ...] = ()
+    charts: tuple[Chart, ...] = ()
+    torques: tuple[ChartedTorque, ...] = ()
     site_steps: tuple[Mapping[str, Any], ...] = ()
 
     def bearing_at(self, position: PositionFacts) -> Bearing | None:
@@ -78,7 +93,9 @@ def job_from_record(
     blade_set: BladeSet | None = None,
     housings: Mapping[str, Housing] | None = None,
     measured: Mapping[str, Measured] | None = None,
-    charts: tuple[Any, ...] = (),
+    wrench: Mapping[str, Any] | None = None,
+    charts: tuple[Chart, ...] = (),
+    torques: tuple[ChartedTorque, ...] = (),
     site_steps: tuple[Mapping[str, Any], ...] = (),
 ) -> Job:
     """Return the job that an asset on record and an order make.
@@ -91,6 +108,10 @@ def job_from_record(
         The positions of the order, with the bearing to be fitted where the order names one.
     housings : dict
         The site's own housings by name.
+    charts, torques : tuple
+        The site's own charts for bearings, and its cap torques, in order of precedence.
+    wrench : dict
+        The torque wrench at hand, {min, max, length?, adapter_length?, adapter_angle?}.
 
     Raises
     ------
@@ -124,9 +145,14 @@ def job_from_record(
         shaft_diameter_mm=_number((shaft.get("shaft") or {}).get("diameter")),
         assembly_temperature_degc=_or(shaft.get("assembly_temperature"), ASSEMBLY_TEMPERATURE_DEGC),
         reserve_mm=_or(shaft.get("reserve"), RESERVE_MM),
+        wheels=wheels_of(shaft.get("wheels")),
+        setting_temperature_degc=_number(shaft.get("setting_temperature")),
+        axial_load_n=_number(shaft.get("axial_load")),
+        wrench=wrench_of(wrench),
         fitted=fitted,
         measured=measured or {},
         charts=charts,
+        torques=torques,
         site_steps=site_steps,
     )
 
@@ -170,6 +196,13 @@ def drives_of(facts: Iterable[Mapping[str, Any]] | None) -> tuple[Drive, ...]:
     return tuple(Drive(at_mm=each["at"].value, kind=each["kind"]) for each in facts or ())
 
 
+def wheels_of(facts: Iterable[Mapping[str, Any]] | None) -> tuple[Wheel, ...]:
+    """Return the wheels of a shaft."""
+    return tuple(
+        Wheel(each["at"].value, each.get("name", "wheel"), each.get("holds_axial_position")) for each in facts or ()
+    )
+
+
 def body_of(facts: Mapping[str, Any] | None) -> Body | None:
     """Return the shaft or the base; None when nothing is known of it."""
     if not facts:
@@ -185,7 +218,7 @@ def support_of(facts: Mapping[str, Any], path: str, *, housings: Mapping[str, Ho
     CannotEvaluate
         Bearing or housing is unknown; the field lies below ``path``.
     """
-    return support(_position(facts, path, housings or {}))
+    return support(_position(facts, path, housings or {}), replaced=bool(facts.get("replaced")))
 
 
 def support(position: PositionFacts, bearing: Bearing | None = None, *, replaced: bool = False) -> Support:
@@ -203,6 +236,10 @@ def support(position: PositionFacts, bearing: Bearing | None = None, *, replaced
         load_direction=None if position.load_direction == "unknown" else position.load_direction,
         shaft_diameter_mm=position.shaft_diameter_mm,
         seat=position.seat,
+        can_move=position.can_move,
+        ring_present=position.ring_present,
+        rings_planned=position.rings_planned,
+        seal_travel_mm=position.seal_travel_mm,
     )
 
 
@@ -255,6 +292,12 @@ def _position(facts: Mapping[str, Any], path: str, housings: Mapping[str, Housin
         lubrication=facts.get("lubrication"),
         rated_life_h=_number(facts.get("rated_life")),
         duty=facts.get("duty"),
+        can_move=facts.get("can_move"),
+        seal_travel_mm=_number(facts.get("seal_travel")),
+        ring_present=facts.get("ring_present"),
+        rings_planned=facts.get("rings_planned"),
+        cap_bolts=fitted_bolts(facts.get("cap_bolts"), f"{path}/cap_bolts"),
+        base_bolts=fitted_bolts(facts.get("base_bolts"), f"{path}/base_bolts"),
         path=path,
     )
 

@@ -8,21 +8,28 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from service.errors import CannotEvaluate
+from service.instructions.bolts import fitted_bolts
 from service.instructions.job import bearing_of, housing_of
+from service.reference.housings import Housing
 from service.units import Quantity
 
 NAMED_LISTS = ("shafts", "positions")
 
 
-def normalised_machine(document: Mapping[str, Any]) -> dict[str, Any]:
+def normalised_machine(document: Mapping[str, Any], *, housings: Mapping[str, Housing] | None = None) -> dict[str, Any]:
     """Return the machine with its designations as we write them.
+
+    Parameters
+    ----------
+    housings : dict
+        The site's own housings by name
 
     Raises
     ------
     CannotEvaluate
         A designation or housing that cannot be read, a name used twice; the field names where.
     """
-    shafts = [_normalised_shaft(shaft, f"shafts/{n}") for n, shaft in enumerate(document["shafts"])]
+    shafts = [_normalised_shaft(shaft, f"shafts/{n}", housings or {}) for n, shaft in enumerate(document["shafts"])]
     _unique([(shaft["name"], f"shafts/{n}/name") for n, shaft in enumerate(shafts)], "shaft", "asset")
     places = [
         (position["name"], f"shafts/{n}/positions/{m}/name")
@@ -33,18 +40,27 @@ def normalised_machine(document: Mapping[str, Any]) -> dict[str, Any]:
     return {"tag": document["tag"], "name": document["name"], "shafts": shafts}
 
 
-def _normalised_shaft(shaft: Mapping[str, Any], field: str) -> dict[str, Any]:
-    positions = [normalised_position(p, f"{field}/positions/{m}") for m, p in enumerate(shaft["positions"])]
+def _normalised_shaft(shaft: Mapping[str, Any], field: str, housings: Mapping[str, Housing]) -> dict[str, Any]:
+    positions = [normalised_position(p, f"{field}/positions/{m}", housings) for m, p in enumerate(shaft["positions"])]
     return {**shaft, "drives": shaft.get("drives", []), "positions": positions}
 
 
-def normalised_position(position: Mapping[str, Any], field: str) -> dict[str, Any]:
-    """Return the position with its bearing as we write it; its bearing and housing are known to be readable."""
+def normalised_position(
+    position: Mapping[str, Any], field: str, housings: Mapping[str, Housing] | None = None
+) -> dict[str, Any]:
+    """Return the position with its bearing as we write it; its bearing, housing and bolts can be read."""
     normalised = dict(position)
     if "bearing" in position:
         normalised["bearing"] = normalised_bearing(position["bearing"], f"{field}/bearing")
-    housing_of(position.get("housing"), f"{field}/housing")
+    housing_of(position.get("housing"), f"{field}/housing", housings=housings)
+    for bolts in ("cap_bolts", "base_bolts"):
+        fitted_bolts(position.get(bolts), f"{field}/{bolts}")
     return normalised
+
+
+def names_housings(document: Mapping[str, Any]) -> bool:
+    """Return whether a position of the machine names one of the site's own housings."""
+    return any("name" in position.get("housing", {}) for shaft in document["shafts"] for position in shaft["positions"])
 
 
 def normalised_bearing(document: Mapping[str, Any], field: str) -> dict[str, Any]:

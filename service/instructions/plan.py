@@ -12,7 +12,13 @@ from service.errors import ServiceError, Text
 from service.findings import Missing
 from service.instructions.added_steps import question_steps, stop_steps
 from service.instructions.assembly import Step, merged, numbered, steps_of
-from service.instructions.calculations import MOST_SUPPORTS, arrangement_record, bolting_record, target_record
+from service.instructions.calculations import (
+    MOST_SUPPORTS,
+    arrangement_record,
+    base_bolts_record,
+    bolting_record,
+    target_record,
+)
 from service.instructions.facts import Scene
 from service.instructions.job import Job, PositionFacts
 from service.instructions.step_table import built_in_steps, sources, with_site_steps
@@ -48,12 +54,13 @@ def plan(job: Job) -> Record:
         "targets": [{"position": name, **target} for name, target in scene.targets.items()],
         "arrangement": scene.arrangement,
         "bolting": [{"position": name, **_without_words(each)} for name, each in scene.bolting.items()],
+        "base_bolts": [{"position": name, **_without_findings(each)} for name, each in scene.base_bolts.items()],
         "parts": _parts(steps),
         "tools": list(dict.fromkeys(tool for step in steps for tool in step.tools)),
         "missing": missing,
         "blocked": blocked,
         "warnings": _once(each for record in records for each in record["warnings"]),
-        "sources": _sources(records, steps),
+        "sources": _sources([*records, *scene.base_bolts.values()], steps),
     }
 
 
@@ -65,8 +72,9 @@ def _scene(job: Job) -> Scene:
             targets[position.name] = target_record(job, position)
         except ServiceError as error:
             raise error.below(_path(job, position)) from None
-    bolting = {position.name: bolting_record(position) for position in job.positions}
-    return Scene(job, targets, arrangement_record(job), bolting)
+    bolting = {position.name: bolting_record(job, position) for position in job.positions}
+    base = {each.name: record for each in worked_on if (record := base_bolts_record(each)) is not None}
+    return Scene(job, targets, arrangement_record(job), bolting, base)
 
 
 def _path(job: Job, position: PositionFacts) -> str:
@@ -90,6 +98,8 @@ def _missing(scene: Scene) -> list[Record]:
         found.append(_TOO_MANY_SUPPORTS.record())
     for name, bolting in scene.bolting.items():
         found += [_of(name, {**each, "field": f"cap_bolts/{each['field']}"}) for each in bolting["missing"]]
+    for name, base in scene.base_bolts.items():
+        found += [_of(name, each) for each in base["missing"]]
     return _once(found)
 
 
@@ -151,7 +161,11 @@ def _blocked(scene: Scene) -> list[Record]:
 
 
 def _without_words(record: Mapping[str, Any]) -> Record:
-    return {key: value for key, value in record.items() if key not in ("bolt_words", "torque_source")}
+    return {key: value for key, value in record.items() if not key.endswith("_words") and key != "torque_source"}
+
+
+def _without_findings(record: Mapping[str, Any]) -> Record:
+    return {key: value for key, value in record.items() if key not in ("missing", "sources")}
 
 
 def _parts(steps: Iterable[Step]) -> list[Record]:

@@ -42,7 +42,10 @@ SCOPES: Final = ("order", "position", "support", "locating", "free")
 
 TITLE_LIMIT: Final = 40
 ORDER_FACTS: Final = frozenset(
-    ("asset_tag", "asset_name", "shaft_name", "positions", "blade_set", "run_in_rise_min", "run_in_rise_max")
+    (
+        *("asset_tag", "asset_name", "shaft_name", "positions", "blade_set"),
+        *("run_in_rise_min", "run_in_rise_max", "soft_foot_limit"),
+    )
 )
 """Known for every order; ``position`` too, where a step is for one. Others need ``without`` or ``optional``."""
 _RULE: Final = re.compile(r"^(C([1-9]|10)|A[1-9]|B[1-5]|I[1-9])$")

@@ -55,8 +55,9 @@ def test_three_metres_of_steel_60_k_warmer_fit_centred_in_5_mm_each_way():
     tail = two_supports(3000.0).record()["supports"][0]
     assert tail["growth"].value == pytest.approx(2.106, abs=1e-6)
     assert tail["direction"] == "minus"
-    travel = {name: quantity.value for name, quantity in tail["travel"].items()}
+    travel = {name: tail["travel"][name].value for name in ("total", "needed", "available")}
     assert travel == pytest.approx({"total": 10.0, "needed": 2.606, "available": 5.0})
+    assert tail["travel"]["limited_by"] == "seat"
     assert (tail["setting"], tail["offset"]) == ("centred", None)
     assert tail["locating_rings"] == {"count": 0, "width": None}
 
@@ -198,3 +199,71 @@ def test_every_setting_keeps_the_reserve_at_both_ends_in_every_state(at, shaft_r
 def test_nothing_grows_at_assembly_temperature():
     tail = two_supports(shaft=Body("carbon_steel", 20.0)).supports[0]
     assert (tail.moves.magnitude_mm, tail.moves.direction) == (0.0, "none")
+
+
+def test_the_gap_to_set_leaves_growth_and_reserve_on_one_side_and_the_reserve_on_the_other():
+    # centred in 10 mm: 5 mm; growth 2.106 mm + reserve 0.5 mm, at most 10 - 0.5 mm: hand calculation
+    gap = two_supports(3000.0).record()["supports"][0]["expansion"]["setting_gap"]
+    assert gap["side"] == "minus"
+    assert [gap[name].value for name in ("min", "aim", "max")] == pytest.approx([2.606, 5.0, 9.5], abs=1e-6)
+
+
+def test_the_gap_to_set_allows_for_heating_up_before_the_base_is_warm():
+    # steel base at 50 degC: service 3000 x 11.7e-6 x (60 - 30) = 1.053 mm, heating up 2.106 mm, cooling down
+    # 1.053 mm the other way: gap from 2.106 + 0.5 to 10 - 1.053 - 0.5 mm, hand calculation
+    tail = two_supports(3000.0, base=Body("carbon_steel", 50.0)).record()["supports"][0]
+    gap = tail["expansion"]["setting_gap"]
+    assert tail["travel"]["needed"].value == pytest.approx(1.553, abs=1e-6)
+    assert [gap[name].value for name in ("min", "aim", "max")] == pytest.approx([2.606, 5.0, 8.447], abs=1e-6)
+
+
+def test_on_a_warmer_shaft_the_gap_on_the_far_side_is_smaller_by_what_has_grown_already():
+    # 3000 x 11.7e-6 x (40 - 20) = 0.702 mm nearer the far shoulder, hand calculation
+    tail = two_supports(3000.0, setting_temperature_degc=40.0).record()["supports"][0]
+    gap = tail["expansion"]["setting_gap"]
+    assert tail["expansion"]["setting_correction"]["correction"].value == pytest.approx(0.702, abs=1e-6)
+    assert [gap[name].value for name in ("min", "aim", "max")] == pytest.approx([1.904, 4.298, 8.798], abs=1e-6)
+
+
+def test_a_shaft_too_hot_to_be_set_is_warned_about_and_gets_no_gap():
+    # 3000 x 11.7e-6 x (200 - 20) = 6.318 mm, more than the 5 mm to the shoulder: hand calculation
+    answer = two_supports(3000.0, setting_temperature_degc=200.0)
+    assert codes(answer.warnings) == ["cannot_be_set_at_this_temperature"]
+    assert answer.record()["supports"][0]["expansion"]["setting_gap"] is None
+
+
+def test_seals_that_allow_less_than_the_seat_limit_the_travel_and_say_so():
+    pair = (support("tail", 0.0, seal_travel_mm=6.0), support("drive", 3000.0))
+    travel = two_supports(supports=pair).record()["supports"][0]["travel"]
+    assert (travel["total"].value, travel["limited_by"]) == (6.0, "seals")
+
+
+def test_restraint_that_yields_matches_pytel_and_kiusalaas_example_2_10_part_2():
+    # the supports give 0.5 mm over 2.5 m: 53.6 MPa (printed, Mechanics of Materials, ex. 2.10); as 1200 mm2 above
+    diameter_mm = (1200 / 0.7853981633974483) ** 0.5
+    force_n = upper_bound_force(strain=11.7e-6 * 40 - 0.5 / 2500, youngs_modulus_mpa=200_000, diameter_mm=diameter_mm)
+    assert force_n / 1200 == pytest.approx(53.6, abs=0.05)
+
+
+def test_a_bolt_heated_by_370_degf_grows_by_its_stretch_as_in_wentzell_example_6_3():
+    # Wentzell, Machine Design (2007), ex. 6.3, p. 122: alpha 6.5e-6 per degF, 5 in, 370.46 degF: 0.01204 in
+    of = strains(shaft=of_material(6.5e-6 * 9 / 5), shaft_rise_k=370.46 * 5 / 9, base=STILL, base_rise_k=0.0)
+    moves = growth(at_mm=5 * units.MM_PER_IN, locating_at_mm=0.0, of=of)
+    assert moves.magnitude_mm / units.MM_PER_IN == pytest.approx(0.01204, abs=0.000002)
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.floats(500, 14_000), st.floats(-20, 120), st.floats(-20, 120), st.floats(0, 3))
+def test_every_gap_inside_its_limits_leaves_the_reserve_in_every_state(span_mm, shaft, base, reserve_mm):
+    answer = two_supports(
+        span_mm, shaft=Body("carbon_steel", shaft), base=Body("carbon_steel", base), reserve_mm=reserve_mm
+    )
+    tail = answer.supports[0]
+    if tail.free is None or tail.free.gap is None:
+        return
+    gap, moves = tail.free.gap, tail.moves
+    sign = 1 if gap.side == moves.outward else -1
+    for left_mm in (gap.min_mm, gap.aim_mm, gap.max_mm):
+        for moved_mm in (0.0, moves.service_mm, moves.heat_up_mm, moves.cool_down_mm):
+            ahead_mm = left_mm - sign * moved_mm
+            assert reserve_mm - 1e-5 <= ahead_mm <= gap.total_mm - reserve_mm + 1e-5

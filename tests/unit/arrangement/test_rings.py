@@ -129,3 +129,21 @@ def test_the_ring_found_in_a_housing_that_becomes_free_is_to_be_taken_out():
     answer = arrangement(supports=pair, drives=(Drive(3400.0),))
     assert "ring_to_take_out" in codes(answer.warnings)
     assert answer.supports[1].decision.role == "locating"
+
+
+def test_one_ring_where_two_are_needed_is_warned_about():
+    # wide seat 58, bearing 33: two rings of 12.5 mm (housing tables)
+    pair = (
+        support("tail", 0.0, rings_planned=0),
+        support("drive", 3000.0, housing=wide_516(), rings_planned=1),
+    )
+    assert codes(two_supports(supports=pair).warnings) == ["ring_count_differs"]
+
+
+def test_a_rotating_load_on_two_supports_is_blocked_before_their_roles_are_decided():
+    pair = tuple(support(name, at, load_direction="rotating") for name, at in (("tail", 0.0), ("drive", 3000.0)))
+    undecided = two_supports(supports=pair, drives=())
+    assert [one.decision.role for one in undecided.supports] == [None, None]
+    assert codes(undecided.blocked) == ["rotating_load"]
+    steady = (pair[0], support("drive", 3000.0))
+    assert two_supports(supports=steady, drives=()).blocked == ()  # tail may still become the locating one

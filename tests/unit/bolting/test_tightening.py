@@ -186,3 +186,15 @@ def test_torque_and_preload_are_each_others_inverse(torque_n_m, diameter_mm, fac
     preload_n = preload_from_torque(torque_n_m=torque_n_m, diameter_mm=diameter_mm, nut_factor=factor)
     back = torque_from_preload(preload_n=preload_n, diameter_mm=diameter_mm, nut_factor=factor)
     assert back == pytest.approx(torque_n_m, rel=1e-12)
+
+
+def test_stretch_and_turn_of_nut_match_wentzell_example_6_2():
+    # ex. 6.2, p. 121: the bolt of ex. 6.1 over 5 in, 30e6 psi, 10 threads per inch: 43.35 degrees of nut turn for the
+    # stretch F L/(A E). No torque of ours rests on it: the grip of a base bolt is not asked, and closing the joint
+    # takes further turn. Checked here: preload of the short form, stretch, and 360 x travel / pitch.
+    preload_lbf = 0.85 * 85_000 * 0.334
+    torque_n_m = torque_from_preload(preload_n=preload_lbf * N_PER_LBF, diameter_mm=0.75 * MM_PER_IN, nut_factor=0.2)
+    back_n = preload_from_torque(torque_n_m=torque_n_m, diameter_mm=0.75 * MM_PER_IN, nut_factor=0.2)
+    stretch_in = back_n / N_PER_LBF * 5 / (0.334 * 30e6)
+    pitch_in = thread("3/4-10").pitch_mm / MM_PER_IN
+    assert 360 * stretch_in / pitch_in == pytest.approx(43.35, abs=0.05)

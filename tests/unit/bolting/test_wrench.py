@@ -80,3 +80,9 @@ def test_a_scale_that_runs_backwards_is_refused():
     with pytest.raises(CannotEvaluate) as refused:
         wrench_answer(Wrench(200.0, 100.0), torque_n_m=100.0, first_torque_n_m=50.0)
     assert (refused.value.code, refused.value.field) == ("wrench_range", "wrench/min")
+
+
+def test_the_first_stage_has_a_setting_of_its_own():
+    # TM 1-1500-204-23-9, p. 8: 300 at the bolt is 214 on the wrench with L 10 and E 4; half of it is half of that
+    answer = wrench_answer(Wrench(10.0, 400.0, 10.0, 4.0), torque_n_m=300.0, first_torque_n_m=150.0).record()
+    assert answer["first_setting"].value == pytest.approx(107, abs=0.3)
