@@ -154,7 +154,7 @@ def _risk_table(data: Lives) -> tuple[Ints, Floats, Floats, Floats]:
     before = np.concatenate(([0.0], np.cumsum(begins)))[first]  # every group ends at zero, so no offset is needed
     failed: Floats = np.add.reduceat(fails, first)
     steps = failed > 0
-    at_risk: Floats = np.round(before[steps], 9)
+    at_risk = np.asarray(np.round(before[steps], 9), dtype=np.float64)
     at_failure: Floats = failed[steps]
     return all_groups[first][steps], ages[first][steps], at_risk, at_failure
 
