@@ -66,7 +66,7 @@ def share_words(share: float | None, band: Mapping[str, float] | None) -> str | 
     if band is None:
         return None
     spread = f"{band['min'] * 100:.0f} % to {band['max'] * 100:.0f} %"
-    return spread if share is None else f"about {share * 100:.0f} %, {spread} with the scatter of the friction"
+    return spread if share is None else f"about {share * 100:.0f} % ({spread} with the friction of the threads)"
 
 
 def _order(sequence: Sequence[str]) -> str | None:

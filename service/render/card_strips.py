@@ -1,50 +1,51 @@
-"""The strips of the card: per bearing the numbers that matter, then arrangement and cap bolts.
+"""The strips of the card, in plain words: per bearing what to measure and leave, which bearing is held, the bolts.
 
-What has no line of its own is printed under its name, so that a number of the record is never left out.
+Only what a mechanic needs stands here; every other figure of the plan follows at the end, see ``card_annex``.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
 from service.errors import Text
-from service.render.plain_text import BOUND, Writer
+from service.render.plain_text import Writer
 from service.units import Quantity
 
-_FINDINGS: Final = ("missing", "blocked", "warnings", "sources", "position", "name")
+Row = tuple[str, Text]
 _BLADE_LABELS: Final = {
     "target": "BLADE light drag",
     "must_pass": "  must pass",
     "must_not_pass": "  must NOT pass",
-}
-_FIT_LABELS: Final = {
-    "interference": "Fit: interference",
-    "contact_pressure": "  pressure",
-    "bore_hoop_stress": "  hoop stress",
 }
 _ROLE_WORDS: Final = {
     "locating": "LOCATING (held)",
     "free": "FREE (must be able to move)",
     None: "role open: not decided",
 }
+_RING_PLACES: Final = {
+    "against_shoulder_opposite_nut": ", on the locknut side, bearing against the shoulder opposite the locknut",
+    "between_rings": ", one each side, bearing centred between them",
+}
+_CONFIDENCE: Final = {
+    "single_publication": "one publication only: confirm it in the housing maker's book",
+    "agreed": "publications agree",
+    "site_chart": "from the site's chart",
+    "given": "as given",
+}
 
 
-def target_lines(writer: Writer, target: Mapping[str, Any]) -> Iterator[str]:
-    """Yield the strip of one bearing: initial and measured clearance, reduction, window, blades, witnesses."""
-    lines = [line for label, text in _target_rows(target) for line in _row(writer, label, text)]
-    yield from lines
-    yield from _rest(writer, target, lines)
+def target_lines(writer: Writer, target: Mapping[str, Any]) -> list[str]:
+    """Return the strip of one bearing: initial and measured clearance, reduction, window, blades, witnesses."""
+    return [line for label, text in _target_rows(target) for line in _row(writer, label, text)]
 
 
-def _target_rows(target: Mapping[str, Any]) -> Iterator[tuple[str, Text]]:
+def _target_rows(target: Mapping[str, Any]) -> Iterator[Row]:
     bearing = target["bearing"]
     yield "Bearing", _bearing_text(bearing) if bearing else "not on record: read the marks"
-    initial, measured = target["initial_clearance"], target["measured"]
-    yield "Initial clearance", _bounds(initial) or "not known"
+    measured = target["measured"]
+    yield "Initial clearance", bounds(target["initial_clearance"]) or "not known"
     yield "  measured", _measured_text(measured) if measured else "________ row 1, ________ row 2"
     reduction, residual = target["reduction"], target["residual_clearance"]
     yield "Take away", _with_aim(reduction) or "not known: bearing maker's book"
-    if reduction and reduction.get("band_in_print"):
-        yield "  handbooks print", _bounds(reduction["band_in_print"])
     if residual is None:
         yield "LEAVE (residual)", "not known: bearing maker's book"
     else:
@@ -53,13 +54,14 @@ def _target_rows(target: Mapping[str, Any]) -> Iterator[tuple[str, Text]]:
         if residual.get("floor") is not None:
             yield "  never below", (residual["floor"],)
     yield from _blade_rows(target["blades"])
-    yield from _witness_rows(target)
+    if target["axial_displacement"] is not None:
+        yield "Axial displacement", bounds(target["axial_displacement"])
+    if target["nut_turn"] is not None:
+        yield "Nut turn", (*bounds(target["nut_turn"]), f", thread {target['nut_turn'].get('thread')}")
 
 
 def _bearing_text(bearing: Mapping[str, Any]) -> Text:
-    parts: list[Any] = [bearing["designation"] or "by dimensions", f", {bearing['type'].replace('_', ' ')}"]
-    if bearing.get("series"):
-        parts.append(f", series {bearing['series']}")
+    parts: list[Any] = [f"{bearing['designation'] or 'by dimensions'}, {bearing['type'].replace('_', ' ')}"]
     parts += [f", taper {bearing['taper']}, class {bearing['clearance_class']}"]
     if bearing.get("clearance_class_assumed"):
         parts.append(" (ASSUMED: read the ring)")
@@ -78,7 +80,7 @@ def _measured_text(measured: Mapping[str, Any]) -> Text:
     return tuple(parts)
 
 
-def _blade_rows(blades: Mapping[str, Any] | None) -> Iterator[tuple[str, Text]]:
+def _blade_rows(blades: Mapping[str, Any] | None) -> Iterator[Row]:
     if blades is None:
         return
     if not blades["resolves"]:
@@ -86,69 +88,106 @@ def _blade_rows(blades: Mapping[str, Any] | None) -> Iterator[tuple[str, Text]]:
         return
     for name, label in _BLADE_LABELS.items():
         if blades.get(name):
-            yield label, _stack(blades[name])
+            yield label, stack(blades[name])
 
 
-def _witness_rows(target: Mapping[str, Any]) -> Iterator[tuple[str, Text]]:
-    displacement, nut_turn = target["axial_displacement"], target["nut_turn"]
-    if displacement is not None:
-        yield "Axial displacement", _bounds(displacement)
-        if displacement.get("elastic"):
-            yield "  elastic theory", _bounds(displacement["elastic"])
-    if nut_turn is not None:
-        yield "Nut turn", (*_bounds(nut_turn), f", thread {nut_turn.get('thread')}")
-    for name, label in _FIT_LABELS.items():
-        if (target["fit"] or {}).get(name):
-            yield label, _bounds(target["fit"][name])
-    cited = dict.fromkeys(each for each in _cited(target) if each)
-    if cited:
-        yield "From", ", ".join(cited)
+def support_lines(writer: Writer, support: Mapping[str, Any], held: str | None) -> list[str]:
+    """Return the strip of one support: held or free, rings, how it is set, how far it moves; ``held`` holds."""
+    role = _ROLE_WORDS.get(support["role"], support["role"])
+    lines = writer.lines((f"{support['name']}: {role}: ", *_parts(support["reason"])), rest="  ")
+    question = support["decision"]["question"]
+    rows = _support_rows(support, held) if support["role"] else [("  Answer first", question or "")]
+    return [*lines, *(line for label, text in rows for line in _row(writer, label, text))]
 
 
-def arrangement_lines(writer: Writer, arrangement: Mapping[str, Any]) -> Iterator[str]:
-    """Yield each support with role, reason, rings, setting, growth and travel."""
-    lines: list[str] = []
-    for support in arrangement["supports"]:
-        mine = list(writer.lines(_support_text(support), rest="  "))
-        lines += [*mine, *_rest(writer, support, mine, lead="  ")]
-    yield from lines
-    yield from _rest(writer, {key: value for key, value in arrangement.items() if key != "supports"}, lines)
-
-
-def _support_text(support: Mapping[str, Any]) -> Text:
-    parts: list[Any] = [f"{support['name']}: {_ROLE_WORDS.get(support['role'], support['role'])}"]
-    parts += [", ", *_parts(support["reason"]), f" (rule {support['rule']})"]
-    rings = support.get("locating_rings")
-    if rings and rings.get("count") is not None:
-        parts.append(f"; locating rings {rings['count']}")
-        if rings.get("width") is not None:
-            parts += [" of ", rings["width"]]
-    if support.get("setting"):
-        parts.append(f"; {support['setting'].replace('_', ' ')}")
-    if support.get("growth") is not None:
-        parts += ["; grows ", support["growth"], f", direction {support['direction']}"]
-    travel = support.get("travel")
-    if travel:
-        for name in ("total", "needed", "available"):
-            if travel.get(name) is not None:
-                parts += [f"; travel {name} ", travel[name]]
-    return tuple(parts)
-
-
-def bolting_lines(writer: Writer, bolting: Mapping[str, Any]) -> Iterator[str]:
-    """Yield cap torque with its confidence, stages and order."""
-    parts: list[Any] = [f"{bolting['position']}: "]
-    if bolting["torque"] is None:
-        parts.append("torque not known: housing maker's book, never computed from the bolt")
+def _support_rows(support: Mapping[str, Any], held: str | None) -> Iterator[Row]:
+    rings = support["locating_rings"]
+    if rings is None:
+        yield "  Rings", "count and width not known yet"
+    elif rings["count"] == 0:
+        yield "  Rings", "none; the outer ring slides in its seat by hand"
     else:
-        parts += [bolting["torque"], f" ({bolting['confidence'].replace('_', ' ')})"]
-    for stage in bolting.get("stages") or ():
-        parts += [f"; {stage['percent']} %"]
-        if stage.get("torque") is not None:
-            parts += [" ", stage["torque"]]
-    lines = list(writer.lines(tuple(parts), rest="  "))
-    yield from lines
-    yield from _rest(writer, bolting, lines, lead="  ")
+        width = (", width ", rings["width"]) if rings["width"] is not None else ()
+        yield "  Rings", (str(rings["count"]), *width, _RING_PLACES.get(support["setting"], ""))
+    if support["role"] != "free":
+        return
+    yield "  Set it", _setting_text(support, held)
+    gap = (support["expansion"] or {}).get("setting_gap")
+    if gap is not None:
+        side = _way(support, gap["side"], held).replace("towards ", "")
+        yield "  Gap to shoulder", (gap["aim"], f" facing {side}; limits ", gap["min"], " to ", gap["max"])
+    if support["growth"] is not None:
+        yield "  Moves when hot", (support["growth"], " ", _way(support, support["direction"], held))
+    travel = support["travel"]
+    if travel is not None:
+        limited = ", limited by the seals" if travel["limited_by"] == "seals" else ""
+        yield "  Travel in all", (travel["total"], limited)
+
+
+def _setting_text(support: Mapping[str, Any], held: str | None) -> Text:
+    offset = support["offset"]
+    if offset is not None:
+        way = _way(support, offset["direction"], held)
+        return (offset["aim"], f" off the middle, {way} (", offset["min"], " to ", offset["max"], ", our calculation)")
+    if support["setting"] != "centred":
+        return "not like this: see STOP"
+    correction = ((support["expansion"] or {}).get("setting_correction") or {}).get("correction")
+    if correction is None or correction.value == 0:
+        return "in the middle of its seat"
+    return "in the middle of its seat at assembly temperature; the gap allows for the shaft as it is now"
+
+
+def _way(support: Mapping[str, Any], direction: str | None, held: str | None) -> str:
+    """Return plus or minus as seen from the held bearing."""
+    outward = ((support["expansion"] or {}).get("setting_correction") or {}).get("direction")
+    if direction not in ("plus", "minus") or outward is None or held is None:
+        return "to neither side" if direction == "none" else f"towards {direction}"
+    return f"{'away from' if direction == outward else 'towards'} {held}"
+
+
+def bolting_lines(writer: Writer, bolting: Mapping[str, Any]) -> list[str]:
+    """Return the strip of the cap bolts of one block, without its name: torque, bolts, stages, order, wrench."""
+    return [line for label, text in _bolting_rows(bolting) for line in _row(writer, label, text)]
+
+
+def _bolting_rows(bolting: Mapping[str, Any]) -> Iterator[Row]:
+    torque = bolting["torque"]
+    if torque is None:
+        yield "  Torque", "not known: housing maker's book, never computed from the bolt"
+    else:
+        yield "  Torque", (torque, f", {_CONFIDENCE.get(bolting['confidence'], bolting['confidence'])}")
+    if bolting["bolt"] is not None:
+        yield "  Bolts", _bolt_text(bolting["bolt"])
+    if bolting["stages"]:
+        yield "  Stages", _stages_text(bolting["stages"])
+    if bolting["sequence"]:
+        yield "  Order", ", ".join(bolting["sequence"])
+    wrench = bolting["wrench"]
+    if wrench is not None and wrench["suitable"]:
+        yield "  Wrench", ("set to ", wrench["first_setting"], " first, then to ", wrench["setting"])
+    elif wrench is not None and wrench["needed"] is not None:
+        yield "  Wrench", ("does NOT suit; needed: usable from ", *bounds(wrench["needed"]))
+
+
+def base_bolt_lines(writer: Writer, base: Mapping[str, Any]) -> list[str]:
+    """Return the strip of the base bolts of one block, without its name."""
+    torque = base["torque"]
+    said = "housing maker's book" if torque is None else (torque, ", computed; housing maker's book first")
+    rows: list[Row] = [("  Torque", said), ("  Bolts", _bolt_text(base))]
+    return [line for label, text in rows for line in _row(writer, label, text)]
+
+
+def _bolt_text(bolt: Mapping[str, Any]) -> str:
+    count = f"{bolt['count']} x " if bolt["count"] is not None else ""
+    return f"{count}{bolt['thread']}, {'grade ' + bolt['grade'] if bolt['grade'] else 'grade not known: read the head'}"
+
+
+def _stages_text(stages: Sequence[Mapping[str, Any]]) -> Text:
+    parts: list[Any] = ["hand-tight"]
+    for number, stage in enumerate(stages):
+        last = number == len(stages) - 1 and stage["torque"] == stages[number - 1]["torque"] and number > 0
+        parts += ["; again"] if last else [f"; {stage['percent']} % ", stage["torque"]]
+    return (*parts, ", until nothing turns")
 
 
 def _row(writer: Writer, label: str, text: Text) -> Iterator[str]:
@@ -157,26 +196,20 @@ def _row(writer: Writer, label: str, text: Text) -> Iterator[str]:
     yield from writer.lines(text, first=first, rest=" " * 21 if wide else "    ")
 
 
-def _cited(target: Mapping[str, Any]) -> Iterator[str | None]:
-    """Yield the ids of the sources that the members of a target name."""
-    for member in target.values():
-        if isinstance(member, dict):
-            yield member.get("source")
-            yield member.get("floor_source")
-
-
-def _bounds(bounds: Mapping[str, Any] | None) -> tuple[Any, ...]:
-    if bounds is None or bounds.get("min") is None or bounds.get("max") is None:
+def bounds(given: Mapping[str, Any] | None) -> tuple[Any, ...]:
+    """Return ``min to max``; nothing when either is not known."""
+    if given is None or given.get("min") is None or given.get("max") is None:
         return ()
-    return (bounds["min"], " to ", bounds["max"])
+    return (given["min"], " to ", given["max"])
 
 
-def _with_aim(bounds: Mapping[str, Any] | None) -> tuple[Any, ...]:
-    aim = None if bounds is None else bounds.get("aim")
-    return (*_bounds(bounds), *((", aim ", aim) if aim is not None else ()))
+def _with_aim(given: Mapping[str, Any] | None) -> tuple[Any, ...]:
+    aim = None if given is None else given.get("aim")
+    return (*bounds(given), *((", aim ", aim) if aim is not None else ()))
 
 
-def _stack(blades: list[Quantity]) -> Text:
+def stack(blades: Sequence[Quantity]) -> Text:
+    """Return the blades of one stack."""
     parts: list[Any] = []
     for blade in blades:
         parts += [" + " if parts else "", blade]
@@ -185,27 +218,3 @@ def _stack(blades: list[Quantity]) -> Text:
 
 def _parts(text: Any) -> tuple[Any, ...]:
     return text if isinstance(text, tuple) else (text,)
-
-
-def _rest(writer: Writer, record: Mapping[str, Any], lines: list[str], lead: str = "") -> Iterator[str]:
-    """Yield every value of the record that the lines do not hold yet, under its name."""
-    printed = " ".join(" ".join(lines).replace(BOUND, " ").split())
-    for path, value in _leaves({key: each for key, each in record.items() if key not in _FINDINGS}):
-        words = writer.words(value.replace("_", " ") if isinstance(value, str) else value)
-        if " ".join(words.replace(BOUND, " ").split()) not in printed:
-            label = " ".join(part.replace("_", " ") for part in path)
-            yield from writer.lines((f"{label}: ", *_parts(value)), first=lead, rest=f"{lead}  ")
-
-
-def _leaves(node: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], Any]]:
-    """Yield the values below a node: quantities, texts, words and numbers; neither null nor yes and no."""
-    if isinstance(node, dict):
-        for key, value in node.items():
-            yield from _leaves(value, (*path, key))
-    elif isinstance(node, list):
-        for value in node:
-            yield from _leaves(value, path)
-    elif isinstance(node, int | float) and not isinstance(node, bool):
-        yield path, f"{node:.6g}"
-    elif isinstance(node, Quantity | str | tuple) and node != "":
-        yield path, node

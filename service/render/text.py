@@ -4,7 +4,8 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Final
 
 from service.errors import Text
-from service.render.card_strips import arrangement_lines, bolting_lines, target_lines
+from service.render.card_annex import figures
+from service.render.card_strips import base_bolt_lines, bolting_lines, support_lines, target_lines
 from service.render.plain_text import Writer, unbound
 from service.render.present import UnitSystem
 
@@ -117,10 +118,36 @@ def _strips(writer: Writer, plan: Plan) -> Iterator[str]:
         yield from target_lines(writer, target)
     if plan["arrangement"] is not None:
         yield from _titled(writer, "LOCATING AND FREE")
-        yield from arrangement_lines(writer, plan["arrangement"])
+    held = _held(plan)
+    for support in sorted(_supports(plan), key=lambda each: each["role"] != "locating"):
+        yield from support_lines(writer, support, held)
     yield from _titled(writer, "CAP BOLTS")
-    for each in plan["bolting"]:
-        yield from bolting_lines(writer, each)
+    yield from _together(writer, plan["bolting"], bolting_lines)
+    if plan["base_bolts"]:
+        yield from _titled(writer, "BASE BOLTS")
+        yield from _together(writer, plan["base_bolts"], base_bolt_lines)
+
+
+def _supports(plan: Plan) -> list[Mapping[str, Any]]:
+    return [] if plan["arrangement"] is None else plan["arrangement"]["supports"]
+
+
+def _held(plan: Plan) -> str | None:
+    """Return the name of the one bearing that is held."""
+    held = [support["name"] for support in _supports(plan) if support["role"] == "locating"]
+    return held[0] if len(held) == 1 else None
+
+
+def _together(
+    writer: Writer, records: list[Mapping[str, Any]], strip: Callable[[Writer, Mapping[str, Any]], list[str]]
+) -> Iterator[str]:
+    """Yield the strips of the positions, those that say the same under one head."""
+    positions: dict[tuple[str, ...], list[str]] = {}
+    for each in records:
+        positions.setdefault(tuple(strip(writer, each)), []).append(each["position"])
+    for lines, names in positions.items():
+        yield from writer.lines(f"{', '.join(names)}:", rest="  ")
+        yield from lines
 
 
 def _steps(writer: Writer, plan: Plan) -> Iterator[str]:
@@ -189,7 +216,33 @@ def _ends(writer: Writer, plan: Plan) -> Iterator[str]:
     yield from _titled(writer, "SOURCES")
     for each in plan["sources"]:
         yield from writer.lines(f"[{each['id']}] {each['title']} ({each['kind']})", first="- ", rest="  ")
+
+
+def _annex(writer: Writer, plan: Plan) -> Iterator[str]:
+    yield from _titled(writer, "FIGURES BEHIND THIS CARD", "=")
+    named: dict[tuple[Any, ...], list[str]] = {}
+    for title, name, record, strip in _records(writer, plan):
+        named.setdefault((title, figures(writer, record, strip)), []).append(name)
+    for (title, found), names in named.items():
+        if found:
+            yield from writer.lines((f"{title} {', '.join(names)}: ", *found, "."), rest="  ")
     yield writer.ruler("=")
+
+
+def _records(writer: Writer, plan: Plan) -> Iterator[tuple[str, str, Mapping[str, Any], list[str]]]:
+    """Yield every record of the plan with its title, its name and the lines of its strip."""
+    for each in plan["targets"]:
+        yield "Bearing", each["position"], each, target_lines(writer, each)
+    held = _held(plan)
+    for each in _supports(plan):
+        yield "Support", each["name"], each, support_lines(writer, each, held)
+    if plan["arrangement"] is not None:
+        of_shaft = {name: value for name, value in plan["arrangement"].items() if name != "supports"}
+        yield "Shaft", plan["shaft"], of_shaft, []
+    for each in plan["bolting"]:
+        yield "Cap bolts", each["position"], each, bolting_lines(writer, each)
+    for each in plan["base_bolts"]:
+        yield "Base bolts", each["position"], each, base_bolt_lines(writer, each)
 
 
 def _titled(writer: Writer, title: str, char: str = "-") -> Iterator[str]:
@@ -216,4 +269,5 @@ _SECTIONS: Final[tuple[Callable[[Writer, Plan], Iterator[str]], ...]] = (
     _steps,
     _needs,
     _ends,
+    _annex,
 )

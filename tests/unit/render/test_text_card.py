@@ -7,10 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from service import units
 from service.mounting.clearance import Measured
 from service.render.present import quantity_text
 from service.render.text import card
 from tests.unit.instructions.machines import (
+    INCH_516,
     WIDE_516,
     complete_fan,
     dryer_fan,
@@ -21,6 +23,25 @@ from tests.unit.instructions.machines import (
     words,
 )
 
+WRENCH = {"min": units.torque(30.0), "max": units.torque(300.0)}
+
+
+def bolted_fan():
+    """The fan with its cap bolts and base bolts on record."""
+    bolts = {"thread": "5/8-11 UNC", "grade": "SAE J429 5", "count": 2, "lubrication": "dry"}
+    return dryer_fan(INCH_516, cap_bolts=bolts, base_bolts={**bolts, "lubrication": "oiled"})
+
+
+def warm_fan():
+    """A fan 12 m long, set while its shaft is still warm, on seals that allow less than the seat."""
+    document = dryer_fan(seal_travel=units.dimension(9.8), locknut_side="plus")
+    shaft = document["shafts"][0]
+    shaft["positions"][1]["at"] = units.distance(12_000.0)
+    shaft["drives"] = [{"at": units.distance(12_400.0), "kind": "coupling"}]
+    shaft |= {"setting_temperature": units.temperature(35.0), "axial_load": units.force(2000.0)}
+    return document
+
+
 PLANS = {
     "as opened": lambda: plan_of(dryer_fan(), "tail"),
     "both bearings": lambda: plan_of(dryer_fan(WIDE_516), "tail", "drive", system="metric"),
@@ -29,6 +50,8 @@ PLANS = {
     "blocked": lambda: plan_of(two_locating(), "tail"),
     "nothing known": lambda: plan_of(unknown_machine(), "north"),
     "inspection": lambda: plan_of(dryer_fan(), "tail", kind="inspection"),
+    "bolts and wrench": lambda: plan_of(bolted_fan(), "tail", wrench=WRENCH),
+    "warm shaft": lambda: plan_of(warm_fan(), "tail", "drive"),
     "ball bearing": lambda: plan_of(dryer_fan(bearing={"designation": "2216 K/C3"}), "tail"),
 }
 REVISION = {
@@ -102,6 +125,37 @@ def test_cautions_come_first_and_sources_last(made):
     places = [text.index(f"\n{title}") for title in ("CAUTION", "CAP BOLTS", "STEPS", "PARTS", "TOOLS", "SOURCES")]
     assert places == sorted(places)
     assert text.index("29 CFR 1910.147") < text.index("BEARING ")
+
+
+def test_figures_that_no_hand_needs_stand_in_the_annex_alone(made):
+    body, annex = card(made, units="metric", width=132).split("\nFIGURES BEHIND THIS CARD\n")
+    assert "SOURCES" in body
+    for behind in (
+        "nut factor K",
+        "preload of a bolt",
+        "if both ends were held",
+        "another decision",
+        "gaps in service",
+    ):
+        assert behind not in body
+    if made["arrangement"]["held_force"] is not None:
+        assert "force in the shaft if both ends were held (upper bound): " in normalised(annex)
+
+
+def test_the_strips_say_what_to_do_in_plain_words():
+    text = card(PLANS["bolts and wrench"](), units="inch")
+    strips = text[text.index("LOCATING AND FREE") : text.index("STEPS")]
+    for row in (
+        "drive: LOCATING (held): nearest the drive",
+        "  Rings              none; the outer ring slides in its seat by hand",
+        "  Set it             in the middle of its seat",
+        "  Bolts              2 x 5/8-11 UNC, grade SAE J429 5",
+        "  Order              1, 2",
+        "  Wrench             set to 55 lbf.ft (74.57 N.m) first",
+        "BASE BOLTS",
+    ):
+        assert f"\n{row}" in strips
+    assert strips.index("drive: LOCATING") < strips.index("tail: FREE")
 
 
 def test_order_revision_and_hash_head_the_card(made):
