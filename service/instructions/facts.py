@@ -17,6 +17,7 @@ from service.reference.sleeves import sleeve_thread
 
 TAB_WASHER_BORE_LIMIT_MM: Final = 200.0
 """Largest bore with a tab washer; above it a clip or a washer, by the sleeve at hand (rule C10)."""
+CONTRADICTIONS: Final = ("cross_located", "unlocated", "no_free_support")
 TAPERED_SEATS: Final = ("adapter_sleeve", "withdrawal_sleeve", "tapered_journal")
 
 
@@ -40,6 +41,12 @@ class Scene:
     def supports(self) -> Sequence[Mapping[str, Any]]:
         """Return the supports of the shaft as the arrangement answers them."""
         return () if self.arrangement is None else self.arrangement["supports"]
+
+    @property
+    def roles_blocked(self) -> bool:
+        """Return whether the roles contradict each other, so that no bearing may be set by them (A1, A4)."""
+        found = () if self.arrangement is None else self.arrangement["blocked"]
+        return any(each["code"] in CONTRADICTIONS for each in found)
 
     @property
     def open_roles(self) -> list[str]:
@@ -83,6 +90,8 @@ def order_known(scene: Scene) -> Known:
         flags.add("roles_open")
     if not free:
         flags.add("no_free")
+    if scene.roles_blocked:
+        flags.add("roles_blocked")
     return Known(facts, frozenset(flags))
 
 

@@ -118,6 +118,9 @@ def _strips(writer: Writer, plan: Plan) -> Iterator[str]:
         yield from target_lines(writer, target)
     if plan["arrangement"] is not None:
         yield from _titled(writer, "LOCATING AND FREE")
+    roles = [support["role"] for support in _supports(plan)]
+    if roles and None not in roles and _held(plan) is None:
+        yield from writer.lines("STOP: the roles below contradict each other. Set no ring by them.", rest="  ")
     held = _held(plan)
     for support in sorted(_supports(plan), key=lambda each: each["role"] != "locating"):
         yield from support_lines(writer, support, held)

@@ -209,3 +209,14 @@ def test_everything_known_about_bolts_and_supports_asks_nothing_about_them():
         position |= {"cap_bolts": FITTED, "ring_present": position["name"] == "drive"}
     made = plan(job(document, "tail", "drive", wrench=WRENCH))
     assert {each["field"] for each in made["missing"]} == {"measured_clearance", "cap_bolts/torque"}
+
+
+@pytest.mark.parametrize("facts", [{"role": "locating"}, {"can_move": False}])
+def test_while_roles_contradict_no_ring_is_set_and_none_is_on_the_parts_list(facts):
+    made = plan_of(dryer_fan(**facts), "tail", "drive")
+    for place in ("tail", "drive"):
+        assert said(made, "set-locating", place).startswith("Set no ring here before the STOP step")
+        assert "not before the STOP step" in said(made, "mounting-parts", place)
+    assert not [each for each in made["parts"] if "locating ring" in text(each["name"], "inch")]
+    settled = plan_of(dryer_fan(), "tail", "drive")
+    assert [each["count"] for each in settled["parts"] if "locating ring" in text(each["name"], "inch")] == [1]

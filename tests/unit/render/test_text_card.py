@@ -168,6 +168,7 @@ def test_a_blocked_plan_says_stop_before_any_number():
     text = card(PLANS["blocked"](), units="metric")
     assert text.index("STOP: THIS MUST NOT BE DONE LIKE THIS") < text.index("\nBEARING tail")
     assert "STOP: two bearings are held" in text
+    assert "STOP: the roles below contradict each other. Set no ring by them." in normalised(text)
 
 
 def test_hold_points_are_marked_and_signed(made):
