@@ -8,18 +8,39 @@ from uuid import uuid4
 
 from flask import Flask, Response, g, request
 
-from service.api import arrangements, assets, cap_bolts, clearance, health, openapi, problems, work_orders
+from service.api import (
+    arrangements,
+    assets,
+    cap_bolts,
+    charts,
+    clearance_batch,
+    completion,
+    health,
+    housings,
+    openapi,
+    pictures,
+    problems,
+    readings,
+    stays,
+    work_orders,
+)
 from service.api.operations import DECLARED
 from service.settings import Settings
 from service.store.database import Database
 from service.store.keys import Keyring
 
 BLUEPRINTS: Final = (
-    clearance.blueprint,
+    clearance_batch.blueprint,
     arrangements.blueprint,
     cap_bolts.blueprint,
     assets.blueprint,
+    housings.blueprint,
+    charts.blueprint,
     work_orders.blueprint,
+    readings.blueprint,
+    completion.blueprint,
+    stays.blueprint,
+    pictures.blueprint,
 )
 _REQUEST_ID: Final = re.compile(r"[A-Za-z0-9._-]{1,64}").fullmatch
 

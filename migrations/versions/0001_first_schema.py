@@ -13,9 +13,11 @@ down_revision = None
 branch_labels = None
 depends_on = None
 
-APPEND_ONLY = ("journal", "revisions")
+RECORDS = ("readings", "deviations", "as_found", "completions", "corrections")
+APPEND_ONLY = ("journal", "revisions", "charts", "housings", *RECORDS)
 TABLES = (
     "stays",
+    *reversed(RECORDS),
     "revisions",
     "work_order_positions",
     "work_orders",
@@ -38,6 +40,7 @@ def upgrade() -> None:
     journal()
     plant()
     work_orders()
+    records()
     stays()
     if op.get_bind().dialect.name == "sqlite":
         append_only_on_sqlite()
@@ -230,7 +233,8 @@ def plant() -> None:
         sa.Column("document", sa.Text(), nullable=False),
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
         sa.CheckConstraint(
-            "kind IN ('reduction', 'initial_clearance', 'axial_displacement', 'cap_bolt_torque', 'housing')",
+            "kind IN ('reduction', 'initial_clearance', 'axial_displacement', 'nut_turn', "
+            "'cap_bolt_torque', 'housing')",
             name=op.f("ck_charts_kind_known"),
         ),
         sa.CheckConstraint("version > 0", name=op.f("ck_charts_version_positive")),
@@ -344,6 +348,151 @@ def work_orders() -> None:
     )
 
 
+def records() -> None:
+    """What becomes of work orders."""
+    op.create_table(
+        "readings",
+        sa.Column("site_id", sa.Uuid(as_uuid=False), nullable=False),
+        sa.Column("id", sa.Uuid(as_uuid=False), nullable=False),
+        sa.Column("work_order_id", sa.Uuid(as_uuid=False), nullable=False),
+        sa.Column("entry", sa.Integer(), nullable=False),
+        sa.Column("kind", sa.Text(), nullable=False),
+        sa.Column("position", sa.Text(), nullable=True),
+        sa.Column("step", sa.Text(), nullable=True),
+        sa.Column("revision", sa.Integer(), nullable=False),
+        sa.Column("made_revision", sa.Integer(), nullable=True),
+        sa.Column("verdict", sa.Text(), nullable=False),
+        sa.Column("code", sa.Text(), nullable=True),
+        sa.Column("taken_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("taken_by", sa.Text(), nullable=False),
+        sa.Column("document", sa.Text(), nullable=False),
+        sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
+        sa.CheckConstraint("entry > 0", name=op.f("ck_readings_entry_positive")),
+        sa.CheckConstraint(
+            "kind IN ('initial_clearance', 'residual_clearance', 'axial_displacement', 'nut_turn', 'cap_bolt_torque', "
+            "'free_setting', 'bearing_spacing', 'shaft_diameter', 'run_in_temperature', 'confirmation')",
+            name=op.f("ck_readings_kind_known"),
+        ),
+        sa.CheckConstraint("made_revision > revision", name=op.f("ck_readings_made_a_later_revision")),
+        sa.CheckConstraint("length(taken_by) > 0", name=op.f("ck_readings_taken_by_somebody")),
+        sa.CheckConstraint("verdict IN ('accept', 'recheck', 'reject')", name=op.f("ck_readings_verdict_known")),
+        sa.ForeignKeyConstraint(
+            ["site_id", "work_order_id", "revision"],
+            ["revisions.site_id", "revisions.work_order_id", "revisions.number"],
+            name=op.f("fk_readings_revisions"),
+            ondelete="RESTRICT",
+        ),
+        sa.ForeignKeyConstraint(
+            ["site_id", "work_order_id"],
+            ["work_orders.site_id", "work_orders.id"],
+            name=op.f("fk_readings_work_orders"),
+            ondelete="RESTRICT",
+        ),
+        sa.PrimaryKeyConstraint("site_id", "id", name=op.f("pk_readings")),
+        sa.UniqueConstraint("site_id", "work_order_id", "entry", name=op.f("uq_readings_site_id_work_order_id_entry")),
+    )
+    op.create_table(
+        "deviations",
+        sa.Column("site_id", sa.Uuid(as_uuid=False), nullable=False),
+        sa.Column("id", sa.Uuid(as_uuid=False), nullable=False),
+        sa.Column("work_order_id", sa.Uuid(as_uuid=False), nullable=False),
+        sa.Column("entry", sa.Integer(), nullable=False),
+        sa.Column("step", sa.Text(), nullable=False),
+        sa.Column("position", sa.Text(), nullable=True),
+        sa.Column("revision", sa.Integer(), nullable=False),
+        sa.Column("reason", sa.Text(), nullable=False),
+        sa.Column("approved_by", sa.Text(), nullable=False),
+        sa.Column("taken_by", sa.Text(), nullable=True),
+        sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
+        sa.CheckConstraint("approved_by <> taken_by", name=op.f("ck_deviations_approved_by_another")),
+        sa.CheckConstraint("entry > 0", name=op.f("ck_deviations_entry_positive")),
+        sa.CheckConstraint("length(reason) > 0", name=op.f("ck_deviations_reason_given")),
+        sa.ForeignKeyConstraint(
+            ["site_id", "work_order_id", "revision"],
+            ["revisions.site_id", "revisions.work_order_id", "revisions.number"],
+            name=op.f("fk_deviations_revisions"),
+            ondelete="RESTRICT",
+        ),
+        sa.ForeignKeyConstraint(
+            ["site_id", "work_order_id"],
+            ["work_orders.site_id", "work_orders.id"],
+            name=op.f("fk_deviations_work_orders"),
+            ondelete="RESTRICT",
+        ),
+        sa.PrimaryKeyConstraint("site_id", "id", name=op.f("pk_deviations")),
+        sa.UniqueConstraint(
+            "site_id", "work_order_id", "entry", name=op.f("uq_deviations_site_id_work_order_id_entry")
+        ),
+    )
+    op.create_table(
+        "as_found",
+        sa.Column("site_id", sa.Uuid(as_uuid=False), nullable=False),
+        sa.Column("id", sa.Uuid(as_uuid=False), nullable=False),
+        sa.Column("work_order_id", sa.Uuid(as_uuid=False), nullable=False),
+        sa.Column("position", sa.Text(), nullable=False),
+        sa.Column("made_revision", sa.Integer(), nullable=True),
+        sa.Column("document", sa.Text(), nullable=False),
+        sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["site_id", "work_order_id"],
+            ["work_orders.site_id", "work_orders.id"],
+            name=op.f("fk_as_found_work_orders"),
+            ondelete="RESTRICT",
+        ),
+        sa.PrimaryKeyConstraint("site_id", "id", name=op.f("pk_as_found")),
+    )
+    op.create_index(op.f("ix_as_found_site_id_work_order_id"), "as_found", ["site_id", "work_order_id"], unique=False)
+    op.create_table(
+        "completions",
+        sa.Column("site_id", sa.Uuid(as_uuid=False), nullable=False),
+        sa.Column("id", sa.Uuid(as_uuid=False), nullable=False),
+        sa.Column("work_order_id", sa.Uuid(as_uuid=False), nullable=False),
+        sa.Column("revision", sa.Integer(), nullable=False),
+        sa.Column("completed_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("completed_by", sa.Text(), nullable=False),
+        sa.Column("document", sa.Text(), nullable=False),
+        sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["site_id", "work_order_id", "revision"],
+            ["revisions.site_id", "revisions.work_order_id", "revisions.number"],
+            name=op.f("fk_completions_revisions"),
+            ondelete="RESTRICT",
+        ),
+        sa.ForeignKeyConstraint(
+            ["site_id", "work_order_id"],
+            ["work_orders.site_id", "work_orders.id"],
+            name=op.f("fk_completions_work_orders"),
+            ondelete="RESTRICT",
+        ),
+        sa.PrimaryKeyConstraint("site_id", "id", name=op.f("pk_completions")),
+        sa.UniqueConstraint("site_id", "work_order_id", name=op.f("uq_completions_site_id_work_order_id")),
+    )
+    op.create_table(
+        "corrections",
+        sa.Column("site_id", sa.Uuid(as_uuid=False), nullable=False),
+        sa.Column("id", sa.Uuid(as_uuid=False), nullable=False),
+        sa.Column("completion_id", sa.Uuid(as_uuid=False), nullable=False),
+        sa.Column("corrects", sa.Uuid(as_uuid=False), nullable=False),
+        sa.Column("reason", sa.Text(), nullable=False),
+        sa.Column("corrected_by", sa.Text(), nullable=False),
+        sa.Column("document", sa.Text(), nullable=False),
+        sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
+        sa.CheckConstraint("corrects <> id", name=op.f("ck_corrections_corrects_another")),
+        sa.CheckConstraint("length(reason) > 0", name=op.f("ck_corrections_reason_given")),
+        sa.ForeignKeyConstraint(
+            ["site_id", "completion_id"],
+            ["completions.site_id", "completions.id"],
+            name=op.f("fk_corrections_completions"),
+            ondelete="RESTRICT",
+        ),
+        sa.PrimaryKeyConstraint("site_id", "id", name=op.f("pk_corrections")),
+        sa.UniqueConstraint("site_id", "corrects", name=op.f("uq_corrections_site_id_corrects")),
+    )
+    op.create_index(
+        op.f("ix_corrections_site_id_completion_id"), "corrections", ["site_id", "completion_id"], unique=False
+    )
+
+
 def stays() -> None:
     """Stays of bearings in positions."""
     op.create_table(
@@ -429,7 +578,8 @@ def append_only_on_sqlite() -> None:
                 f"CREATE TRIGGER tr_{table}_{verb.lower()} BEFORE {verb} ON {table} "
                 f"BEGIN SELECT RAISE(ABORT, '{table} is append-only'); END"
             )
-    for table, key in (("journal", "seq"), ("revisions", "id")):
+    keys = {"journal": "seq"}
+    for table, key in ((table, keys.get(table, "id")) for table in APPEND_ONLY):
         op.execute(
             f"CREATE TRIGGER tr_{table}_replace BEFORE INSERT ON {table} "
             f"WHEN EXISTS (SELECT 1 FROM {table} WHERE site_id = NEW.site_id AND {key} = NEW.{key}) "

@@ -17,7 +17,7 @@ from service.api.strict_json import written
 from service.render.present import UnitSystem, present, text
 
 MEDIA_TYPE: Final = "application/problem+json"
-_LOG = logging.getLogger(__name__)
+LOG = logging.getLogger(__name__)
 
 CATALOGUE: Final[dict[str, tuple[int, str]]] = {
     # the request as such
@@ -53,7 +53,10 @@ CATALOGUE: Final[dict[str, tuple[int, str]]] = {
     "out_of_table": (422, "No row of the table covers this"),
     "reading_scale_suspect": (422, "The reading looks like a slip of unit or decimal point"),
     "mixed_blade_units": (422, "The blade set mixes inches and millimetres"),
-    "unknown_housing": (422, "The housing is not in the tables"),
+    "unknown_housing": (422, "The housing is neither in the tables nor on record"),
+    "bad_csv": (422, "The CSV cannot be read"),
+    "chart_refused": (422, "Rows of the chart may not stand"),
+    "housing_refused": (422, "The housing may not stand like this"),
     "shaft_named_twice": (422, "A shaft is named twice"),
     "no_positions": (422, "No position is named"),
     "invalid_text": (422, "A text cannot be stored"),
@@ -76,8 +79,31 @@ CATALOGUE: Final[dict[str, tuple[int, str]]] = {
     "unknown_seat": (422, "The seat is not known"),
     "unknown_thread": (422, "The thread is not in the tables"),
     "unusable_blade_set": (422, "The blade set cannot be used"),
-    "chart_refused": (422, "The chart cannot be taken as it is"),
+    "witnesses_missing": (422, "Witnesses of a mounting are read against a measured clearance"),
+    "unknown_type": (422, "The bearing type is not known"),
+    "unknown_taper": (422, "The taper is not known"),
+    "unknown_clearance_class": (422, "The clearance class is not known"),
+    "too_many_lines": (413, "The batch has too many lines"),
+    "unknown_step": (422, "The instructions have no such step"),
+    "unknown_revision": (422, "The instructions have no such revision"),
+    "position_required": (422, "The position must be named"),
+    "row_missing": (422, "Some values name their row of rollers and others do not"),
+    "points_not_combined": (422, "Values at these points do not make one reading"),
+    "not_a_hold_point": (422, "The step is not a hold point"),
+    "same_person": (422, "A deviation is approved by another person than the one who did the work"),
+    "position_left_out": (422, "A position of the order is left out"),
+    "outcome_contradicts": (422, "What is said of a position contradicts its outcome"),
+    "installed_required": (422, "The bearing that was installed must be named"),
+    "unknown_damage": (422, "The mode of damage is not known"),
+    "unknown_entry": (422, "What is corrected is not an entry of this order"),
+    "not_replaced": (422, "Nothing was replaced at this position"),
     # identity and lifecycle
+    "hold_points_open": (409, "Hold points are open"),
+    "outcome_not_planned": (409, "The instructions were not made for this outcome"),
+    "installed_differs": (409, "Another bearing was installed than the instructions were made for"),
+    "work_order_not_completed": (409, "The work order is not completed"),
+    "already_corrected": (409, "The entry has been corrected already"),
+    "entered_at_once": (409, "Another entry was made in the same order at the same moment"),
     "conflict": (409, "The request contradicts what is on record"),
     "asset_tag_taken": (409, "Another asset of this site has this tag"),
     "asset_differs": (409, "The asset on record differs from the one sent"),
@@ -85,11 +111,11 @@ CATALOGUE: Final[dict[str, tuple[int, str]]] = {
     "position_has_history": (409, "A position with history cannot be dropped"),
     "work_order_differs": (409, "The work order on record differs from the one sent"),
     "work_order_not_open": (409, "The work order is not open"),
+    "version_exists": (409, "The next version was stored by somebody else at the same moment; send it again"),
     "idempotency_in_progress": (409, "The first request with this Idempotency-Key is still running"),
     "shaft_name_taken": (409, "Two shafts of the asset would have the same name"),
     "position_name_taken": (409, "Two positions of the asset would have the same name"),
     "revision_exists": (409, "Another revision was made at the same time"),
-    "version_exists": (409, "This version is on record already"),
     "work_order_exists": (409, "A work order of this number is on record already"),
     "position_has_open_stay": (409, "A bearing is running in this position already"),
     "stays_overlap": (409, "Two bearings would be in one position at the same time"),
@@ -150,23 +176,33 @@ def problem(
     headers: dict[str, str] | None = None,
     facts: dict[str, Any] | None = None,
 ) -> Response:
+    """Return the answer with the problem document for a code of the catalogue."""
+    body = problem_document(code, detail, status=status, faults=faults, facts=facts)
+    response = Response(written(body), status=body["status"], content_type=MEDIA_TYPE)
+    response.headers.update(headers or {})
+    response.headers["Cache-Control"] = "no-store"
+    return response
+
+
+def problem_document(
+    code: str,
+    detail: str,
+    *,
+    status: int | None = None,
+    faults: list[dict[str, str]] | None = None,
+    facts: dict[str, Any] | None = None,
+) -> dict[str, Any]:
     """Return the problem document for a code of the catalogue."""
     default_status, title = CATALOGUE.get(code, (status or 422, code.replace("_", " ").capitalize()))
-    status = status or default_status
-    body = {
+    return (facts or {}) | {
         "type": f"{current_app.config['PUBLIC_URL']}/docs/problems#{code}",
         "title": title,
-        "status": status,
+        "status": status or default_status,
         "code": code,
         "detail": detail,
         "request_id": g.get("request_id", ""),
         "errors": faults or [],
     }
-    response = Response(written({**(facts or {}), **body}), status=status, content_type=MEDIA_TYPE)
-    response.headers.update(headers or {})
-    if status >= 400:
-        response.headers["Cache-Control"] = "no-store"
-    return response
 
 
 def register(app: Flask) -> None:
@@ -182,17 +218,36 @@ def _raised(error: ProblemRaised) -> Response:
     return problem(error.code, error.detail, faults=error.faults, headers=error.headers)
 
 
+def document_of(error: errors.ServiceError | ValidationError) -> dict[str, Any]:
+    """Return the problem document of an error of the domain or of a schema."""
+    return _invalid_document(error) if isinstance(error, ValidationError) else _service_document(error)
+
+
+def _answered(document: dict[str, Any]) -> Response:
+    headers = {"Retry-After": "2"} if document["status"] == 503 else {}
+    headers["Cache-Control"] = "no-store"
+    return Response(written(document), status=document["status"], content_type=MEDIA_TYPE, headers=headers)
+
+
 def _service_error(error: errors.ServiceError) -> Response:
-    units: UnitSystem = g.get("units", "metric")
-    status = next(status for kind, status in _STATUS_BY_ERROR if isinstance(error, kind))
-    detail = text(error.detail, units)
-    faults = [{"pointer": f"#/{error.field}", "code": error.code, "detail": detail}] if error.field else []
-    faults += [dict(fault) for fault in error.facts.pop("faults", [])]
-    headers = {"Retry-After": "2"} if status == 503 else None
-    return problem(error.code, detail, status=status, faults=faults, headers=headers, facts=present(error.facts, units))
+    return _answered(_service_document(error))
 
 
 def _invalid(error: ValidationError) -> Response:
+    return _answered(_invalid_document(error))
+
+
+def _service_document(error: errors.ServiceError) -> dict[str, Any]:
+    units: UnitSystem = g.get("units", "metric")
+    status = next(status for kind, status in _STATUS_BY_ERROR if isinstance(error, kind))
+    detail = text(error.detail, units)
+    facts = {name: value for name, value in error.facts.items() if name != "faults"}
+    faults = [{"pointer": f"#/{error.field}", "code": error.code, "detail": detail}] if error.field else []
+    faults += [dict(fault) for fault in error.facts.get("faults", [])]
+    return problem_document(error.code, detail, status=status, faults=faults, facts=present(facts, units))
+
+
+def _invalid_document(error: ValidationError) -> dict[str, Any]:
     faults = [
         {"pointer": pointer, "code": code, "detail": detail} for pointer, code, detail in faults_of(error.messages)
     ]
@@ -200,7 +255,7 @@ def _invalid(error: ValidationError) -> Response:
     name = first["pointer"].removeprefix("#/") or "the body"
     more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
     code = first["code"] if first["code"] in CATALOGUE and len(faults) == 1 else "invalid"
-    return problem(code, f"{name}: {first['detail']}{more}", status=422, faults=faults[:100])
+    return problem_document(code, f"{name}: {first['detail']}{more}", status=422, faults=faults[:100])
 
 
 def faults_of(messages: Any, path: str = "#") -> Iterator[tuple[str, str, str]]:
@@ -235,5 +290,5 @@ def _http_exception(error: HTTPException) -> Response:
 
 
 def _unexpected(error: Exception) -> Response:
-    _LOG.exception("unexpected error", extra={"request_id": g.get("request_id", "")})
+    LOG.exception("unexpected error", extra={"request_id": g.get("request_id", "")})
     return problem("internal", "the fault is on our side; quote the request id when you report it")

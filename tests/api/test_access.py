@@ -2,10 +2,13 @@
 
 import re
 import time
+from typing import Any
 
 import pytest
 from flask import Flask
 
+from service.api.charts import EXAMPLE as CHART
+from service.api.housings import EXAMPLE as HOUSING
 from service.api.operations import DECLARED, Operation
 from service.store.keys import revoke_key
 from tests.api.checked import Client
@@ -17,9 +20,9 @@ NAMES = [f"{o.method} {o.rule}" for o in OPERATIONS]
 UNKNOWN = "01900000-0000-7000-8000-000000000000"
 
 
-def path_of(operation: Operation, asset_id: str = UNKNOWN, order_id: str = UNKNOWN) -> str:
-    ids = {"asset_id": asset_id, "order_id": order_id, "number": "1"}
-    return re.sub(r"<(\w+)>", lambda match: ids[match[1]], operation.rule)
+def path_of(operation: Operation, **ids: str) -> str:
+    known = {"number": "1", **ids}
+    return re.sub(r"<(\w+)>", lambda match: known.get(match[1], UNKNOWN), operation.rule)
 
 
 @pytest.mark.parametrize("operation", OPERATIONS, ids=NAMES)
@@ -40,18 +43,31 @@ def test_the_other_scopes_do_not_imply_the_one_that_is_asked_for(
     assert operation.scope in refused.json["detail"]
 
 
+def example_of(client: Client, operation: Operation) -> Any:
+    """The documented example of a body, so that nothing but the object can be what is wrong."""
+    if operation.body is None:
+        return None
+    template = operation.rule.replace("<", "{").replace(">", "}")
+    documented = client.contract.document["paths"][template][operation.method.lower()]
+    return documented["requestBody"]["content"]["application/json"].get("example") or fan()
+
+
 WITH_IDS = [o for o in OPERATIONS if "<" in o.rule]
 
 
 @pytest.mark.parametrize("operation", WITH_IDS, ids=[f"{o.method} {o.rule}" for o in WITH_IDS])
 def test_another_site_s_objects_are_not_there(app: Flask, client_of: ClientMaker, operation: Operation) -> None:
     owner = client_of(app, "ALDER")
-    asset = owner.post("/v1/assets", fan()).json["id"]
-    opened = owner.post("/v1/work-orders", order()).json["id"]
+    owned = {
+        "asset_id": owner.post("/v1/assets", fan()).json["id"],
+        "order_id": owner.post("/v1/work-orders", order()).json["id"],
+        "chart_id": owner.post("/v1/charts", CHART).json["id"],
+        "housing_id": owner.post("/v1/housings", HOUSING).json["id"],
+    }
     stranger = client_of(app, "BIRCH")
-    bodies = {"PUT": fan(), "POST": {"reason": "none"}}
-    own_missing = owner.call(operation.method, path_of(operation), bodies.get(operation.method))
-    refused = stranger.call(operation.method, path_of(operation, asset, opened), bodies.get(operation.method))
+    body = example_of(owner, operation)
+    own_missing = owner.call(operation.method, path_of(operation), body)
+    refused = stranger.call(operation.method, path_of(operation, **owned), body)
     assert (refused.status_code, refused.json["code"]) == (404, "not_found")
     assert "ETag" not in refused.headers
     same = {name: refused.json[name] for name in ("type", "title", "status", "code", "detail", "errors")}

@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from service import units
-from service.store import assets, sites, work_orders
+from service.store import assets, completions, entries, sites, work_orders
 from service.store.database import Database
 from service.store.unit_of_work import Event, Tx, Written
 
@@ -52,6 +52,38 @@ def order(
         "positions": positions,
     }
     return work_orders.insert_work_order(tx, asset_id=machine.id, asset_tag=machine.tag, **(given | members))
+
+
+def reading(tx: Tx, order_id: str, **members: Any) -> entries.ReadingRow:
+    """A reading of the tail bearing."""
+    given = {
+        "kind": "initial_clearance",
+        "position": "tail",
+        "step": None,
+        "revision": 1,
+        "made_revision": 2,
+        "verdict": "accept",
+        "code": None,
+        "taken_at": OPENED_AT,
+        "taken_by": "A. Fitter",
+        "document": {"values": [{"value": units.clearance(101_600)}]},
+    }
+    return entries.insert_reading(tx, work_order_id=order_id, **(given | members))
+
+
+def life_of(tx: Tx, order_id: str) -> completions.CompletionRow:
+    """A row in every table of an order's life: a reading, a deviation, what was found, completion and correction."""
+    reading(tx, order_id)
+    approved = {"reason": "worn gauge", "approved_by": "B. Foreman", "taken_by": "A. Fitter"}
+    entries.insert_deviation(tx, work_order_id=order_id, step="rings", position=None, revision=2, **approved)
+    entries.insert_as_found(tx, work_order_id=order_id, position="tail", made_revision=None, document={})
+    row = completions.insert_completion(
+        tx, work_order_id=order_id, revision=2, completed_at=OPENED_AT, completed_by="A. Fitter", document={}
+    )
+    completions.insert_correction(
+        tx, completion_id=row.id, corrects=row.id, reason="wrong serial", corrected_by="B. Foreman", document={}
+    )
+    return row
 
 
 def written(database: Database, site_id: str, work: Any, *events: Event) -> Any:

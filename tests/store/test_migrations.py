@@ -50,6 +50,7 @@ def populated(url: str) -> Database:
     machine = plant.stored(database, site_id)
     order = plant.written(database, site_id, lambda tx: plant.order(tx, machine))
     plant.written(database, site_id, lambda tx: [revision(tx, order.id, 1), revision(tx, order.id, 2, 1)])
+    plant.written(database, site_id, lambda tx: plant.life_of(tx, order.id))
     position_id = machine.shafts[0]["positions"][0]["id"]
     plant.written(database, site_id, lambda tx: [stay(tx, position_id, 0, 5), stay(tx, position_id, 5, None)])
     return database

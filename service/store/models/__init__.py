@@ -3,19 +3,25 @@
 from service.store.models.base import Base, UTCDateTime
 from service.store.models.journal import IdempotencyKey, JournalEntry, SiteHead
 from service.store.models.plant import Asset, Chart, Housing, Position, Shaft
+from service.store.models.records import AsFound, Completion, Correction, Deviation, Reading
 from service.store.models.sites import ApiKey, Site
 from service.store.models.stays import Stay
 from service.store.models.work_orders import Revision, WorkOrder, WorkOrderPosition
 
 __all__ = [
     "ApiKey",
+    "AsFound",
     "Asset",
     "Base",
     "Chart",
+    "Completion",
+    "Correction",
+    "Deviation",
     "Housing",
     "IdempotencyKey",
     "JournalEntry",
     "Position",
+    "Reading",
     "Revision",
     "Shaft",
     "Site",

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Mapped, mapped_column
 
 from service.store.models.base import ID, Base, belongs_to, of_a_site, one_of
 
-CHART_KINDS = ("reduction", "initial_clearance", "axial_displacement", "cap_bolt_torque", "housing")
+CHART_KINDS = ("reduction", "initial_clearance", "axial_displacement", "nut_turn", "cap_bolt_torque", "housing")
 
 
 class Asset(Base):

@@ -1,0 +1,278 @@
+"""Completing an order: hold points cleared, old stays ended, new ones begun, the order closed; one transaction."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import ceil, floor
+from typing import Any
+
+from service.api import fields
+from service.api.recording import Held, books_of_revision
+from service.errors import CannotEvaluate, Conflict
+from service.instructions.hold_points import DEVIATION, HoldPoint
+from service.instructions.inputs import job_of_inputs
+from service.instructions.job import required_bearing
+from service.instructions.machine import normalised_bearing
+from service.instructions.readings import Value, measured_of
+from service.mounting.readings import ACCEPT
+from service.reference.bearings import Bearing
+from service.store import completions, entries, stays
+from service.store.completions import CompletionRow
+from service.store.entries import ReadingRow
+from service.store.stays import StayRow
+from service.store.unit_of_work import Event, Tx
+
+REPLACED = "replaced"
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """What was done at one position: the request's members, and the stays it ended and began."""
+
+    given: Mapping[str, Any]
+    ended: StayRow | None
+    begun: str | None
+
+    def record(self) -> dict[str, Any]:
+        """Return what the completion keeps of the position."""
+        ended = None if self.ended is None else self.ended.id
+        return {**self.given, "ended_stay": ended, "begun_stay": self.begun}
+
+
+def completed(tx: Tx, at: Held, given: Mapping[str, Any]) -> tuple[CompletionRow, tuple[Event, ...]]:
+    """Complete the order.
+
+    Raises
+    ------
+    CannotEvaluate
+        A position of the order is left out, unknown or named twice; members that contradict the outcome.
+    Conflict
+        ``hold_points_open``, with the list; ``outcome_not_planned``, ``installed_differs``; a constraint of the stays.
+    """
+    by_name = _by_position(at, [_normalised(each, n) for n, each in enumerate(given["positions"])])
+    outcomes = {name: each["outcome"] for name, each in by_name.items()}
+    planned = _planned(tx, at)
+    _check_planned(at, by_name, planned)
+    still_open = at.hold_points(outcomes)
+    if still_open:
+        raise _not_yet(still_open)
+    done = [
+        _done(tx, at, given, by_name[each["name"]], each["position_id"], planned[each["name"]])
+        for each in at.order.positions
+    ]
+    document: dict[str, Any] = {"positions": [each.record() for each in done]}
+    if "meter_reading" in given:
+        document["meter_reading"] = given["meter_reading"]
+    row = completions.insert_completion(
+        tx,
+        work_order_id=at.order.id,
+        revision=at.revision.number,
+        completed_at=given["completed_at"],
+        completed_by=given["completed_by"],
+        document=document,
+    )
+    return row, tuple(_events(at, row, done))
+
+
+def _normalised(given: Mapping[str, Any], number: int) -> dict[str, Any]:
+    """Return what was done at a position, the designation of the bearing that was installed as we write it."""
+    installed = given.get("installed", {})
+    if "designation" not in installed:
+        return dict(given)
+    path = f"positions/{number}/installed"
+    return {**given, "installed": {**installed, **normalised_bearing({"designation": installed["designation"]}, path)}}
+
+
+def _by_position(at: Held, given: list[dict[str, Any]]) -> dict[str, dict[str, Any]]:
+    """Return what was done by position: each position of the order once."""
+    names = [each["name"] for each in at.order.positions]
+    found: dict[str, dict[str, Any]] = {}
+    for number, each in enumerate(given):
+        name, path = each["position"], f"positions/{number}"
+        if name not in names:
+            said = f"{name!r} is not a position of this order; they are {', '.join(names)}"
+            raise CannotEvaluate(said, code="unknown_position", field=f"{path}/position")
+        if name in found:
+            raise CannotEvaluate(f"{name} is named twice", code="position_named_twice", field=f"{path}/position")
+        for member in ("removed", "installed"):
+            if each["outcome"] != REPLACED and member in each:
+                said = f"nothing is {member} where the outcome is {each['outcome']}"
+                raise CannotEvaluate(said, code="outcome_contradicts", field=f"{path}/{member}")
+        found[name] = each
+    left_out = [name for name in names if name not in found]
+    if left_out:
+        said = f"say what was done at {', '.join(left_out)}: replaced, inspected_only or not_done"
+        raise CannotEvaluate(said, code="position_left_out", field="positions")
+    return found
+
+
+def _check_planned(at: Held, by_name: Mapping[str, Mapping[str, Any]], planned: Mapping[str, Bearing | None]) -> None:
+    """Refuse a replacement that the instructions were not made for."""
+    for name, each in by_name.items():
+        if each["outcome"] != REPLACED:
+            continue
+        if at.order.kind != "replacement":
+            said = f"{name}: this order was opened to inspect; a replacement has its own order, with its instructions"
+            raise Conflict(said, code="outcome_not_planned", field="positions")
+        _check_bearing(at, name, each.get("installed", {}).get("designation"), planned[name])
+
+
+def _check_bearing(at: Held, name: str, designation: str | None, planned: Bearing | None) -> None:
+    """Refuse another bearing than the one the numbers were made for, unless a deviation names it."""
+    if designation is None:
+        if planned is None or planned.designation is None:
+            said = f"{name}: say which bearing was installed; the instructions do not know it"
+            raise CannotEvaluate(said, code="installed_required", field="positions")
+        return
+    installed = required_bearing({"designation": designation}, "positions")
+    if planned is None or _kind(planned) == _kind(installed):
+        return
+    approved = any(e.kind == DEVIATION and e.step == "bearing-marks" and e.position == name for e in at.entered)
+    if not approved:
+        said = (
+            f"{name}: {designation} was installed, but the instructions were made for {planned.designation}: "
+            "its clearance was judged by other limits; let another person approve a deviation from step bearing-marks"
+        )
+        raise Conflict(said, code="installed_differs", field="positions")
+
+
+def _planned(tx: Tx, at: Held) -> dict[str, Bearing | None]:
+    """Return the bearing that the instructions were made for, by position."""
+    job = job_of_inputs(at.revision.inputs, books=books_of_revision(tx, at.revision))
+    return {position.name: job.bearing_at(position) for position in job.positions}
+
+
+def _kind(bearing: Bearing) -> tuple[Any, ...]:
+    return (bearing.type, bearing.bore_mm, bearing.outside_diameter_mm, bearing.taper, bearing.clearance_class)
+
+
+def _not_yet(still_open: list[HoldPoint]) -> Conflict:
+    shown = ", ".join(f"{each.number} {each.title}" for each in still_open[:5])
+    more = f" and {len(still_open) - 5} more" if len(still_open) > 5 else ""
+    said = f"{len(still_open)} hold points are open: {shown}{more}"
+    return Conflict(said, code="hold_points_open", hold_points_open=[each.record() for each in still_open])
+
+
+def _done(
+    tx: Tx,
+    at: Held,
+    given: Mapping[str, Any],
+    each: Mapping[str, Any],
+    position_id: str,
+    planned: Bearing | None,
+) -> Done:
+    """End the stay that ran in a position and begin the one of the bearing that was installed."""
+    if each["outcome"] != REPLACED:
+        return Done(each, None, None)
+    ended = stays.open_stay(tx, position_id)
+    if ended is not None:
+        removal = removal_members(each.get("removed", {}))
+        hours = _hours(ended, given.get("meter_reading"))
+        document = {**ended.document, "removed": dict(each.get("removed", {}))}
+        stays.change_stay(
+            tx, ended.id, removed_at=given["completed_at"], operating_hours=hours, document=document, **removal
+        )
+    installed = each.get("installed", {})
+    mounted = _as_mounted(tx, at, each["position"], given)
+    begun = stays.begin_stay(
+        tx,
+        position_id=position_id,
+        work_order_id=at.order.id,
+        designation=installed.get("designation") or (planned.designation if planned else None),
+        manufacturer=installed.get("manufacturer"),
+        serial=installed.get("serial"),
+        installed_at=given["completed_at"],
+        **mounted,
+    )
+    return Done(each, ended, begun)
+
+
+def removal_members(removed: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the columns of a stay that ends: how, whether it was looked at, damage, cause."""
+    damage = removed.get("damage")
+    return {
+        "end_type": removed.get("end_type", "unknown"),
+        "inspected": removed.get("inspected", None if damage is None else True),
+        "damage": "|".join(each["code"] for each in damage) if damage else None,
+        "cause": removed.get("cause"),
+    }
+
+
+def _hours(ended: StayRow, meter: Any) -> float | None:
+    """Return the age at removal by the meter of the machine, when it was read at both ends and not exchanged."""
+    at_install = ended.document.get("meter_at_install")
+    if meter is None or at_install is None or meter.value < at_install.value:
+        return ended.operating_hours
+    return float(meter.value - at_install.value)
+
+
+def _as_mounted(tx: Tx, at: Held, name: str, given: Mapping[str, Any]) -> dict[str, Any]:
+    """Return how the bearing was mounted: the last accepted readings, and the window they were judged by."""
+    last = {row.kind: row for row in entries.readings_of(tx, at.order.id) if row.position == name and _counts(row)}
+    target = next(each for each in at.revision.record["targets"] if each["position"] == name)
+    window = target["residual_clearance"]
+    known = window is not None and not window["provisional"]
+    return {
+        "initial_clearance_nm": _mean_nm(last.get("initial_clearance")),
+        "residual_clearance_nm": _mean_nm(last.get("residual_clearance")),
+        "window_min_nm": ceil(window["min"].value) if known else None,
+        "window_max_nm": floor(window["max"].value) if known else None,
+        "document": _mounting_document(at, name, target, last, given),
+    }
+
+
+def _counts(row: ReadingRow) -> bool:
+    return row.verdict == ACCEPT and row.kind != "confirmation"
+
+
+def _mean_nm(row: ReadingRow | None) -> int | None:
+    """Return the mean of the rows of rollers, in whole nanometres."""
+    if row is None:
+        return None
+    values = [Value(quantity=v["value"], row=v.get("row"), point=v.get("point")) for v in row.document["values"]]
+    rows_nm = measured_of(values).row_values_nm
+    return round(sum(rows_nm) / len(rows_nm))
+
+
+def _mounting_document(
+    at: Held, name: str, target: Mapping[str, Any], last: Mapping[str, ReadingRow], given: Mapping[str, Any]
+) -> dict[str, Any]:
+    """Return what a stay keeps of its mounting, for those who ask later which numbers it was mounted by."""
+    supports = (at.revision.record["arrangement"] or {}).get("supports", ())
+    roles = [each["role"] for each in supports if each["name"] == name]
+    readings = {
+        kind: {
+            "reading": row.id,
+            "values": row.document["values"],
+            "revision": row.revision,
+            "instrument": row.document.get("instrument"),
+            "method": row.document.get("method"),
+            "taken_by": row.taken_by,
+            "taken_at": fields.rfc3339(row.taken_at),
+        }
+        for kind, row in last.items()
+    }
+    deviations = [e.step for e in at.entered if e.kind == DEVIATION and e.position in (None, name)]
+    document = {
+        "revision": at.revision.number,
+        "revision_sha256": at.revision.sha256,
+        "data_version": at.revision.data_version,
+        "engine_version": at.revision.engine_version,
+        "role": roles[0] if roles else None,
+        "sources": [each["id"] for each in target["sources"]],
+        "readings": readings,
+        "deviations": deviations,
+        "completed_by": given["completed_by"],
+    }
+    return document | ({"meter_at_install": given["meter_reading"]} if "meter_reading" in given else {})
+
+
+def _events(at: Held, row: CompletionRow, done: list[Done]) -> list[Event]:
+    outcomes = {each.given["position"]: each.given["outcome"] for each in done}
+    events = [Event("work_order.completed", "work_order", at.order.id, None, None, {"outcomes": outcomes})]
+    for each in done:
+        place = {"position": each.given["position"], "asset": at.order.asset_tag, "work_order": at.order.id}
+        if each.ended is not None:
+            events.append(Event("stay.ended", "stay", each.ended.id, None, None, place))
+        if each.begun is not None:
+            events.append(Event("stay.begun", "stay", each.begun, None, None, place))
+    return events

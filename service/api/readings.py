@@ -1,0 +1,304 @@
+"""/v1/work-orders/{id}/readings, as-found, deviations: what the mechanic enters while the order is open."""
+
+from typing import Any
+
+from flask import Response
+from marshmallow import fields as ma_fields
+from marshmallow import validate
+
+from service.api import fields, lists, shapes
+from service.api.answers import AnswerSchema, nested, quantity, word
+from service.api.operations import Answer, Blueprint, Call
+from service.api.reading_shapes import HoldPointRead, JudgedReadings, ReadingPage, Readings
+from service.api.recording import Held, held, order_of, recorded_as_found, recorded_deviation, recorded_reading
+from service.api.schema import PageQuery, StrictSchema, UnitsQuery, WriteQuery
+from service.errors import ServiceError
+from service.store import entries
+from service.store.entries import AsFoundRow, DeviationRow, ReadingRow
+from service.store.unit_of_work import Event, Tx, Written
+
+blueprint = Blueprint(
+    "readings", __name__, url_prefix="/v1/work-orders", description="What is entered in an open work order"
+)
+
+
+class EntryQuery(PageQuery, UnitsQuery):
+    """Query of the lists of an order's entries."""
+
+
+class FreePosition(StrictSchema):
+    """Gap between outer ring and seat shoulder, on either side."""
+
+    minus = fields.QuantityField("dimension", least=0, most=1000, keep=True)
+    plus = fields.QuantityField("dimension", least=0, most=1000, keep=True)
+
+
+class AsFoundRequest(StrictSchema):
+    """What was found at a position before anything was touched; it overrides the record."""
+
+    position = fields.Text(80, required=True)
+    ring_present = fields.Flag(metadata={"description": "A locating ring lies in this block"})
+    ring_count = fields.Whole(0, 4)
+    free_position = ma_fields.Nested(FreePosition)
+    residual_clearance = fields.QuantityField("clearance", least=0, most=100, keep=True)
+    locknut_side = fields.Choice(shapes.SIDES)
+    lubrication = fields.Choice(("grease", "oil"))
+    lubricant_condition = fields.Text(500)
+    load_mark = fields.Text(500, metadata={"description": "Where on the outer ring"})
+    cap_bolt_break_away = ma_fields.List(
+        fields.QuantityField("torque", least=0, most=1e6, keep=True), validate=validate.Length(1, 12)
+    )
+    marks = fields.Text(200, metadata={"description": "Marks on the rings of the old bearing"})
+    notes = fields.Text(2000, lines=True)
+    taken_at = fields.Timestamp()
+    taken_by = fields.Text(80)
+
+
+class FreePositionRead(AnswerSchema):
+    """Gap between outer ring and seat shoulder, on either side."""
+
+    minus = quantity(required=False)
+    plus = quantity(required=False)
+
+
+class AsFoundRead(AnswerSchema):
+    """What was found at a position; members that were not sent are left out."""
+
+    id = word()
+    position = word()
+    made_revision = ma_fields.Integer(required=True, allow_none=True)
+    created_at = ma_fields.DateTime(required=True)
+    ring_present = ma_fields.Boolean(required=False)
+    ring_count = ma_fields.Integer(required=False)
+    free_position = nested(FreePositionRead, required=False)
+    residual_clearance = quantity(required=False)
+    locknut_side = word(required=False)
+    lubrication = word(required=False)
+    lubricant_condition = word(required=False)
+    load_mark = word(required=False)
+    cap_bolt_break_away = ma_fields.List(fields.QuantityOut(), required=False)
+    marks = word(required=False)
+    notes = word(required=False)
+    taken_at = ma_fields.DateTime(required=False)
+    taken_by = word(required=False)
+
+
+class AsFoundAnswer(AsFoundRead):
+    """What was found, the revision in force now, and the hold points that are open."""
+
+    revision = ma_fields.Integer(required=True)
+    hold_points_open = nested(HoldPointRead, many=True)
+
+
+class AsFoundPage(AnswerSchema):
+    """What was found, as it was entered."""
+
+    items = nested(AsFoundRead, many=True)
+    next = word(null=True)
+
+
+class DeviationRequest(StrictSchema):
+    """Another person lets a hold point pass."""
+
+    step = fields.OneOf(
+        [
+            (fields.is_text, fields.Text(120)),
+            (lambda value: isinstance(value, int), fields.Whole(1, 999_999)),
+        ],
+        expected="the number of a step of the latest revision, or its id",
+        required=True,
+    )
+    position = fields.Text(80)
+    reason = fields.Text(2000, required=True)
+    approved_by = fields.Text(80, required=True)
+    taken_by = fields.Text(80, metadata={"description": "Who did the work of this step"})
+
+
+class DeviationRead(AnswerSchema):
+    """A deviation on record."""
+
+    id = word()
+    entry = ma_fields.Integer(required=True)
+    step = word()
+    position = word(null=True)
+    revision = ma_fields.Integer(required=True)
+    reason = word()
+    approved_by = word()
+    taken_by = word(null=True)
+    created_at = ma_fields.DateTime(required=True)
+
+
+class DeviationAnswer(DeviationRead):
+    """A deviation, and the hold points that are still open."""
+
+    hold_points_open = nested(HoldPointRead, many=True)
+
+
+class DeviationPage(AnswerSchema):
+    """Deviations as they were approved."""
+
+    items = nested(DeviationRead, many=True)
+    next = word(null=True)
+
+
+def _judged(row: ReadingRow) -> dict[str, Any]:
+    said: dict[str, Any] = {name: row.document[name] for name in ("fits", "fits_class") if name in row.document}
+    return {
+        "id": row.id,
+        "kind": row.kind,
+        "position": row.position,
+        "step": row.step,
+        "revision": row.revision,
+        "verdict": row.verdict,
+        "code": row.code,
+        **said,
+        "detail": row.document["detail"],
+        "next": row.document["next"],
+    }
+
+
+def _reading(row: ReadingRow) -> dict[str, Any]:
+    times = {"taken_at": fields.rfc3339(row.taken_at), "created_at": fields.rfc3339(row.created_at)}
+    own = {"entry": row.entry, "made_revision": row.made_revision, "taken_by": row.taken_by, **times}
+    return {**_judged(row), **row.document, **own}
+
+
+def _as_found(row: AsFoundRow) -> dict[str, Any]:
+    own = {"id": row.id, "position": row.position, "made_revision": row.made_revision}
+    return {**own, "created_at": fields.rfc3339(row.created_at), **row.document}
+
+
+def _deviation(row: DeviationRow) -> dict[str, Any]:
+    names = ("id", "entry", "step", "position", "revision", "reason", "approved_by", "taken_by")
+    return {name: getattr(row, name) for name in names} | {"created_at": fields.rfc3339(row.created_at)}
+
+
+def _now(at: Held) -> dict[str, Any]:
+    return {"revision": at.revision.number, "hold_points_open": [each.record() for each in at.hold_points()]}
+
+
+@blueprint.operation(
+    "POST",
+    "/<order_id>/readings",
+    scope="write",
+    body=Readings,
+    query=WriteQuery,
+    answers={201: Answer(JudgedReadings, "The readings are kept, each with its verdict")},
+    refuses=("409",),
+    example={
+        "readings": [
+            {
+                "position": "tail",
+                "kind": "initial_clearance",
+                "method": "blades",
+                "values": [{"value": {"value": 0.0040, "unit": "in"}, "row": 1}],
+                "taken_at": "2026-01-07T09:10:00Z",
+                "taken_by": "A. Fitter",
+                "instrument": "blades 14",
+            }
+        ]
+    },
+)
+def record_readings(call: Call, order_id: str) -> Response:
+    """Send readings and have them judged"""
+
+    def work(tx: Tx) -> Written:
+        at = held(tx, order_id)
+        rows: list[ReadingRow] = []
+        events: list[Event] = []
+        for number, given in enumerate(call.body["readings"]):
+            try:
+                at, row, made = recorded_reading(tx, at, given)
+            except ServiceError as error:
+                raise error.below(f"readings/{number}") from None
+            rows.append(row)
+            events += made
+        return Written(201, call.json({"items": [_judged(row) for row in rows], **_now(at)}), {}, tuple(events))
+
+    return call.written(work)
+
+
+@blueprint.operation(
+    "POST",
+    "/<order_id>/as-found",
+    scope="write",
+    body=AsFoundRequest,
+    query=WriteQuery,
+    answers={201: Answer(AsFoundAnswer, "What was found is kept")},
+    refuses=("409",),
+    example={"position": "tail", "ring_present": True, "residual_clearance": {"value": 0.006, "unit": "in"}},
+)
+def record_as_found(call: Call, order_id: str) -> Response:
+    """Say what was found under the cap"""
+
+    def work(tx: Tx) -> Written:
+        at, row, events = recorded_as_found(tx, held(tx, order_id), call.body)
+        return Written(201, call.json({**_as_found(row), **_now(at)}), {}, events)
+
+    return call.written(work)
+
+
+@blueprint.operation(
+    "POST",
+    "/<order_id>/deviations",
+    scope="approve",
+    body=DeviationRequest,
+    query=WriteQuery,
+    answers={201: Answer(DeviationAnswer, "The deviation is on record")},
+    refuses=("409",),
+    example={"step": "free-setting", "position": "tail", "reason": "No gauge on site.", "approved_by": "B. Foreman"},
+)
+def approve_deviation(call: Call, order_id: str) -> Response:
+    """Let a hold point pass, as another person than the one who did the work"""
+
+    def work(tx: Tx) -> Written:
+        at, row, events = recorded_deviation(tx, held(tx, order_id), call.body)
+        still = {"hold_points_open": [each.record() for each in at.hold_points()]}
+        return Written(201, call.json({**_deviation(row), **still}), {}, events)
+
+    return call.written(work)
+
+
+def _listed(call: Call, order_id: str, rows_of: Any, record: Any) -> Response:
+    """Answer one page of an order's entries."""
+    start, limit = lists.after(call.query, call.caller.site_id), call.query["limit"] + 1
+    with call.reading() as tx:
+        rows = rows_of(tx, order_of(tx, order_id).id, after=start, limit=limit)
+    body, headers = lists.page([record(row) for row in rows], call.query, call.caller.site_id)
+    return call.answer(body, headers=headers)
+
+
+@blueprint.operation(
+    "GET",
+    "/<order_id>/readings",
+    scope="read",
+    query=EntryQuery,
+    answers={200: Answer(ReadingPage, "Readings, as they were entered", headers=("Link",))},
+)
+def list_readings(call: Call, order_id: str) -> Response:
+    """List the readings of a work order"""
+    return _listed(call, order_id, entries.readings_of, _reading)
+
+
+@blueprint.operation(
+    "GET",
+    "/<order_id>/as-found",
+    scope="read",
+    query=EntryQuery,
+    answers={200: Answer(AsFoundPage, "What was found, as it was entered", headers=("Link",))},
+)
+def list_as_found(call: Call, order_id: str) -> Response:
+    """List what was found for a work order"""
+    return _listed(call, order_id, entries.as_found_of, _as_found)
+
+
+@blueprint.operation(
+    "GET",
+    "/<order_id>/deviations",
+    scope="read",
+    query=EntryQuery,
+    answers={200: Answer(DeviationPage, "Deviations, as they were approved", headers=("Link",))},
+)
+def list_deviations(call: Call, order_id: str) -> Response:
+    """List the deviations of a work order"""
+    return _listed(call, order_id, entries.deviations_of, _deviation)
