@@ -132,6 +132,43 @@ def write_openapi(file: str) -> None:
 
 
 @main.group()
+def charts() -> None:
+    """Charts from the makers' books."""
+
+
+@charts.command("import")
+@click.argument("file", type=click.Path(exists=True, dir_okay=False))
+@click.option("--site", required=True, help="Code of the site.")
+@click.option("--kind", required=True, help="What the rows are: reduction, cap_bolt_torque ...")
+@click.option("--name", required=True, help="Name of the chart; the same name again makes its next version.")
+@click.option("--title", required=True, help="Title of the book.")
+@click.option("--edition", required=True, help="Edition of the book.")
+@click.option("--page", required=True, help="Page of the book.")
+@click.option("--entered-by", required=True, help="Who entered the rows.")
+@click.option("--checked-by", required=True, help="Who checked them against the book.")
+@click.option("--accept-unusual", metavar="REASON", help="Why rows may stand that differ much from the built-in table.")
+@with_settings
+def import_chart(settings: Settings, file: str, site: str, accept_unusual: str | None, **given: str) -> None:
+    """Enter the chart in the CSV FILE; units stand in the names of its columns."""
+    from pathlib import Path
+
+    from service.api.chart_import import fault_lines, imported_chart
+    from service.store.database import Database
+
+    try:
+        data = Path(file).read_bytes()
+        row = imported_chart(Database(settings), site, data, given, accept_unusual=accept_unusual)
+    except ServiceError as error:
+        for line in fault_lines(error.facts.get("faults", [])):
+            click.echo(line, err=True)
+        raise
+    rows = row.document["rows"]
+    accepted = sum(1 for each in rows if each.get("accept_unusual"))
+    told = f", {accepted} of them accepted as unusual" if accepted else ""
+    click.echo(f"Chart {row.name} ({row.kind}) of {site} has version {row.version} now: {len(rows)} rows{told}.")
+
+
+@main.group()
 def audit() -> None:
     """The journal of all changes."""
 
@@ -151,6 +188,33 @@ def verify_audit(settings: Settings, site: str | None) -> None:
         told = "whole" if whole else f"broken at row {chain.broken_seq}: {chain.reason}"
         click.echo(f"{chain.site_code}: {chain.rows} rows, {told}")
     if broken:
+        sys.exit(1)
+
+
+@main.group()
+def verify() -> None:
+    """Checks of what is on record."""
+
+
+@verify.command("revisions")
+@click.option("--site", help="Code of one site; all sites when left out.")
+@with_settings
+def verify_stored_revisions(settings: Settings, site: str | None) -> None:
+    """Compute the instructions again from their inputs and name the first that differ.
+
+    Revisions of another engine or data version are only held against their hash.
+    """
+    from service.store.database import Database
+    from service.store.verification import verify_revisions
+
+    differs = False
+    for found in verify_revisions(Database(settings), site):
+        differs = differs or found.different is not None
+        told = "all agree" if found.different is None else f"{found.different}: {found.reason}"
+        click.echo(
+            f"{found.site_code}: {found.computed} computed again, {found.hashed} held against their hash; {told}"
+        )
+    if differs:
         sys.exit(1)
 
 

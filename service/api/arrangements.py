@@ -10,12 +10,14 @@ from marshmallow import validate
 from service.api import fields, shapes
 from service.api.answers import ArrangementRead
 from service.api.documents import site_books
+from service.api.media import SVG, VARY, picture_answer, picture_asked_for
 from service.api.operations import Answer, Blueprint, Call
 from service.api.schema import StrictSchema
 from service.arrangement.shaft_line import Arrangement, arrangement
 from service.instructions.books import HOUSING, NO_BOOKS
 from service.instructions.job import body_of, drives_of, support_of, wheels_of
 from service.reference.housings import Housing
+from service.render.shaft_picture import shaft_picture
 
 blueprint = Blueprint("arrangements", __name__, url_prefix="/v1", description="Locating and free supports of a shaft")
 
@@ -76,14 +78,35 @@ EXAMPLE: dict[str, Any] = {
     "/bearing-arrangements",
     scope="read",
     body=ArrangementRequest,
-    answers={200: Answer(ArrangementRead, "The roles; null where the rules leave them open, with the question")},
+    answers={
+        200: Answer(
+            ArrangementRead,
+            "The roles, or the picture of the shaft; null where the rules leave them open, with the question",
+            media=(SVG,),
+        )
+    },
+    refuses=("406",),
+    headers=("Accept",),
     example=EXAMPLE,
 )
 def bearing_arrangements(call: Call) -> Response:
     """Locating and free supports of a shaft"""
+    pictured = picture_asked_for()
     named = any("name" in support.get("housing", {}) for support in call.body["supports"])
     books = site_books(call, (HOUSING,)) if named else NO_BOOKS
-    return call.answer(_arrangement(call.body, books.housings).record())
+    record = _arrangement(call.body, books.housings).record()
+    return picture_answer(_picture(record, call)) if pictured else call.answer(record, headers=VARY)
+
+
+def _picture(record: dict[str, Any], call: Call) -> str:
+    given = call.body
+    return shaft_picture(
+        record,
+        supports=given["supports"],
+        drives=given["drives"],
+        wheels=given.get("wheels", ()),
+        units=call.units,
+    )
 
 
 def _arrangement(given: dict[str, Any], housings: Mapping[str, Housing]) -> Arrangement:

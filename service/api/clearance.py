@@ -8,11 +8,16 @@ from marshmallow import validate
 
 from service.api import fields, shapes
 from service.api.answers import ClearanceTargets
-from service.api.documents import blade_set, measured
+from service.api.documents import blade_set, measured, site_books
+from service.api.media import SVG, VARY, picture_answer, picture_asked_for
 from service.api.operations import Answer, Blueprint, Call
 from service.api.schema import StrictSchema
 from service.instructions.job import required_bearing
+from service.mounting.charts import KINDS, Chart
 from service.mounting.clearance import ClearanceTarget, clearance_target
+from service.mounting.witnesses import agreement
+from service.reference.sleeves import sleeve_thread
+from service.render.window_picture import window_picture
 
 blueprint = Blueprint("calculations", __name__, url_prefix="/v1", description="Calculations: nothing is stored")
 
@@ -28,6 +33,14 @@ class ReadingRows(StrictSchema):
     rows = ma_fields.List(
         ma_fields.List(reading(), validate=validate.Length(1, 20)), required=True, validate=validate.Length(1, 2)
     )
+
+
+class WitnessReadings(StrictSchema):
+    """What was read after mounting, by any of three ways; read against the measured initial clearance."""
+
+    residual_clearance = reading()
+    axial_displacement = fields.QuantityField("displacement", least=0, most=100)
+    nut_turn = fields.QuantityField("angle", least=0, most=3600)
 
 
 class ClearanceRequest(StrictSchema):
@@ -49,10 +62,11 @@ class ClearanceRequest(StrictSchema):
     shaft_diameter = fields.QuantityField("dimension", above=0, most=3000)
     sleeve_thread = fields.Choice(shapes.SLEEVE_THREADS)
     blade_set = shapes.blade_set_field()
+    witnesses = ma_fields.Nested(WitnessReadings)
 
 
-def target_of(given: dict[str, Any], call: Call) -> ClearanceTarget:
-    """Return the clearance target of one loaded request."""
+def target_of(given: dict[str, Any], call: Call, charts: tuple[Chart, ...]) -> ClearanceTarget:
+    """Return the clearance target of one loaded request, by the site's charts first."""
     return clearance_target(
         bearing=required_bearing(given["bearing"], "bearing"),
         seat=given.get("seat"),
@@ -63,7 +77,30 @@ def target_of(given: dict[str, Any], call: Call) -> ClearanceTarget:
         shaft_bore_mm=given.get("shaft_bore"),
         shaft_diameter_mm=given.get("shaft_diameter"),
         sleeve_thread=given.get("sleeve_thread"),
+        charts=charts,
     )
+
+
+def answer_of(given: dict[str, Any], call: Call, charts: tuple[Chart, ...]) -> dict[str, Any]:
+    """Return the record of the answer: the target, and what the witnesses say together where readings were sent."""
+    target = target_of(given, call, charts)
+    record = target.record()
+    record["witnesses"] = _witnesses(target, given) if "witnesses" in given else None
+    return record
+
+
+def _witnesses(target: ClearanceTarget, given: dict[str, Any]) -> dict[str, Any]:
+    read = given["witnesses"]
+    system = given.get("sleeve_thread")
+    thread = None if system is None else sleeve_thread(bore_mm=target.bearing.bore_mm, system=system)
+    return agreement(
+        target=target,
+        residual_nm=read.get("residual_clearance"),
+        displacement_nm=read.get("axial_displacement"),
+        nut_turn_deg=read.get("nut_turn"),
+        pitch_mm=None if thread is None else thread.pitch_mm,
+        needed_interference_nm=(target.fit.needed_nm or 0.0) if target.fit is not None else 0.0,
+    ).record()
 
 
 EXAMPLE = {
@@ -79,9 +116,21 @@ EXAMPLE = {
     "/clearance-targets",
     scope="read",
     body=ClearanceRequest,
-    answers={200: Answer(ClearanceTargets, "The targets; `blocked` must be read before anything is done")},
+    answers={
+        200: Answer(
+            ClearanceTargets,
+            "The targets, or their picture; `blocked` must be read before anything is done",
+            media=(SVG,),
+        )
+    },
+    refuses=("406",),
+    headers=("Accept",),
     example=EXAMPLE,
 )
 def clearance_targets(call: Call) -> Response:
     """Clearance targets for one bearing"""
-    return call.answer(target_of(call.body, call).record())
+    pictured = picture_asked_for()
+    record = answer_of(call.body, call, site_books(call, KINDS).charts)
+    if pictured:
+        return picture_answer(window_picture(record, units=call.units))
+    return call.answer(record, headers=VARY)

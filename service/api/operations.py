@@ -24,6 +24,7 @@ from service.store.keys import Caller
 from service.store.unit_of_work import Idempotency, Tx, Written
 
 JSON: Final = "application/json"
+NDJSON: Final = "application/x-ndjson"
 ALWAYS: Final = ("400", "401", "403", "404", "405", "500", "503")
 WITH_BODY: Final = ("411", "413", "415", "422")
 
@@ -98,6 +99,8 @@ class Call:
 
 
 View = Callable[..., Response]
+Reader = Callable[[bytes, Mapping[str, Any]], Any]
+"""From the bytes of a body and the loaded query to the document that JSON would be."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +124,7 @@ class Operation:
     body: Schema | None
     query: Schema
     writes: bool
+    ndjson: bool = False
 
 
 @dataclass
@@ -149,6 +153,8 @@ class Blueprint(flask_smorest.Blueprint):
         refuses: tuple[str, ...] = (),
         example: Any = None,
         headers: tuple[str, ...] = (),
+        readers: Mapping[str, Reader] | None = None,
+        ndjson_bytes: int | None = None,
     ) -> Callable[[View], View]:
         """Declare one operation.
 
@@ -164,10 +170,15 @@ class Blueprint(flask_smorest.Blueprint):
             Further statuses of problems, beyond those that every operation may answer.
         headers : tuple of str
             Names of request headers (of ``openapi.HEADERS``) that the operation reads.
+        readers : mapping of str to Reader
+            Media types of the body beside JSON, each with what makes of it the document that JSON would be.
+        ndjson_bytes : int
+            The body is NDJSON of at most so many bytes, handed to the view as it is; in place of ``body``.
         """
         writes = method != "GET" and scope != "read"
         body_schema = body() if body else None
         query_schema = (query or (WriteQuery if writes else UnitsQuery))()
+        others = readers or {}
 
         def decorated(view: View) -> View:
             endpoint = view.__name__
@@ -178,20 +189,25 @@ class Blueprint(flask_smorest.Blueprint):
                 loaded = _query(query_schema)
                 units: UnitSystem = loaded.get("units") or ("inch" if caller.units == "inch" else "metric")
                 g.units = units
-                if body_schema is None:
+                if ndjson_bytes is not None:
+                    request.max_content_length = ndjson_bytes
+                    data = _body((NDJSON,))
+                    call = Call(caller, units, loaded, data, _fingerprint(data) if writes else "", full_rule)
+                elif body_schema is None:
                     call = Call(caller, units, loaded, None, _fingerprint(b"") if writes else "", full_rule)
                 else:
-                    data = _body()
-                    given = body_schema.load(_parsed(data))
+                    data = _body((JSON, *others))
+                    reader = others.get(request.mimetype)
+                    given = body_schema.load(_parsed(data) if reader is None else reader(data, loaded))
                     call = Call(caller, units, loaded, given, _fingerprint(data) if writes else "", full_rule)
                 return view(call, **path)
 
             handled.__name__ = endpoint
             handled.provide_automatic_options = False  # type: ignore[attr-defined]
             handled.__doc__ = view.__doc__
-            declared = Operation(method, full_rule, scope, body_schema, query_schema, writes)
+            declared = Operation(method, full_rule, scope, body_schema, query_schema, writes, ndjson_bytes is not None)
             DECLARED.operations[f"{self.name}.{endpoint}"] = declared
-            handled._apidoc = _documented(declared, endpoint, answers, refuses, example, headers)  # type: ignore[attr-defined]
+            handled._apidoc = _documented(declared, endpoint, answers, refuses, example, headers, tuple(others))  # type: ignore[attr-defined]
             self.add_url_rule(rule, endpoint, handled, methods=[method])
             return view
 
@@ -200,10 +216,8 @@ class Blueprint(flask_smorest.Blueprint):
 
 def _query(schema: Schema) -> Mapping[str, Any]:
     """Return the loaded query; unknown and repeated parameters are 400."""
-    if not request.query_string:
-        return schema.load({})
     given: dict[str, str] = {}
-    for name, values in request.args.lists():
+    for name, values in request.args.lists() if request.query_string else ():
         if len(values) > 1:
             raise _bad_parameter("repeated_parameter", name, "stands more than once")
         given[name] = values[0]
@@ -223,12 +237,14 @@ def _bad_parameter(code: str, name: str, detail: str) -> ProblemRaised:
     return ProblemRaised(code, f"{name}: {detail}", faults=[{"parameter": name, "code": code, "detail": detail}])
 
 
-def _body() -> bytes:
-    """Return the bytes of a JSON body, its length declared and its media type right."""
-    if request.mimetype != JSON:
+def _body(taken: tuple[str, ...]) -> bytes:
+    """Return the bytes of a body, its length declared and its media type one of those taken."""
+    if request.mimetype not in taken:
         sent = request.mimetype[:80] or "nothing"
         raise ProblemRaised(
-            "unsupported_media_type", f"send Content-Type: {JSON}, not {sent}", headers={"Accept-Post": JSON}
+            "unsupported_media_type",
+            f"send Content-Type: {' or '.join(taken)}, not {sent}",
+            headers={"Accept-Post": ", ".join(taken)},
         )
     if request.content_length is None:
         raise ProblemRaised("length_required", "send the body with its Content-Length", headers={"Connection": "close"})
@@ -255,20 +271,26 @@ def _documented(
     refuses: tuple[str, ...],
     example: Any,
     headers: tuple[str, ...],
+    other_media: tuple[str, ...],
 ) -> dict[str, Any]:
     """Return what flask-smorest's document writer reads from a view."""
     parameters: list[Any] = [{"in": "query", "required": False, "schema": operation.query}]
     if operation.body is not None:
         given = {"in": "json", "required": True, "schema": operation.body}
         parameters.append(given | ({"example": example} if example is not None else {}))
+    if operation.ndjson:
+        lines = {"in": "json", "required": True, "content_type": NDJSON, "schema": {"type": "string"}}
+        parameters.append(lines | {"example": example})
     names = headers + (("Idempotency-Key",) if operation.writes and operation.method == "POST" else ())
     responses = {status: _media_documented(answer) for status, answer in answers.items()}
-    statuses = (*ALWAYS, *(WITH_BODY if operation.body is not None else ()), *refuses)
-    manual = {
+    statuses = (*ALWAYS, *(WITH_BODY if operation.body is not None or operation.ndjson else ()), *refuses)
+    manual: dict[str, Any] = {
         "operationId": endpoint,
         "responses": {status: f"Problem{status}" for status in statuses},
         "security": [{"ApiKey": [operation.scope]}],
     }
+    if other_media:
+        manual["requestBody"] = {"content": {media: {"schema": {"type": "string"}} for media in other_media}}
     return {
         "arguments": {"parameters": [*parameters, *names], "responses": {}},
         "response": {"responses": responses},

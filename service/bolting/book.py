@@ -61,14 +61,34 @@ CONFIRM_HOW = "confirm torque, bolt size and grade in the housing maker's book, 
 
 def book_torque(housing: Housing, fitted: Bolt | None, charts: Sequence[ChartedTorque]) -> BookTorque:
     """Return the cap torque that a book prints for a housing, with what must be confirmed."""
-    for row in charts:
-        if row.holds_for(housing):
-            warnings = _differs(row.bolt, fitted)
-            return BookTorque(row.torque_n_m, "site_chart", fitted or row.bolt, (), warnings, (row.source,))
+    own = [row for row in charts if row.holds_for(housing)]
+    if own:
+        row = own[0]
+        warnings = (*_differs(row.bolt, fitted), *_competing(row, own[1:]))
+        return BookTorque(row.torque_n_m, "site_chart", fitted or row.bolt, (), warnings, (row.source,))
     bolts = housing.cap_bolts
     if bolts is None:
         return BookTorque(None, "none", fitted, _not_in_table(housing), (), ())
     return _of_table(housing, bolts, fitted)
+
+
+def _competing(used: ChartedTorque, others: Sequence[ChartedTorque]) -> tuple[Warned, ...]:
+    """Return a warning for each other book of the site that prints another torque for the housing."""
+    return tuple(
+        Warned(
+            "charts_differ",
+            (
+                f"two books of the site give the cap torque of this housing and differ: {used.source.title} (entered "
+                "last, used) ",
+                units.torque(used.torque_n_m),
+                f"; {other.source.title} ",
+                units.torque(other.torque_n_m),
+                ". Take the book of the maker of the housing in hand.",
+            ),
+        )
+        for other in others
+        if other.source != used.source and other.torque_n_m != used.torque_n_m
+    )
 
 
 def _not_in_table(housing: Housing) -> tuple[Missing, ...]:

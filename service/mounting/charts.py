@@ -162,16 +162,27 @@ def _header_faults(chart: Chart) -> Iterator[RowFault]:
 
 def chart_faults(chart: Chart) -> Iterator[RowFault]:
     """Yield every fault of a chart's rows."""
-    groups: dict[object, list[tuple[int, ChartRow]]] = {}
+    groups: dict[object, list[_Numbered]] = {}
     for number, row in enumerate(chart.rows, start=1):
         faults = list(_row_faults(chart, number, row))
         yield from faults
-        if not faults:
-            groups.setdefault(row.group, []).append((number, row))
+        codes = {fault.code for fault in faults}
+        if codes <= {"unusual"}:
+            unusual = bool(codes) or row.accept_unusual
+            groups.setdefault(row.group, []).append(_Numbered(number, row, unusual))
     for rows in groups.values():
-        in_order = sorted(rows, key=lambda numbered: numbered[1].over_mm)
-        for (_, before), (number, row) in pairwise(in_order):
-            yield from _neighbour_faults(before, number, row)
+        in_order = sorted(rows, key=lambda numbered: numbered.row.over_mm)
+        for before, after in pairwise(in_order):
+            yield from _neighbour_faults(before, after)
+
+
+@dataclass(frozen=True, slots=True)
+class _Numbered:
+    """A row with its number; whether it is unusual, accepted or not."""
+
+    number: int
+    row: ChartRow
+    unusual: bool
 
 
 def _row_faults(chart: Chart, number: int, row: ChartRow) -> Iterator[RowFault]:
@@ -228,15 +239,17 @@ def _compared_bores_mm(chart: Chart, row: ChartRow) -> list[float]:
     return sorted({edge for edge in edges if row.over_mm < edge < row.incl_mm} | {row.incl_mm})
 
 
-def _neighbour_faults(before: ChartRow, number: int, row: ChartRow) -> Iterator[RowFault]:
-    if row.over_mm < before.incl_mm:
-        yield RowFault(number, "overlap", f"overlaps the row up to {before.incl_mm:g} mm")
+def _neighbour_faults(before: _Numbered, after: _Numbered) -> Iterator[RowFault]:
+    number, row, last = after.number, after.row, before.row
+    if row.over_mm < last.incl_mm:
+        yield RowFault(number, "overlap", f"overlaps the row up to {last.incl_mm:g} mm")
         return
     if row.accept_unusual:
         return
-    if row.over_mm > before.incl_mm:
-        yield RowFault(number, "gap", f"bores from {before.incl_mm:g} to {row.over_mm:g} mm are not covered")
-    if row.min_value < before.min_value or row.max_value < before.max_value:
+    if row.over_mm > last.incl_mm:
+        yield RowFault(number, "gap", f"bores from {last.incl_mm:g} to {row.over_mm:g} mm are not covered")
+    falling = row.min_value < last.min_value or row.max_value < last.max_value
+    if falling and not (before.unusual or after.unusual):
         yield RowFault(number, "falling", "the values fall while the bore rises")
 
 

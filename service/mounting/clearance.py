@@ -8,6 +8,7 @@ from service.findings import Missing, Warned
 from service.mounting import advice, guidance, operating, readings, taper_fit
 from service.mounting.blades import BladeSet, BladeTargets, blade_targets
 from service.mounting.charts import Chart
+from service.mounting.competing import competing_charts
 from service.mounting.guidance import Displacement, Initial, NutTurn, Reduction
 from service.mounting.operating import OperatingClearance
 from service.mounting.readings import Measured
@@ -135,7 +136,14 @@ def clearance_target(
         operating=in_service,
         missing=tuple(_missing(at, taken, moved, turn, blades, window, judged)),
         blocked=tuple(blocked),
-        warnings=(*bearing.warnings, *seat_warnings, *hollow, *advised, *_disagreement(at, elastic_nm)),
+        warnings=(
+            *bearing.warnings,
+            *seat_warnings,
+            *hollow,
+            *advised,
+            *_disagreement(at, elastic_nm),
+            *(competing_charts(charts, bearing, seat=seat) if charts else ()),
+        ),
         sources=advice.unique(
             (
                 initial.source,

@@ -139,3 +139,33 @@ def killed_during(server: Server, url: str, headers: dict[str, str]) -> None:
     sender.start()
     server.kill()
     sender.join()
+
+
+CHART_WORDS = (
+    "--site", "MILL-A", "--kind", "reduction", "--name", "spherical roller bearings", "--title", "Book of the maker",
+    "--edition", "7", "--page", "31", "--entered-by", "R. Example", "--checked-by", "S. Example",
+)  # fmt: skip
+
+
+def test_a_chart_is_imported_row_by_row_and_versioned(sqlite_url: str, tmp_path: Path) -> None:
+    run_command(sqlite_url, "sites", "create", "MILL-A", "--name", "Mill A", "--units", "inch")
+    file = tmp_path / "reductions.csv"
+    header = "bearing_type,bore_over_mm,bore_incl_mm,min_mm,max_mm\n"
+    file.write_text(header + "spherical_roller,65,80,0.04,0.05\nspherical_roller,80,100,0.45,0.60\n", encoding="utf-8")
+    refused = run_command(sqlite_url, "charts", "import", str(file), *CHART_WORDS)
+    assert refused.returncode != 0
+    assert "row 2: the largest reduction is 10 times the built-in table at bore 100 mm" in refused.stderr
+    assert "row 1" not in refused.stderr
+    reason = ("--accept-unusual", "asked the maker")
+    accepted = run_command(sqlite_url, "charts", "import", str(file), *CHART_WORDS, *reason)
+    assert (accepted.returncode, "version 1" in accepted.stdout, "1 of them accepted" in accepted.stdout) == (
+        0,
+        True,
+        True,
+    )
+    file.write_text(header + "spherical_roller,65,80,0.04,0.05\n", encoding="utf-8")
+    assert "version 2" in run_command(sqlite_url, "charts", "import", str(file), *CHART_WORDS).stdout
+    nowhere = run_command(sqlite_url, "charts", "import", str(file), "--site", "NOWHERE", *CHART_WORDS[2:])
+    assert (nowhere.returncode != 0, "NOWHERE" in nowhere.stderr, "Traceback" in nowhere.stderr) == (True, True, False)
+    told = run_command(sqlite_url, "audit", "verify")
+    assert (told.returncode, "whole" in told.stdout) == (0, True)

@@ -1,0 +1,73 @@
+"""Two books of a site that both give a number for one bearing, and not the same: said, never chosen silently (C3)."""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Final
+
+from service import units
+from service.errors import Text
+from service.findings import Source, Warned
+from service.mounting import charts
+from service.mounting.charts import Chart, ChartRow
+from service.reference.bearings import Bearing
+from service.units import Quantity
+
+_QUANTITY: Final[Mapping[str, Callable[[float], Quantity]]] = {
+    charts.REDUCTION: units.clearance,
+    charts.INITIAL_CLEARANCE: units.clearance,
+    charts.AXIAL_DISPLACEMENT: units.displacement,
+    charts.NUT_TURN: units.angle,
+}
+
+
+def competing_charts(in_force: Sequence[Chart], bearing: Bearing, *, seat: str) -> Iterator[Warned]:
+    """Yield a warning for each kind of number that two charts in force give differently for a bearing.
+
+    Parameters
+    ----------
+    in_force : sequence of Chart, shape (n,)
+        The site's charts in order of precedence
+    """
+    on_taper = (None, bearing.taper, seat != "tapered_journal")
+    groups = {
+        charts.REDUCTION: (None, None, None),
+        charts.INITIAL_CLEARANCE: (bearing.clearance_class, None, None),
+        charts.AXIAL_DISPLACEMENT: on_taper,
+        charts.NUT_TURN: on_taper,
+    }
+    for kind, group in groups.items():
+        found = [
+            row
+            for chart in in_force
+            if (
+                row := charts.row_for(
+                    (chart,),
+                    kind=kind,
+                    bearing_type=bearing.type,
+                    tapered=bearing.tapered,
+                    bore_mm=bearing.bore_mm,
+                    group=group,
+                )
+            )
+        ]
+        for other in found[1:]:
+            if _numbers(found[0][0], bearing) != _numbers(other[0], bearing):
+                yield Warned("charts_differ", _words(kind, found[0], other))
+
+
+def _numbers(row: ChartRow, bearing: Bearing) -> tuple[float | None, ...]:
+    return row.min_value, row.max_value, row.smallest_residual_nm.get(bearing.clearance_class)
+
+
+def _words(kind: str, used: tuple[ChartRow, Source], other: tuple[ChartRow, Source]) -> Text:
+    what, quantity = kind.replace("_", " "), _QUANTITY[kind]
+    return (
+        f"two charts of the site give the {what} of this bearing and differ: {used[1].title} (entered last, used) ",
+        quantity(used[0].min_value),
+        " to ",
+        quantity(used[0].max_value),
+        f"; {other[1].title} ",
+        quantity(other[0].min_value),
+        " to ",
+        quantity(other[0].max_value),
+        ". Take the book of the maker of the bearing in hand.",
+    )
