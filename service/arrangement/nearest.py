@@ -10,6 +10,9 @@ from service.errors import Text
 SAME_DISTANCE_MM: Final = 0.5
 """Distances along a shaft closer than this are the same: they are measured with a tape, [mm]."""
 
+DIGITS: Final = 6
+"""Distances are kept to a nanometre, so that the origin they are measured from never decides, decimals of [mm]."""
+
 AXIAL_FREEDOM: Final[Mapping[str, int]] = {"gear": 0, "coupling": 0, "chain": 1, "belt": 2}
 """How much axial movement a drive lives with, our own convention: a belt more than a chain, a chain more than a
 coupling or gear; between a coupling and a gear it is asked (rule A8)."""
@@ -36,12 +39,12 @@ class Nearest:
             place_mm = supports[index].at_mm
             if place_mm is None:
                 return Nearest(())
-            distances[index] = abs(place_mm - at_mm)
+            distances[index] = round(abs(place_mm - at_mm), DIGITS)
         if not distances:
             return Nearest(())
         least, most = min(distances.values()), max(distances.values())
-        near = tuple(index for index, one in distances.items() if one - least < SAME_DISTANCE_MM)
-        far = tuple(index for index, one in distances.items() if most - one < SAME_DISTANCE_MM)
+        near = tuple(index for index, one in distances.items() if round(one - least, DIGITS) < SAME_DISTANCE_MM)
+        far = tuple(index for index, one in distances.items() if round(most - one, DIGITS) < SAME_DISTANCE_MM)
         return Nearest(near, furthest=far, places_mm=(at_mm,))
 
     def distance_mm(self, support: Support) -> float | None:
@@ -104,7 +107,8 @@ def overhung_question(supports: Sequence[Support], wheels: Sequence[Wheel], loca
     for wheel in wheels:
         if wheel.holds_axial_position is not None or wheel.at_mm is None or len(places) != len(supports):
             continue
-        overhung = not min(places) <= wheel.at_mm <= max(places)
+        before_mm, behind_mm = min(places) - wheel.at_mm, wheel.at_mm - max(places)
+        overhung = round(max(before_mm, behind_mm), DIGITS) > 0
         near = Nearest.of(supports, wheel.at_mm, range(len(supports)))
         if overhung and near.indices != (locating,):
             return (

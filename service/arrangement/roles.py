@@ -181,10 +181,11 @@ def _free_on_record(support: Support) -> Decision:
 def _left_open(
     supports: Sequence[Support], record: Sequence[str | None] | None, question: Text, warnings: Sequence[Warned]
 ) -> Roles:
+    """Return the question for every support that is not free on record; a single one is open in any case."""
+    free = [len(supports) > 1 and role == FREE for role in record or [None] * len(supports)]
     open_ = Decision(None, "A8", "left open by the rules", question=question)
     decisions = tuple(
-        _free_on_record(support) if record is not None and record[index] == FREE else open_
-        for index, support in enumerate(supports)
+        _free_on_record(support) if is_free else open_ for support, is_free in zip(supports, free, strict=True)
     )
     missing = Missing("supports", "the rules leave open which support locates the shaft (A8)", question)
     return Roles(decisions, None, (missing,), tuple(warnings))
