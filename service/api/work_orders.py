@@ -164,14 +164,16 @@ def _time(time: datetime | None) -> str | None:
     return None if time is None else fields.rfc3339(time)
 
 
-def _found(tx: Tx, order_id: str) -> WorkOrderRow:
+def order_of(tx: Tx, order_id: str) -> WorkOrderRow:
+    """Return the order, or raise NotFound."""
     row = work_orders.work_order_by_id(tx, order_id) if fields.is_identifier(order_id) else None
     if row is None:
         raise NotFound("no work order of this site has this id")
     return row
 
 
-def _revision(tx: Tx, order: WorkOrderRow, number: int | None = None) -> RevisionRow:
+def revision_of(tx: Tx, order: WorkOrderRow, number: int | None = None) -> RevisionRow:
+    """Return one revision of the order's instructions, the latest without a number, or raise NotFound."""
     row = work_orders.revision(tx, order.id, number)
     if row is None:
         raise NotFound(f"the work order has no revision {number}; the latest is {order.revision}")
@@ -246,8 +248,8 @@ def list_work_orders(call: Call) -> Response:
 def read_work_order(call: Call, order_id: str) -> Response:
     """Read a work order"""
     with call.reading() as tx:
-        order = _found(tx, order_id)
-        revision = _revision(tx, order)
+        order = order_of(tx, order_id)
+        revision = revision_of(tx, order)
     return call.answer(order_record(order, revision))
 
 
@@ -265,7 +267,7 @@ def cancel_work_order(call: Call, order_id: str) -> Response:
     reason = call.body["reason"]
 
     def work(tx: Tx) -> Written:
-        order = work_orders.cancel_work_order(tx, _found(tx, order_id).id, reason)
+        order = work_orders.cancel_work_order(tx, order_of(tx, order_id).id, reason)
         event = Event("work_order.cancelled", "work_order", order.id, None, None, {"reason": reason})
         return Written(200, call.json(order_line(order)), {}, (event,))
 
@@ -313,8 +315,8 @@ def read_revision(call: Call, order_id: str, number: str) -> Response:
 def _instructions(call: Call, order_id: str, number: int | None) -> Response:
     media = best_media((JSON, PLAIN))
     with call.reading() as tx:
-        order = _found(tx, order_id)
-        revision = _revision(tx, order, number)
+        order = order_of(tx, order_id)
+        revision = revision_of(tx, order, number)
     record = instructions_record(revision)
     if media == JSON:
         return call.versioned(record, revision.number)
@@ -342,7 +344,7 @@ def _instructions(call: Call, order_id: str, number: int | None) -> Response:
 def read_steps(call: Call, order_id: str) -> Response:
     """Read the steps of the latest instructions as CSV"""
     with call.reading() as tx:
-        revision = _revision(tx, _found(tx, order_id))
+        revision = revision_of(tx, order_of(tx, order_id))
     headers = {"Content-Disposition": 'attachment; filename="steps.csv"'}
     return Response(
         steps_csv(revision.record, units=call.units), content_type="text/csv; charset=utf-8", headers=headers
