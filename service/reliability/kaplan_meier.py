@@ -95,8 +95,8 @@ class SurvivalSteps:
         known = bool(self.limits_known[step])
         return {
             "age": units.Quantity("time", float(self.time_h[step])),
-            "at_risk": float(self.at_risk[step]),
-            "failed": float(self.failed[step]),
+            "at_risk": round(float(self.at_risk[step])),
+            "failed": round(float(self.failed[step])),
             "survival": float(self.survival[step]),
             "lower": float(self.lower[step]) if known else None,
             "upper": float(self.upper[step]) if known else None,

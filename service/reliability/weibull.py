@@ -11,7 +11,7 @@ import numpy as np
 from service.reliability.lives import Floats, Ints, Lives
 from service.reliability.weibull_rows import WeibullRows, weibull_rows
 
-LOG_STEP_TOLERANCE: Final = 1e-12
+LOG_STEP_TOLERANCE: Final = 1e-6  # the step is still taken; Newton squares it, so what is left is below 1e-12
 LARGEST_LOG_STEP: Final = 3.0
 MOST_ITERATIONS: Final = 200
 MODIFIED_LOSS: Final = 2.0  # of the modified profile likelihood: L_M = l_p - 2 ln beta
@@ -137,7 +137,7 @@ def _roots(
         done = (
             (np.abs(step) <= LOG_STEP_TOLERANCE) | (upper <= lower * (1 + 4e-16)) | (iteration == MOST_ITERATIONS - 1)
         )
-        found[:, place[done]] = shape[done], s0[done], s1[done], s2[done]
+        found[:, place[done]] = _last_step(shape[done], following[done], s0[done], s1[done], s2[done])
         if done.all():
             break
         shape = np.where(inside, following, middle)
@@ -146,6 +146,17 @@ def _roots(
             place, rows, share = place[go], rows.of_groups(go), share[go]
             shape, lower, upper = shape[go], lower[go], upper[go]
     return found[0], found[1], found[2], found[3]
+
+
+def _last_step(shape: Floats, following: Floats, s0: Floats, s1: Floats, s2: Floats) -> tuple[Floats, ...]:
+    """Return the shape after a last step below the tolerance, and the sums carried there by their derivatives.
+
+    dS0/dbeta = S1 and dS1/dbeta = S2, so S0 and S1 stay exact to rounding; S2 is off by the step at most.
+    """
+    step = following - shape
+    small = np.abs(step) <= 2 * LOG_STEP_TOLERANCE * shape  # not at the ends of a bracket that closed
+    step = np.where(small, step, 0.0)
+    return shape + step, s0 + step * s1 + step * step / 2 * s2, s1 + step * s2, s2
 
 
 def _late_entry_brackets(

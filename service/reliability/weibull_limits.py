@@ -3,7 +3,6 @@
 Both are kept away from zero by construction; limits symmetric on the raw scale go negative and are not offered.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -313,10 +312,3 @@ def _extreme(end: _ContourEnd, shape: Floats, low: Floats, high: Floats) -> Floa
         go = ~done
         shape, low, high, place, end = following[go], low[go], high[go], place[go], end.of_groups(go)
     return found
-
-
-Limit = Callable[[WeibullFits, float, float], Limits]
-QUANTILE_LIMITS: Final[dict[str, Limit]] = {
-    "likelihood_ratio": likelihood_ratio_quantile_h,
-    "log_normal": log_normal_quantile_h,
-}

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.reliability.assumed_shape import assumed_shape_bounds, scale_estimate_h, scale_lower_h
+from service.reliability.assumed_shape import assumed_shape_bounds, common_shape, scale_estimate_h, scale_lower_h
 from service.reliability.kaplan_meier import survival_steps
 from service.reliability.lives import lives
 from service.units import Quantity
@@ -148,3 +148,19 @@ def test_more_failures_in_the_same_time_lower_the_bound(failures, shape):
         return float(scale_lower_h(lives([1000.0] * 10, [n < r for n in range(10)]), shape)[0])
 
     assert bound(failures + 1) < bound(failures)
+
+
+def test_the_common_shape_of_one_group_is_its_own_and_scales_do_not_matter():
+    # Lieblein & Zelen 1956: shape 2.102059
+    one = published_lives("lieblein_zelen_ball_bearings")
+    assert common_shape(one) == pytest.approx(2.102059, rel=1e-6)
+    time = np.concatenate((one.time_h, 37 * one.time_h))
+    both = lives(time, [True] * 46, group=[0] * 23 + [1] * 23)
+    assert common_shape(both) == pytest.approx(2.102059, rel=1e-6)
+    assert common_shape(published_lives("bearing_cage_cut200_zero_failures")) is None
+
+
+def test_a_group_without_failures_adds_nothing_to_the_common_shape():
+    failing = lives([100, 200, 300, 250], [True, True, True, False])
+    joined = lives([100, 200, 300, 250, 999, 888], [True, True, True, False, False, False], group=[0] * 4 + [1] * 2)
+    assert common_shape(joined) == pytest.approx(common_shape(failing))
