@@ -7,6 +7,8 @@ UTF-8, RFC 3339 times (datetimes are refused here: they are texts by the time th
 import json
 from typing import Any, Final, NoReturn
 
+import orjson
+
 MAX_DEPTH: Final = 32
 
 
@@ -39,8 +41,8 @@ def parsed(data: bytes) -> Any:
 
 
 def written(value: Any) -> str:
-    """Return compact JSON; raises ValueError for NaN."""
-    return json.dumps(value, allow_nan=False, ensure_ascii=False, separators=(",", ":"))
+    """Return compact JSON. ``service.render.present`` has refused numbers that are not finite."""
+    return orjson.dumps(value).decode()
 
 
 def _members(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

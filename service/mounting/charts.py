@@ -5,6 +5,7 @@ while the bore rises, or differ from the built-in table by more than two times n
 each on its own.
 """
 
+from bisect import bisect_left
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
@@ -22,6 +23,9 @@ AXIAL_DISPLACEMENT: Final = "axial_displacement"
 NUT_TURN: Final = "nut_turn"
 KINDS: Final = (REDUCTION, INITIAL_CLEARANCE, AXIAL_DISPLACEMENT, NUT_TURN)
 MOST_DIFFERENT: Final = 2.0
+Group = tuple[str | None, str | None, bool | None]
+"""Clearance class, taper, on a sleeve: what the rows of a chart are apart by, besides their bores."""
+_NO_ROWS: Final[tuple[list[float], list["ChartRow"]]] = ([], [])
 TAPER_KINDS: Final = (AXIAL_DISPLACEMENT, NUT_TURN)
 
 
@@ -55,7 +59,7 @@ class ChartRow:
     reason: str = ""
 
     @property
-    def group(self) -> tuple[str | None, str | None, bool | None]:
+    def group(self) -> Group:
         """Return what rows must share to adjoin each other."""
         return (self.clearance_class, self.taper, self.on_sleeve)
 
@@ -87,11 +91,25 @@ class Chart:
     tapered: bool
     rows: tuple[ChartRow, ...]
     provenance: ChartProvenance
+    source: Source = field(init=False, compare=False)
+    _by_group: Mapping[Group, tuple[list[float], list[ChartRow]]] = field(init=False, compare=False, repr=False)
 
-    @property
-    def source(self) -> Source:
-        """Return the source to name beside its numbers; the version is part of it."""
-        return Source(f"chart-{self.id}-v{self.version}", self.provenance.words(self.version), "site_chart")
+    def __post_init__(self) -> None:
+        """Keep the source, which names the version, and the rows of each group in the order of their bores."""
+        source = Source(f"chart-{self.id}-v{self.version}", self.provenance.words(self.version), "site_chart")
+        object.__setattr__(self, "source", source)
+        groups: dict[Group, tuple[list[float], list[ChartRow]]] = {}
+        for row in sorted(self.rows, key=lambda row: row.incl_mm):
+            edges_mm, rows = groups.setdefault(row.group, ([], []))
+            edges_mm.append(row.incl_mm)
+            rows.append(row)
+        object.__setattr__(self, "_by_group", groups)
+
+    def row(self, group: Group, bore_mm: float) -> ChartRow | None:
+        """Return the row of a group that covers a bore, [mm], or None."""
+        edges_mm, rows = self._by_group.get(group, _NO_ROWS)
+        place = bisect_left(edges_mm, bore_mm)
+        return rows[place] if place < len(rows) and rows[place].over_mm < bore_mm else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +128,7 @@ def row_for(
     bearing_type: str,
     tapered: bool,
     bore_mm: float,
-    group: tuple[str | None, str | None, bool | None] = (None, None, None),
+    group: Group = (None, None, None),
 ) -> tuple[ChartRow, Source] | None:
     """Return the row of the first chart that covers a bearing, with its source, or None.
 
@@ -122,10 +140,9 @@ def row_for(
         Bore d, [mm]
     """
     for chart in charts:
-        if (chart.kind, chart.bearing_type, chart.tapered) != (kind, bearing_type, tapered):
-            continue
-        for row in chart.rows:
-            if row.group == group and row.over_mm < bore_mm <= row.incl_mm:
+        if chart.kind == kind and chart.bearing_type == bearing_type and chart.tapered == tapered:
+            row = chart.row(group, bore_mm)
+            if row is not None:
                 return row, chart.source
     return None
 

@@ -201,6 +201,8 @@ def _guided(
     system = at.blade_set.system
     taken = guidance.reduction(at.bearing, system=system, charts_in_force=at.charts)
     moved = guidance.displacement(at.bearing, seat=at.seat, system=system, charts_in_force=at.charts)
+    if taken is None and moved is not None and moved.source.kind != "site_chart":
+        moved = None  # the practice prints both for the same classes: no reduction, no travel that would bring it
     turn = guidance.nut_turn(
         at.bearing, seat=at.seat, thread_system=sleeve_thread, moved=moved, charts_in_force=at.charts
     )

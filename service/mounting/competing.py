@@ -7,7 +7,7 @@ from service import units
 from service.errors import Text
 from service.findings import Source, Warned
 from service.mounting import charts
-from service.mounting.charts import Chart, ChartRow
+from service.mounting.charts import Chart, ChartRow, Group
 from service.reference.bearings import Bearing
 from service.units import Quantity
 
@@ -27,31 +27,26 @@ def competing_charts(in_force: Sequence[Chart], bearing: Bearing, *, seat: str) 
     in_force : sequence of Chart, shape (n,)
         The site's charts in order of precedence
     """
+    if len(in_force) < 2:
+        return
     on_taper = (None, bearing.taper, seat != "tapered_journal")
-    groups = {
+    groups: Mapping[str, Group] = {
         charts.REDUCTION: (None, None, None),
         charts.INITIAL_CLEARANCE: (bearing.clearance_class, None, None),
         charts.AXIAL_DISPLACEMENT: on_taper,
         charts.NUT_TURN: on_taper,
     }
-    for kind, group in groups.items():
-        found = [
-            row
-            for chart in in_force
-            if (
-                row := charts.row_for(
-                    (chart,),
-                    kind=kind,
-                    bearing_type=bearing.type,
-                    tapered=bearing.tapered,
-                    bore_mm=bearing.bore_mm,
-                    group=group,
-                )
-            )
-        ]
-        for other in found[1:]:
-            if _numbers(found[0][0], bearing) != _numbers(other[0], bearing):
-                yield Warned("charts_differ", _words(kind, found[0], other))
+    used: dict[str, tuple[ChartRow, Source]] = {}
+    tapered, bore_mm, bearing_type = bearing.tapered, bearing.bore_mm, bearing.type
+    for chart in in_force:
+        if chart.bearing_type != bearing_type or chart.tapered != tapered:
+            continue
+        row = chart.row(groups[chart.kind], bore_mm)
+        if row is None:
+            continue
+        first = used.setdefault(chart.kind, (row, chart.source))
+        if first[0] is not row and _numbers(first[0], bearing) != _numbers(row, bearing):
+            yield Warned("charts_differ", _words(chart.kind, first, (row, chart.source)))
 
 
 def _numbers(row: ChartRow, bearing: Bearing) -> tuple[float | None, ...]:

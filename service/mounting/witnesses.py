@@ -105,7 +105,7 @@ class Agreement:
     def record(self) -> dict[str, Any]:
         """Return the members for the wire, quantities still unit-neutral."""
         return {
-            "witnesses": [
+            "estimates": [
                 {
                     "method": one.name,
                     "reduction": units.clearance(one.reduction_nm),

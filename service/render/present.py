@@ -7,7 +7,7 @@ unit systems, the chosen one first. A feeler blade is always written by its stam
 from collections.abc import Callable
 from decimal import Decimal
 from functools import lru_cache
-from math import floor
+from math import floor, isfinite
 from typing import Any, Literal, get_args
 
 from service.units import KG_PER_LB, MM_PER_IN, MPA_PER_PSI, N_M_PER_LBF_FT, N_PER_LBF, NM_PER_IN, NM_PER_MM, Quantity
@@ -17,36 +17,65 @@ UNIT_SYSTEMS: tuple[UnitSystem, ...] = get_args(UnitSystem)
 
 
 def present(node: Any, units: UnitSystem) -> Any:
-    """Return the tree with every quantity as ``{value, unit, text}`` and every text as one string."""
-    if type(node) is Quantity:
-        return quantity(node, units)
-    if type(node) is dict:
-        return {key: present(value, units) for key, value in node.items()}
-    if type(node) is list:
-        return [present(value, units) for value in node]
-    if type(node) is tuple:
-        return text(node, units)
+    """Return the tree with every quantity as ``{value, unit, text}`` and every text as one string.
+
+    Raises
+    ------
+    ValueError
+        A number is not finite.
+    """
+    handler = _HANDLERS.get(type(node))
+    return node if handler is None else handler(node, units)
+
+
+def _members(node: dict[str, Any], units: UnitSystem) -> dict[str, Any]:
+    presented = {}
+    for name, value in node.items():
+        kind = type(value)
+        if kind is str or value is None:
+            presented[name] = value
+        elif kind is Quantity:
+            presented[name] = _quantity(value.kind, value.value, units)
+        else:
+            presented[name] = present(value, units)
+    return presented
+
+
+def _items(node: list[Any], units: UnitSystem) -> list[Any]:
+    return [value if type(value) is str else present(value, units) for value in node]
+
+
+def _finite(node: float, units: UnitSystem) -> float:
+    if not isfinite(node):
+        raise ValueError("a number that is not finite cannot be answered")
     return node
 
 
-@lru_cache(maxsize=16_384)
 def quantity(given: Quantity, units: UnitSystem) -> dict[str, Any]:
     """Return the wire form of one quantity, [-]; its value unrounded, in the unit of the system.
 
-    Remembered, because table values come again and again: what is returned must not be changed.
+    What is returned is remembered, because table values come again and again: it must not be changed.
     """
-    unit, value, _ = _IN[units][given.kind]
-    return {"value": float(value(given.value)), "unit": unit, "text": quantity_text(given, units)}
+    return _quantity(given.kind, given.value, units)
 
 
 @lru_cache(maxsize=16_384)
+def _quantity(kind: str, value: int | float, units: UnitSystem) -> dict[str, Any]:
+    unit, converted, _ = _IN[units][kind]
+    return {"value": _finite(float(converted(value)), units), "unit": unit, "text": _quantity_text(kind, value, units)}
+
+
 def quantity_text(given: Quantity, units: UnitSystem) -> str:
     """Return what is printed for a quantity: both systems, the chosen first; a blade by its stamp alone."""
-    kind = given.kind
+    return _quantity_text(given.kind, given.value, units)
+
+
+@lru_cache(maxsize=16_384)
+def _quantity_text(kind: str, value: int | float, units: UnitSystem) -> str:
     if kind in _STAMPS:
-        return _STAMPS[kind](given.value)
-    first = _IN[units][kind][2](given.value)
-    second = _IN[_OTHER[units]][kind][2](given.value)
+        return _STAMPS[kind](value)
+    first = _IN[units][kind][2](value)
+    second = _IN[_OTHER[units]][kind][2](value)
     return first if first == second else f"{first} ({second})"
 
 
@@ -167,3 +196,10 @@ _IN: dict[str, dict[str, Printer]] = {
     },
 }
 _OTHER: dict[str, UnitSystem] = {"metric": "inch", "inch": "metric"}
+_HANDLERS: dict[type, Callable[[Any, UnitSystem], Any]] = {
+    Quantity: quantity,
+    dict: _members,
+    list: _items,
+    tuple: text,
+    float: _finite,
+}

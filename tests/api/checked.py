@@ -47,7 +47,7 @@ class Contract:
             return None
         assert media in documented["content"], f"{method} {template}: {response.status_code} as {media}"
         schema = documented["content"][media]["schema"]
-        if media.endswith("json"):
+        if media.endswith(("/json", "+json")):
             self._validate(schema, response.json)
         if response.status_code >= 400:
             self.check_problem(response)

@@ -281,7 +281,8 @@ def test_mm_floor_with_the_inch_printing_can_empty_a_window_and_says_so():
 def test_classes_without_practice_name_the_book_to_open(mark):
     found = target(f"22216 K/{mark}", blade_set=METRIC_SET)
     assert (found.reduction, found.window, found.blades, found.fit) == (None, None, None, None)
-    assert "reduction" in fields(found.missing)
+    assert (found.displacement, found.nut_turn) == (None, None), "no reduction, no travel that would bring it"
+    assert {"reduction", "axial_displacement"} <= set(fields(found.missing))
     assert found.record()["residual_clearance"] is None
 
 

@@ -107,7 +107,7 @@ def test_without_readings_nothing_is_said(given_target, readings):
 
 def test_the_record_is_complete():
     record = agreement(target=target(), residual_nm=2.5 * THOU_NM, displacement_nm=775_000).record()
-    assert [one["method"] for one in record["witnesses"]] == ["blades", "axial_displacement"]
+    assert [one["method"] for one in record["estimates"]] == ["blades", "axial_displacement"]
     assert record["agree"] is True
     assert 0 < record["probability_inside"] <= 1
     assert record["source"] == "three-witnesses"
