@@ -64,7 +64,7 @@ def meter(readings: Sequence[MeterReading]) -> Meter:
     Raises
     ------
     CannotEvaluate
-        ``meter_runs_back``: a reading is lower than the one before, and no exchange was entered.
+        A reading is lower than the one before, and no exchange was entered.
     """
     ordered = sorted(readings, key=lambda one: one.read_at)
     times: list[datetime] = []
@@ -76,7 +76,6 @@ def meter(readings: Sequence[MeterReading]) -> Meter:
         if reading.value_h < start:
             raise CannotEvaluate(
                 f"The reading of {reading.value_h:g} h is lower than the one before; enter the exchange of the meter.",
-                code="meter_runs_back",
                 field="value",
             )
         total += reading.value_h - start

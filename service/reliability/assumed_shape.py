@@ -108,13 +108,13 @@ def assumed_shape_bounds(
     rows = weibull_rows(data)
     scales = {one: _scale_lower_h(rows, one, level) for one in {shape, *sensitivity}}
 
-    def bound(number: int, one: float) -> ShapeBound:
+    def _bound(number: int, one: float) -> ShapeBound:
         scale = float(scales[one][number])
         return ShapeBound(one, scale, float(scale * (-np.log1p(-0.1)) ** (1 / one)))
 
     return [
         AssumedShapeBound(
-            bound(number, shape), origin, level, float(failed), tuple(bound(number, one) for one in sensitivity)
+            _bound(number, shape), origin, level, float(failed), tuple(_bound(number, one) for one in sensitivity)
         )
         for number, failed in enumerate(rows.failures)
     ]
@@ -135,15 +135,15 @@ def common_shape(data: Lives) -> float | None:
         return None
     r, low, high = rows.failures, *SHAPE_RANGE
 
-    def score(shape: float) -> float:
+    def _score(shape: float) -> float:
         s0, s1, _ = rows.sums(np.full_like(r, shape))
         return float(np.sum(r / shape + r * rows.mean_x - r * s1 / s0))
 
-    if not score(low) > 0 > score(high):
+    if not _score(low) > 0 > _score(high):
         return None
     while high / low > 1 + 1e-12:
         middle = float(np.sqrt(low * high))
-        low, high = (middle, high) if score(middle) > 0 else (low, middle)
+        low, high = (middle, high) if _score(middle) > 0 else (low, middle)
     return float(np.sqrt(low * high))
 
 

@@ -152,10 +152,10 @@ def gamma_prior(observed: Floats, expected: Floats) -> GammaPrior:
     Gaver & O'Muircheartaigh 1987, Technometrics 29; George, Makov & Smith 1993, Scand. J. Stat. 20 (gamma-Poisson).
     """
 
-    def height(log_shape: float) -> float:
+    def _height(log_shape: float) -> float:
         return _marginal(observed, expected, log_shape)[0]
 
-    log_shape = _golden_maximum(height, *LOG_SHAPE_RANGE)
+    log_shape = _golden_maximum(_height, *LOG_SHAPE_RANGE)
     shape, rate = float(np.exp(log_shape)), float(np.exp(_marginal(observed, expected, log_shape)[1]))
     return GammaPrior(shape, rate, shape / rate)
 

@@ -158,7 +158,7 @@ def quantile_p_value(fits: WeibullFits, share_failed: float, age_h: Floats, *, o
     y = np.log(age_h[chosen] / rows.largest_time_h)
     log_c = float(np.log(-np.log1p(-share_failed)))
 
-    def height(log_shape: Floats) -> Floats:
+    def _height(log_shape: Floats) -> Floats:
         shape = np.exp(log_shape)
         log_scaled = log_c - shape * y
         s0, _, _ = rows.sums(shape)
@@ -169,7 +169,7 @@ def quantile_p_value(fits: WeibullFits, share_failed: float, age_h: Floats, *, o
     low, high = centre - LOG_SHAPE_REACH, centre + LOG_SHAPE_REACH
     for _ in range(GOLDEN_STEPS):  # concave in the shape: one maximum
         width = GOLDEN * (high - low)
-        left = height(high - width) > height(low + width)
+        left = _height(high - width) > _height(low + width)
         low, high = np.where(left, low, high - width), np.where(left, low + width, high)
-    found: Floats = chdtrc(1, np.maximum(2 * (top - height((low + high) / 2)), 0))
+    found: Floats = chdtrc(1, np.maximum(2 * (top - _height((low + high) / 2)), 0))
     return found

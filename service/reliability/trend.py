@@ -198,16 +198,16 @@ def _power_law_shape(ages: Any, begin: Any, end: Any) -> float | None:
     k = len(ages)
     x_end, x_begin = np.log(end / largest), np.log(begin[begin > 0] / largest)
 
-    def score(shape: float) -> float:
+    def _score(shape: float) -> float:
         e, b = np.exp(shape * x_end), np.exp(shape * x_begin)
         return float(k / shape + logs - k * (e @ x_end - b @ x_begin) / (e.sum() - b.sum()))
 
     low, high = 1e-3, 1e3
-    if not score(low) > 0 > score(high):
+    if not _score(low) > 0 > _score(high):
         return None
     while high / low > 1 + 1e-13:
         middle = math.sqrt(low * high)
-        low, high = (middle, high) if score(middle) > 0 else (low, middle)
+        low, high = (middle, high) if _score(middle) > 0 else (low, middle)
     return math.sqrt(low * high)
 
 

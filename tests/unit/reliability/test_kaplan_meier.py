@@ -72,7 +72,7 @@ unit = st.tuples(st.integers(2, 40), st.booleans(), st.integers(1, 3), st.intege
 
 
 @given(st.lists(st.lists(unit, min_size=1, max_size=15), min_size=1, max_size=5), st.booleans())
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 def test_steps_match_the_definition_group_by_group(groups, late):
     flat = [(n, *one) for n, group in enumerate(groups) for one in group]
     number, time, failed, count, entry = zip(*flat, strict=True)

@@ -115,7 +115,7 @@ life = st.tuples(st.integers(1, 2000), st.booleans(), st.integers(0, 1500)).map(
 
 
 @given(st.lists(st.lists(life, min_size=1, max_size=15), min_size=1, max_size=5), st.booleans(), st.booleans())
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=50, deadline=None)
 def test_no_answer_ever_holds_a_number_that_is_none(groups, late, modified):
     flat = [(n, *one) for n, group in enumerate(groups) for one in group]
     number, time, failed, entry = zip(*flat, strict=True)

@@ -83,7 +83,7 @@ def test_the_spread_test_holds_its_level():
 
 
 @given(st.lists(st.tuples(st.integers(0, 40), st.floats(0.01, 50)), min_size=1, max_size=30))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 def test_shrinkage_stays_between_the_crude_ratio_and_the_class(pairs):
     failures, expected = (np.array(part, dtype=float) for part in zip(*pairs, strict=True))
     found = ranking([str(n) for n in range(len(pairs))], failures, expected)
