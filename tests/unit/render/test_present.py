@@ -1,0 +1,70 @@
+"""What a reader sees of a quantity: the value unrounded, the text rounded and in both unit systems."""
+
+import math
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from service.render.present import UNIT_SYSTEMS, present, quantity, quantity_text
+from service.units import KINDS, N_M_PER_LBF_FT, UNITS, Quantity, to_base, to_nm
+
+
+@pytest.mark.parametrize(
+    ("given_quantity", "metric", "inch"),
+    [
+        # the worked answers of the wire contract
+        (Quantity("clearance", 101_600), "0.102 mm (0.0040 in)", "0.0040 in (0.102 mm)"),
+        (Quantity("clearance", 63_500), "0.064 mm (0.0025 in)", "0.0025 in (0.064 mm)"),
+        (Quantity("clearance", 95_000), "0.095 mm (0.0037 in)", "0.0037 in (0.095 mm)"),
+        (Quantity("blade_in", 63_500), "0.0025 in", "0.0025 in"),
+        (Quantity("blade_in", 50_800), "0.002 in", "0.002 in"),
+        (Quantity("blade_mm", 100_000), "0.10 mm", "0.10 mm"),
+        (Quantity("displacement", 700_000), "0.70 mm (0.0276 in)", "0.0276 in (0.70 mm)"),
+        (Quantity("dimension", 80.0), "80.000 mm (3.1496 in)", "3.1496 in (80.000 mm)"),
+        (Quantity("dimension", 2.106), "2.106 mm (0.0829 in)", "0.0829 in (2.106 mm)"),
+        (Quantity("dimension", 0), "0.000 mm (0.0000 in)", "0.0000 in (0.000 mm)"),
+        (Quantity("torque", 110 * N_M_PER_LBF_FT), "149.1 N.m (110 lbf.ft)", "110 lbf.ft (149.1 N.m)"),
+        (Quantity("temperature", 80.0), "80 degC (176 degF)", "176 degF (80 degC)"),
+        (Quantity("temperature", -40.0), "-40 degC (-40 degF)", "-40 degF (-40 degC)"),
+        (Quantity("temperature_difference", 60.0), "60 K (108 degF_diff)", "108 degF_diff (60 K)"),
+        (Quantity("time", 26_000.0), "26000 h", "26000 h"),
+        (Quantity("force", 123_456.0), "123.5 kN (27750 lbf)", "27750 lbf (123.5 kN)"),
+    ],
+)
+def test_texts_are_rounded_and_print_both_systems(given_quantity: Quantity, metric: str, inch: str) -> None:
+    assert quantity_text(given_quantity, "metric") == metric
+    assert quantity_text(given_quantity, "inch") == inch
+
+
+@given(st.sampled_from(sorted(KINDS)), st.integers(-(10**9), 10**9), st.sampled_from(UNIT_SYSTEMS))
+def test_the_value_reads_back_as_the_quantity(kind: str, value: int, system: Any) -> None:
+    shown = quantity(Quantity(kind, value), system)
+    unit = UNITS[KINDS[kind].dimension][shown["unit"]]
+    if KINDS[kind].held_in == "nm":
+        assert to_nm(shown["value"], unit) == value
+    else:
+        assert to_base(shown["value"], unit) == pytest.approx(value, rel=1e-12, abs=1e-9)
+
+
+@given(st.integers(0, 10**9))
+def test_a_printed_clearance_is_the_nearest_one(value_nm: int) -> None:
+    printed_mm, printed_in = (quantity_text(Quantity("clearance", value_nm), s).split(" ")[0] for s in UNIT_SYSTEMS)
+    assert abs(float(printed_mm) * 1e6 - value_nm) <= 500.001
+    assert abs(float(printed_in) * 25.4e6 - value_nm) <= 1270.001
+
+
+def test_a_tree_is_presented_leaf_by_leaf() -> None:
+    tree = {"a": [Quantity("clearance", 50_800), None, True, 3], "why": ("leave ", Quantity("clearance", 50_800), ".")}
+    shown = present(tree, "inch")
+    assert shown["a"][0] == {"value": 0.002, "unit": "in", "text": "0.0020 in (0.051 mm)"}
+    assert shown["a"][1:] == [None, True, 3]
+    assert shown["why"] == "leave 0.0020 in (0.051 mm)."
+
+
+@pytest.mark.parametrize("number", [math.nan, math.inf])
+def test_a_number_that_is_not_finite_is_never_answered(number: float) -> None:
+    for tree in ({"x": number}, [number], {"x": Quantity("torque", number)}):
+        with pytest.raises(ValueError, match="not finite"):
+            present(tree, "metric")
