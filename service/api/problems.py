@@ -89,7 +89,6 @@ CATALOGUE: Final[dict[str, tuple[int, str]]] = {
     "position_required": (422, "The position must be named"),
     "row_missing": (422, "Some values name their row of rollers and others do not"),
     "points_not_combined": (422, "Values at these points do not make one reading"),
-    "not_a_hold_point": (422, "The step is not a hold point"),
     "same_person": (422, "A deviation is approved by another person than the one who did the work"),
     "position_left_out": (422, "A position of the order is left out"),
     "outcome_contradicts": (422, "What is said of a position contradicts its outcome"),

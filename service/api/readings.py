@@ -98,7 +98,7 @@ class AsFoundPage(AnswerSchema):
 
 
 class DeviationRequest(StrictSchema):
-    """Another person lets a hold point pass."""
+    """Another person lets a step pass that was not done as the instructions ask."""
 
     step = fields.OneOf(
         [
@@ -249,7 +249,7 @@ def record_as_found(call: Call, order_id: str) -> Response:
     example={"step": "free-setting", "position": "tail", "reason": "No gauge on site.", "approved_by": "B. Foreman"},
 )
 def approve_deviation(call: Call, order_id: str) -> Response:
-    """Let a hold point pass, as another person than the one who did the work"""
+    """Approve a deviation, as another person than the one who did the work"""
 
     def work(tx: Tx) -> Written:
         at, row, events = recorded_deviation(tx, held(tx, order_id), call.body)

@@ -238,16 +238,14 @@ def _kept(value: Any) -> Any:
 
 
 def recorded_deviation(tx: Tx, at: Held, given: Mapping[str, Any]) -> tuple[Held, DeviationRow, tuple[Event, ...]]:
-    """Store a deviation from a hold point, approved by another person than those who did the work of its step.
+    """Store a deviation from a step, approved by another person than those who did the work of it.
 
     Raises
     ------
     CannotEvaluate
-        ``unknown_step``, ``position_required``, ``not_a_hold_point``; ``same_person``: who approves did the work.
+        ``unknown_step``, ``position_required``; ``same_person``: who approves did the work.
     """
     step = _step_named(at.revision.record, given)
-    if not step["hold_point"]:
-        raise CannotEvaluate(f"step {step['number']} is not a hold point", code="not_a_hold_point", field="step")
     doing = [each.person for each in at.entered if each.kind != DEVIATION and _belongs(each, step)]
     doing += [given["taken_by"]] if "taken_by" in given else []
     if any(same_person(given["approved_by"], person) for person in doing):
