@@ -15,6 +15,8 @@ from service.errors import ServiceError
 from service.mounting.charts import KINDS, Chart
 from service.render.present import present
 
+__all__ = ["blueprint", "clearance_targets_batch"]
+
 MOST_LINES: Final = 10_000
 MOST_BYTES: Final = 16 * 1024 * 1024
 LINES_A_PIECE: Final = 100
