@@ -2,22 +2,18 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import ceil, floor
 from typing import Any
 
-from service.api import fields
+from service.api.as_mounted import as_mounted
 from service.api.recording import Held, books_of_revision
 from service.errors import CannotEvaluate, Conflict
 from service.instructions.hold_points import DEVIATION, HoldPoint
 from service.instructions.inputs import job_of_inputs
 from service.instructions.job import required_bearing
 from service.instructions.machine import normalised_bearing
-from service.instructions.readings import Value, measured_of
-from service.mounting.readings import ACCEPT
 from service.reference.bearings import Bearing
-from service.store import completions, entries, stays
+from service.store import completions, stays
 from service.store.completions import CompletionRow
-from service.store.entries import ReadingRow
 from service.store.stays import StayRow
 from service.store.unit_of_work import Event, Tx
 
@@ -165,14 +161,8 @@ def _done(
         return Done(each, None, None)
     ended = stays.open_stay(tx, position_id)
     if ended is not None:
-        removal = removal_members(each.get("removed", {}))
-        hours = _hours(ended, given.get("meter_reading"))
-        document = {**ended.document, "removed": dict(each.get("removed", {}))}
-        stays.change_stay(
-            tx, ended.id, removed_at=given["completed_at"], operating_hours=hours, document=document, **removal
-        )
+        _end(tx, ended, given, each.get("removed", {}))
     installed = each.get("installed", {})
-    mounted = _as_mounted(tx, at, each["position"], given)
     begun = stays.begin_stay(
         tx,
         position_id=position_id,
@@ -181,9 +171,22 @@ def _done(
         manufacturer=installed.get("manufacturer"),
         serial=installed.get("serial"),
         installed_at=given["completed_at"],
-        **mounted,
+        **as_mounted(tx, at, each["position"], given),
     )
     return Done(each, ended, begun)
+
+
+def _end(tx: Tx, stay: StayRow, given: Mapping[str, Any], removed: Mapping[str, Any]) -> None:
+    """End a stay: the bearing that ran came out."""
+    stays.change_stay(
+        tx,
+        stay.id,
+        removed_at=given["completed_at"],
+        serial=stay.serial or removed.get("serial"),
+        operating_hours=_hours(stay, given.get("meter_reading")),
+        document={**stay.document, "removed": dict(removed)},
+        **removal_members(removed),
+    )
 
 
 def removal_members(removed: Mapping[str, Any]) -> dict[str, Any]:
@@ -203,67 +206,6 @@ def _hours(ended: StayRow, meter: Any) -> float | None:
     if meter is None or at_install is None or meter.value < at_install.value:
         return ended.operating_hours
     return float(meter.value - at_install.value)
-
-
-def _as_mounted(tx: Tx, at: Held, name: str, given: Mapping[str, Any]) -> dict[str, Any]:
-    """Return how the bearing was mounted: the last accepted readings, and the window they were judged by."""
-    last = {row.kind: row for row in entries.readings_of(tx, at.order.id) if row.position == name and _counts(row)}
-    target = next(each for each in at.revision.record["targets"] if each["position"] == name)
-    window = target["residual_clearance"]
-    known = window is not None and not window["provisional"]
-    return {
-        "initial_clearance_nm": _mean_nm(last.get("initial_clearance")),
-        "residual_clearance_nm": _mean_nm(last.get("residual_clearance")),
-        "window_min_nm": ceil(window["min"].value) if known else None,
-        "window_max_nm": floor(window["max"].value) if known else None,
-        "document": _mounting_document(at, name, target, last, given),
-    }
-
-
-def _counts(row: ReadingRow) -> bool:
-    return row.verdict == ACCEPT and row.kind != "confirmation"
-
-
-def _mean_nm(row: ReadingRow | None) -> int | None:
-    """Return the mean of the rows of rollers, in whole nanometres."""
-    if row is None:
-        return None
-    values = [Value(quantity=v["value"], row=v.get("row"), point=v.get("point")) for v in row.document["values"]]
-    rows_nm = measured_of(values).row_values_nm
-    return round(sum(rows_nm) / len(rows_nm))
-
-
-def _mounting_document(
-    at: Held, name: str, target: Mapping[str, Any], last: Mapping[str, ReadingRow], given: Mapping[str, Any]
-) -> dict[str, Any]:
-    """Return what a stay keeps of its mounting, for those who ask later which numbers it was mounted by."""
-    supports = (at.revision.record["arrangement"] or {}).get("supports", ())
-    roles = [each["role"] for each in supports if each["name"] == name]
-    readings = {
-        kind: {
-            "reading": row.id,
-            "values": row.document["values"],
-            "revision": row.revision,
-            "instrument": row.document.get("instrument"),
-            "method": row.document.get("method"),
-            "taken_by": row.taken_by,
-            "taken_at": fields.rfc3339(row.taken_at),
-        }
-        for kind, row in last.items()
-    }
-    deviations = [e.step for e in at.entered if e.kind == DEVIATION and e.position in (None, name)]
-    document = {
-        "revision": at.revision.number,
-        "revision_sha256": at.revision.sha256,
-        "data_version": at.revision.data_version,
-        "engine_version": at.revision.engine_version,
-        "role": roles[0] if roles else None,
-        "sources": [each["id"] for each in target["sources"]],
-        "readings": readings,
-        "deviations": deviations,
-        "completed_by": given["completed_by"],
-    }
-    return document | ({"meter_at_install": given["meter_reading"]} if "meter_reading" in given else {})
 
 
 def _events(at: Held, row: CompletionRow, done: list[Done]) -> list[Event]:

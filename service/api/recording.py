@@ -17,9 +17,10 @@ from service.instructions.hold_points import (
     same_person,
     verdict_in_sequence,
 )
-from service.instructions.inputs import BLADE_SETS, job_of_inputs, with_as_found, with_measured
+from service.instructions.inputs import job_of_inputs, with_as_found, with_measured
 from service.instructions.plan import plan
-from service.instructions.readings import Reading, Value, measured_of, step_of, verdict_of
+from service.instructions.readings import READ_NEVER_CONFIRMED, Reading, Value, measured_of, step_of, verdict_of
+from service.mounting.blades import blade_set_of
 from service.mounting.readings import ACCEPT, Verdict
 from service.reference.tables import DATA_VERSION
 from service.store import books, entries, work_orders
@@ -37,6 +38,11 @@ class Held:
     order: WorkOrderRow
     revision: RevisionRow
     entered: tuple[Entry, ...]
+
+    @property
+    def next_entry(self) -> int:
+        """Return the number of the entry that comes next."""
+        return len(self.entered) + 1
 
     def hold_points(self, outcomes: Mapping[str, str] | None = None) -> list[HoldPoint]:
         """Return the hold points that are open."""
@@ -118,8 +124,8 @@ def recorded_reading(tx: Tx, at: Held, given: Mapping[str, Any]) -> tuple[Held, 
     """
     reading = reading_of(given)
     judging = at.revision if "revision" not in given else _revision_named(tx, at.order, given["revision"])
-    charts = books_of_revision(tx, judging).charts
-    found = verdict_of(reading, judging.record, blade_set=BLADE_SETS[judging.inputs["blade_set"]], charts=charts)
+    charts = books_of_revision(tx, judging).charts if reading.kind in READ_NEVER_CONFIRMED else ()
+    found = verdict_of(reading, judging.record, blade_set=blade_set_of(judging.inputs["blade_set"]), charts=charts)
     found = verdict_in_sequence(found, reading, judging.number, at.entered)
     entry = entry_of(reading, found, revision=judging.number, person=given["taken_by"], plan=judging.record)
     after, events = at.revision, _NOTHING
@@ -130,6 +136,7 @@ def recorded_reading(tx: Tx, at: Held, given: Mapping[str, Any]) -> tuple[Held, 
         tx,
         work_order_id=at.order.id,
         document=_document(given, found),
+        entry=at.next_entry,
         kind=reading.kind,
         position=entry.position,
         step=reading.step,
@@ -254,6 +261,7 @@ def recorded_deviation(tx: Tx, at: Held, given: Mapping[str, Any]) -> tuple[Held
     row = entries.insert_deviation(
         tx,
         work_order_id=at.order.id,
+        entry=at.next_entry,
         step=step["id"],
         position=step["position"],
         revision=at.revision.number,

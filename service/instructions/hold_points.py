@@ -82,7 +82,10 @@ def verdict_in_sequence(verdict: Verdict, reading: Reading, revision: int, entri
         return verdict
     since = _since_start(entries, reading.position)
     if _too_tight(since, reading.kind):
-        said = "After a reading that was too tight nothing is accepted before the initial clearance is measured again."
+        said = (
+            "After a reading that was too tight nothing is accepted before the bearing was freed and its initial "
+            "clearance measured again (a ball bearing: turned and swivelled by hand, and confirmed)."
+        )
         return Verdict(REJECT, "initial_clearance_needed", (), None, said, TOO_TIGHT_WAY_BACK)
     start = since[0].made_revision if since else None
     if start is not None and revision < start:

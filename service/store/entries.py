@@ -72,23 +72,15 @@ def hold_order(tx: Tx, order_id: str) -> None:
 
 
 def insert_reading(tx: Tx, *, work_order_id: str, document: dict[str, Any], **members: Any) -> ReadingRow:
-    """Return the new reading, the last entry of its order."""
-    row = ReadingRow(
-        id=new_id(),
-        work_order_id=work_order_id,
-        entry=_last_entry(tx, work_order_id) + 1,
-        document=document,
-        created_at=tx.now,
-        **members,
-    )
+    """Return the new reading; ``entry`` is one more than the last of its order, which the caller holds."""
+    row = ReadingRow(id=new_id(), work_order_id=work_order_id, document=document, created_at=tx.now, **members)
     _insert(tx, models.Reading, row)
     return row
 
 
 def insert_deviation(tx: Tx, *, work_order_id: str, **members: Any) -> DeviationRow:
-    """Return the new deviation, the last entry of its order."""
-    entry = _last_entry(tx, work_order_id) + 1
-    row = DeviationRow(id=new_id(), work_order_id=work_order_id, entry=entry, created_at=tx.now, **members)
+    """Return the new deviation; ``entry`` is one more than the last of its order, which the caller holds."""
+    row = DeviationRow(id=new_id(), work_order_id=work_order_id, created_at=tx.now, **members)
     _insert(tx, models.Deviation, row)
     return row
 
@@ -117,15 +109,6 @@ def deviations_of(
 def as_found_of(tx: Tx, work_order_id: str, *, after: str | None = None, limit: int | None = None) -> list[AsFoundRow]:
     """Return what was found, as it was entered; a page of it by id."""
     return [AsFoundRow(**_members(row)) for row in _rows(tx, models.AsFound, work_order_id, after, limit)]
-
-
-def _last_entry(tx: Tx, work_order_id: str) -> int:
-    """Return the number of the last entry of an order, 0 when it has none; the caller holds the order."""
-    last = []
-    for table in (models.Reading, models.Deviation):
-        mine = (table.site_id == tx.site_id, table.work_order_id == work_order_id)
-        last.append(tx.connection.execute(sa.select(sa.func.max(table.entry)).where(*mine)).scalar_one() or 0)
-    return max(last)
 
 
 def _insert(tx: Tx, table: Entered, row: ReadingRow | DeviationRow | AsFoundRow) -> None:

@@ -4,11 +4,14 @@
 bore 80: 0.095 to 0.120 mm before mounting.
 """
 
+import threading
 from typing import Any
 
 import pytest
 from flask import Flask
 
+from service.store.verification import verify_revisions
+from tests.api.books import entered, mm, reduction_row, reductions
 from tests.api.checked import Client
 from tests.api.conftest import ClientMaker
 from tests.api.machines import inches
@@ -261,3 +264,74 @@ def test_what_was_found_outlives_the_next_reading(client: Client) -> None:
     sent(client, order["id"], initial("tail", 0.0040))
     steps = client.get(where(order, "instructions")).json["steps"]
     assert any(step["id"] == "oil" and step["position"] == "tail" for step in steps)
+
+
+def test_a_narrowed_plan_goes_by_the_chart_that_the_order_was_opened_with(client_of: ClientMaker, app: Flask) -> None:
+    """0.105 mm less 0.042 to 0.052 mm of the first version; the second, 0.041 to 0.051 mm, came too late for it."""
+    client = client_of(app, "BIRCH")
+    entered(client, "/v1/charts", reductions())
+    order = opened(client)
+    entered(client, "/v1/charts", reductions(reduction_row(65, 80, 0.041, 0.051)))
+    body = reading("initial_clearance", "tail", mm(0.105))
+    assert sent(client, order["id"], body)["items"][0]["verdict"] == "accept"
+    window = client.get(where(order, "instructions")).json["targets"][0]["residual_clearance"]
+    assert (window["min"]["value"], window["max"]["value"]) == pytest.approx((0.053, 0.063), abs=1e-9)
+    assert verify_revisions(app.extensions["capsaddle"].database, "BIRCH")[0].different is None
+
+
+def test_readings_of_many_at_once_are_numbered_one_by_one(app_on_each: Flask, client_of: ClientMaker) -> None:
+    client = client_of(app_on_each)
+    order = opened(client)
+    made: list[tuple[int, int]] = []
+
+    def measured() -> None:
+        own = Client(client.app, client.contract, client.key)
+        answer = own.post(where(order, "readings"), {"readings": [initial("tail", 0.0040), confirmed("isolate")]})
+        made.append((answer.status_code, answer.json.get("revision", 0)))
+
+    threads = [threading.Thread(target=measured) for _ in range(8)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert sorted(made) == [(201, number) for number in range(2, 10)]
+    rows = client.get(where(order, "readings")).json["items"]
+    assert sorted(row["entry"] for row in rows) == list(range(1, 17))
+    assert sorted(row["made_revision"] for row in rows if row["made_revision"]) == list(range(2, 10))
+
+
+def test_a_ball_bearing_is_closed_by_displacement_and_started_again_by_hand(client: Client) -> None:
+    """Rule C6: not judged by blades. Too far on the taper: free it, see that the ring swivels, start again."""
+    order = opened(client, asset=known_fan(bearing={"designation": "1216 K/C3"}))
+    target = order["instructions"]["targets"][0]["axial_displacement"]
+    far = {"value": target["max"]["value"] * 1.5, "unit": target["max"]["unit"]}
+    good = {name: target["max"][name] for name in ("value", "unit")}
+    answer = sent(
+        client,
+        order["id"],
+        confirmed("initial-swivel", "tail"),
+        reading("axial_displacement", "tail", far, method="axial_displacement"),
+        reading("axial_displacement", "tail", good),
+    )
+    assert [(item["verdict"], item["code"]) for item in answer["items"]] == [
+        ("accept", None), ("reject", "too_far"), ("reject", "initial_clearance_needed"),
+    ]  # fmt: skip
+    assert {"initial-swivel", "residual-swivel"} <= ids(answer["hold_points_open"])
+    again = sent(client, order["id"], confirmed("initial-swivel", "tail"), reading("axial_displacement", "tail", good))
+    assert again["items"][1]["verdict"] == "accept"
+    assert not {"initial-swivel", "residual-swivel"} & ids(again["hold_points_open"])
+
+
+def test_blades_too_coarse_for_the_window_let_displacement_close_it(client: Client) -> None:
+    """Rule C6: no attainable size of the inch set lies in the window of a small bore."""
+    order = opened(client, asset=known_fan(bearing={"designation": "22207 K"}, housing={"size": "507", **METRIC}))
+    answer = sent(client, order["id"], initial("tail", 0.0018))
+    target = client.get(where(order, "instructions")).json["targets"][0]
+    assert target["blades"]["resolves"] is False
+    good = {name: target["axial_displacement"]["max"][name] for name in ("value", "unit")}
+    assert "residual-clearance" in ids(answer["hold_points_open"])
+    closed = sent(client, order["id"], reading("axial_displacement", "tail", good))
+    assert "residual-clearance" not in ids(closed["hold_points_open"])
+
+
+METRIC = {"dimensions": "metric", "seat_design": "narrow_seat"}

@@ -57,6 +57,7 @@ def order(
 def reading(tx: Tx, order_id: str, **members: Any) -> entries.ReadingRow:
     """A reading of the tail bearing."""
     given = {
+        "entry": 1,
         "kind": "initial_clearance",
         "position": "tail",
         "step": None,
@@ -75,7 +76,8 @@ def life_of(tx: Tx, order_id: str) -> completions.CompletionRow:
     """A row in every table of an order's life: a reading, a deviation, what was found, completion and correction."""
     reading(tx, order_id)
     approved = {"reason": "worn gauge", "approved_by": "B. Foreman", "taken_by": "A. Fitter"}
-    entries.insert_deviation(tx, work_order_id=order_id, step="rings", position=None, revision=2, **approved)
+    where = {"entry": 2, "step": "rings", "position": None, "revision": 2}
+    entries.insert_deviation(tx, work_order_id=order_id, **where, **approved)
     entries.insert_as_found(tx, work_order_id=order_id, position="tail", made_revision=None, document={})
     row = completions.insert_completion(
         tx, work_order_id=order_id, revision=2, completed_at=OPENED_AT, completed_by="A. Fitter", document={}

@@ -88,11 +88,13 @@ def test_an_order_is_completed_once_and_an_entry_corrected_once(database: Databa
         {"revision": 7},
         {"made_revision": 1},
         {"taken_by": ""},
+        {"entry": 1},
+        {"entry": 0},
     ],
 )
 def test_a_reading_that_cannot_be_is_not_stored(database: Database, members: dict[str, object]) -> None:
     site_id, order_id = lived(database)
     with pytest.raises((exc.IntegrityError, errors.Conflict)):
-        plant.written(database, site_id, lambda tx: plant.reading(tx, order_id, **members))
+        plant.written(database, site_id, lambda tx: plant.reading(tx, order_id, **{"entry": 3, **members}))
     with pytest.raises(errors.Conflict):
         plant.written(database, site_id, lambda tx: plant.reading(tx, new_id()))

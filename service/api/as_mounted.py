@@ -1,0 +1,75 @@
+"""How a bearing was mounted, as its stay keeps it: readings, window, and by which numbers."""
+
+from collections.abc import Mapping
+from math import ceil, floor
+from typing import Any
+
+from service.api import fields
+from service.api.recording import Held
+from service.instructions.hold_points import DEVIATION
+from service.instructions.readings import Value, measured_of
+from service.mounting.readings import ACCEPT
+from service.store import entries
+from service.store.entries import ReadingRow
+from service.store.unit_of_work import Tx
+
+
+def as_mounted(tx: Tx, at: Held, name: str, given: Mapping[str, Any]) -> dict[str, Any]:
+    """Return how the bearing was mounted: the last accepted readings, and the window they were judged by."""
+    last = {row.kind: row for row in entries.readings_of(tx, at.order.id) if row.position == name and _counts(row)}
+    target = next(each for each in at.revision.record["targets"] if each["position"] == name)
+    window = target["residual_clearance"]
+    known = window is not None and not window["provisional"]
+    return {
+        "initial_clearance_nm": _mean_nm(last.get("initial_clearance")),
+        "residual_clearance_nm": _mean_nm(last.get("residual_clearance")),
+        "window_min_nm": ceil(window["min"].value) if known else None,
+        "window_max_nm": floor(window["max"].value) if known else None,
+        "document": _mounting_document(at, name, target, last, given),
+    }
+
+
+def _counts(row: ReadingRow) -> bool:
+    return row.verdict == ACCEPT and row.kind != "confirmation"
+
+
+def _mean_nm(row: ReadingRow | None) -> int | None:
+    """Return the mean of the rows of rollers, in whole nanometres."""
+    if row is None:
+        return None
+    values = [Value(quantity=v["value"], row=v.get("row"), point=v.get("point")) for v in row.document["values"]]
+    rows_nm = measured_of(values).row_values_nm
+    return round(sum(rows_nm) / len(rows_nm))
+
+
+def _mounting_document(
+    at: Held, name: str, target: Mapping[str, Any], last: Mapping[str, ReadingRow], given: Mapping[str, Any]
+) -> dict[str, Any]:
+    """Return what a stay keeps of its mounting, for those who ask later which numbers it was mounted by."""
+    supports = (at.revision.record["arrangement"] or {}).get("supports", ())
+    roles = [each["role"] for each in supports if each["name"] == name]
+    readings = {
+        kind: {
+            "reading": row.id,
+            "values": row.document["values"],
+            "revision": row.revision,
+            "instrument": row.document.get("instrument"),
+            "method": row.document.get("method"),
+            "taken_by": row.taken_by,
+            "taken_at": fields.rfc3339(row.taken_at),
+        }
+        for kind, row in last.items()
+    }
+    deviations = [e.step for e in at.entered if e.kind == DEVIATION and e.position in (None, name)]
+    document = {
+        "revision": at.revision.number,
+        "revision_sha256": at.revision.sha256,
+        "data_version": at.revision.data_version,
+        "engine_version": at.revision.engine_version,
+        "role": roles[0] if roles else None,
+        "sources": [each["id"] for each in target["sources"]],
+        "readings": readings,
+        "deviations": deviations,
+        "completed_by": given["completed_by"],
+    }
+    return document | ({"meter_at_install": given["meter_reading"]} if "meter_reading" in given else {})
