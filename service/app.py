@@ -12,11 +12,15 @@ from service.api import (
     arrangements,
     assets,
     cap_bolts,
+    cards,
     charts,
     clearance_batch,
     completion,
+    events,
+    field_maps,
     health,
     housings,
+    inbound,
     openapi,
     pictures,
     problems,
@@ -40,7 +44,11 @@ BLUEPRINTS: Final = (
     readings.blueprint,
     completion.blueprint,
     stays.blueprint,
+    field_maps.blueprint,
+    inbound.blueprint,
+    events.blueprint,
     pictures.blueprint,
+    cards.blueprint,
 )
 _REQUEST_ID: Final = re.compile(r"[A-Za-z0-9._-]{1,64}").fullmatch
 

@@ -80,7 +80,7 @@ class Whole(fields.Field[int]):
         self.least, self.most, self.in_query = least, most, in_query
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> int:
-        if self.in_query and isinstance(value, str) and value.isascii() and value.isdigit() and len(value) <= 9:
+        if self.in_query and isinstance(value, str) and value.isascii() and value.isdigit() and len(value) <= 19:
             value = int(value)
         if isinstance(value, bool) or not isinstance(value, int):
             raise Refused("wrong_type", f"{shown(value)} is not a whole number")
@@ -279,14 +279,14 @@ def is_array(value: Any) -> bool:
 
 
 class Blade(QuantityField):
-    """A feeler blade by its stamp; becomes (nanometres, "in" or "mm"), because a set in inches stays one."""
+    """A feeler blade by its stamp; becomes a quantity of kind blade_in or blade_mm: a set in inches stays one."""
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__("clearance", above=0, most=25, **kwargs)
 
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> tuple[int, str]:
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Quantity:
         held_nm = super()._deserialize(value, attr, data, **kwargs)
-        return held_nm, "mm" if value["unit"] in ("mm", "um", "m") else "in"
+        return Quantity("blade_mm" if value["unit"] in ("mm", "um", "m") else "blade_in", held_nm)
 
 
 def rfc3339(time: datetime) -> str:

@@ -1,0 +1,72 @@
+"""Events of the journal as CloudEvents 1.0: the types, and the envelope."""
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from service.api import fields
+from service.store.events import EventRow
+
+SPECVERSION: Final = "1.0"
+PREFIX: Final = "internal.capsaddle."
+"""Types are reverse domain names; the top-level domain ``internal`` is set aside for names that nobody registers."""
+TYPES: Final[Mapping[str, str]] = {
+    "site.created": "A site was created",
+    "site.blade_set_changed": "The site measures with other blades",
+    "key.created": "An API key was created",
+    "key.revoked": "An API key was revoked",
+    "asset.registered": "A machine was entered",
+    "asset.replaced": "A machine was changed",
+    "asset.deleted": "A machine was deleted",
+    "chart.entered": "A version of a chart was entered",
+    "chart.recalled": "A chart was recalled; data.changed says how many bearings it concerns",
+    "housing.entered": "A version of a housing was entered",
+    "housing.recalled": "A housing was recalled",
+    "table.recalled": "A built-in table was recalled",
+    "work_order.opened": "A work order was opened, with revision 1 of its instructions",
+    "work_order.cancelled": "A work order was cancelled",
+    "work_order.completed": "A work order was completed",
+    "completion.corrected": "A completion was corrected",
+    "instructions.revised": "Instructions have a new revision",
+    "reading.recorded": "A reading was judged and kept",
+    "as_found.recorded": "What was found was kept",
+    "deviation.approved": "A hold point was let pass by another person",
+    "stay.ended": "A bearing was taken out of its position",
+    "stay.begun": "A bearing was fitted in a position",
+}
+"""Every type that the journal knows, without prefix. A type never changes its meaning; types are added."""
+PLACES: Final[Mapping[str, str]] = {
+    "asset": "/v1/assets/{}",
+    "chart": "/v1/charts/{}",
+    "housing": "/v1/housings/{}",
+    "work_order": "/v1/work-orders/{}",
+}
+"""Where a subject is read, by its kind."""
+
+
+def cloud_event(row: EventRow, site_id: str, *, public_url: str = "") -> dict[str, Any]:
+    """Return the event: thin, what happened to what and where to read it.
+
+    ``source`` and ``id`` name an event once and for all: the site, and its number in the order of commits.
+    ``sequence`` (an extension that CloudEvents documents) sorts as text.
+    """
+    place = PLACES.get(row.subject_kind)
+    return {
+        "specversion": SPECVERSION,
+        "id": str(row.seq),
+        "source": f"urn:uuid:{site_id}",
+        "type": PREFIX + row.event_type,
+        "subject": f"{row.subject_kind}/{row.subject_id}",
+        "time": fields.rfc3339(row.at),
+        "datacontenttype": "application/json",
+        "sequence": f"{row.seq:019d}",
+        "data": {
+            "kind": row.subject_kind,
+            "id": row.subject_id,
+            "link": None if place is None else public_url + place.format(row.subject_id),
+            "by_key": row.actor,
+            "request_id": row.request_id,
+            "sha256_before": row.before_hash,
+            "sha256_after": row.after_hash,
+            "changed": row.data,
+        },
+    }
