@@ -1,8 +1,8 @@
 """The composition root: settings in, a WSGI application out."""
 
-import json
 import re
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 from uuid import uuid4
 
@@ -57,10 +57,15 @@ _REQUEST_ID: Final = re.compile(r"[A-Za-z0-9._-]{1,64}").fullmatch
 class Services:
     """What the views reach through the application: made once per process."""
 
+    app: Flask
     settings: Settings
     database: Database
     keyring: Keyring
-    openapi: str
+
+    @cached_property
+    def openapi(self) -> str:
+        """Return the OpenAPI document, made when it is first asked for: starting must not wait for it."""
+        return openapi.document(self.app, BLUEPRINTS)
 
 
 def create_app(settings: Settings) -> Flask:
@@ -70,14 +75,14 @@ def create_app(settings: Settings) -> Flask:
     app.config["MAX_CONTENT_LENGTH"] = settings.max_body_bytes
     app.config["PUBLIC_URL"] = (settings.public_url or "").rstrip("/")
     problems.register(app)
-    document = openapi.document(app, BLUEPRINTS)
-    app.register_blueprint(health.blueprint)
+    for blueprint in (*BLUEPRINTS, health.blueprint):
+        app.register_blueprint(blueprint)
     database = Database(settings)
     app.extensions["capsaddle"] = Services(
+        app=app,
         settings=settings,
         database=database,
         keyring=Keyring(database, settings.key_cache_s),
-        openapi=json.dumps(openapi.finished(document), indent=1, ensure_ascii=False, sort_keys=True),
     )
     app.before_request(_begin)
     app.after_request(_end)

@@ -63,6 +63,37 @@ def create_site(settings: Settings, code: str, name: str, units: str) -> None:
     click.echo(f"Site {site.code} ({site.name}, {site.units} units) is created.")
 
 
+@sites.command("blades")
+@click.argument("code")
+@click.argument("blades", nargs=-1, required=True)
+@click.option("--unit", type=click.Choice(["in", "mm"]), help="Unit stamped on the blades.")
+@with_settings
+def set_blades(settings: Settings, code: str, blades: tuple[str, ...], unit: str | None) -> None:
+    """Say which feeler blades the site owns: "inch", "metric", or every BLADE by its stamp with --unit.
+
+    \b
+    capsaddle sites blades MILL-A metric
+    capsaddle sites blades MILL-A --unit in 0.0015 0.002 0.0025 0.003 0.004
+    """
+    from service.mounting.blades import blade_set_of
+    from service.store import sites as stored
+    from service.store.database import Database
+    from service.units import Quantity, nm_from_in, nm_from_mm
+
+    given: Any = blades[0]
+    if blades not in (("inch",), ("metric",)):
+        if unit is None:
+            raise click.UsageError("name the unit stamped on the blades: --unit in or --unit mm")
+        try:
+            read = [(nm_from_in if unit == "in" else nm_from_mm)(blade) for blade in blades]
+        except ValueError as error:
+            raise click.UsageError(f"a blade is written by its stamp, such as 0.0025: {error}") from None
+        given = [Quantity(f"blade_{unit}", thickness_nm) for thickness_nm in read]
+    sizes = len(blade_set_of(given).blades_nm)
+    stored.set_blade_set(Database(settings), code, given)
+    click.echo(f"{code} measures with {sizes} blades now; work orders opened before keep theirs.")
+
+
 @main.group()
 def keys() -> None:
     """API keys: one site each, shown once."""

@@ -8,11 +8,12 @@ from marshmallow import validate
 
 from service.api import fields, shapes
 from service.api.answers import ClearanceTargets
-from service.api.documents import blade_set, measured, site_books
+from service.api.documents import measured, site_books
 from service.api.media import SVG, VARY, picture_answer, picture_asked_for
 from service.api.operations import Answer, Blueprint, Call
 from service.api.schema import StrictSchema
 from service.instructions.job import required_bearing
+from service.mounting.blades import blade_set_of
 from service.mounting.charts import KINDS, Chart
 from service.mounting.clearance import ClearanceTarget, clearance_target
 from service.mounting.witnesses import agreement
@@ -35,6 +36,20 @@ class ReadingRows(StrictSchema):
     )
 
 
+class ThinRing(StrictSchema):
+    """Readings of a large thin ring that sags: at both sides, and at 12 o'clock standing or 6 o'clock hanging."""
+
+    nine_o_clock = reading(required=True)
+    three_o_clock = reading(required=True)
+    vertical = reading(required=True)
+
+
+class ThinRingReadings(StrictSchema):
+    """A large thin ring: (nine + three + vertical) / 2 is its clearance."""
+
+    thin_ring = ma_fields.Nested(ThinRing, required=True)
+
+
 class WitnessReadings(StrictSchema):
     """What was read after mounting, by any of three ways; read against the measured initial clearance."""
 
@@ -51,10 +66,11 @@ class ClearanceRequest(StrictSchema):
     measured_clearance = fields.OneOf(
         [
             (fields.has("rows"), ma_fields.Nested(ReadingRows)),
+            (fields.has("thin_ring"), ma_fields.Nested(ThinRingReadings)),
             (fields.is_object, reading()),
             (fields.is_array, ma_fields.List(reading(), validate=validate.Length(1, 20))),
         ],
-        expected="a reading {value, unit}, a list of readings or {rows}",
+        expected="a reading {value, unit}, a list of readings, {rows} or {thin_ring}",
     )
     temperature_difference = fields.QuantityField("temperature_difference", least=-200, most=300)
     radial_load = fields.QuantityField("force", least=0, most=1e9)
@@ -71,7 +87,7 @@ def target_of(given: dict[str, Any], call: Call, charts: tuple[Chart, ...]) -> C
         bearing=required_bearing(given["bearing"], "bearing"),
         seat=given.get("seat"),
         measured=measured(given.get("measured_clearance")),
-        blade_set=blade_set(given.get("blade_set", call.caller.blade_set)),
+        blade_set=blade_set_of(given.get("blade_set", call.caller.blade_set)),
         temperature_difference_k=given.get("temperature_difference"),
         radial_load_n=given.get("radial_load"),
         shaft_bore_mm=given.get("shaft_bore"),

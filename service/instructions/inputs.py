@@ -5,11 +5,10 @@ from typing import Any, Final
 
 from service.instructions.books import NO_BOOKS, SiteBooks
 from service.instructions.job import Job, job_from_record
-from service.mounting.blades import INCH_SET, METRIC_SET, BladeSet
+from service.mounting.blades import blade_set_of
 from service.mounting.clearance import Measured
 
 Inputs = Mapping[str, Any]
-BLADE_SETS: Final[Mapping[str, BladeSet]] = {"inch": INCH_SET, "metric": METRIC_SET}
 OVERRIDING: Final = ("ring_present", "locknut_side", "lubrication")
 """As-found facts that override the record of a position (rule A5)."""
 
@@ -32,7 +31,7 @@ def job_of_inputs(inputs: Inputs, *, books: SiteBooks = NO_BOOKS) -> Job:
         replaced=[(position["name"], position["bearing"]) for position in inputs["positions"]],
         kind=inputs["kind"],
         units=inputs["units"],
-        blade_set=BLADE_SETS[inputs["blade_set"]],
+        blade_set=blade_set_of(inputs["blade_set"]),
         housings=books.housings,
         measured={name: Measured(tuple(map(tuple, rows))) for name, rows in (inputs.get("measured") or {}).items()},
         wrench=inputs.get("wrench"),

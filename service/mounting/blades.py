@@ -14,6 +14,7 @@ from typing import Any, Final
 from service import units
 from service.errors import CannotEvaluate
 from service.reference import tables
+from service.units import Quantity
 
 LARGEST_STACK: Final = 3
 LARGEST_SET: Final = 60
@@ -101,6 +102,19 @@ def blade_set(blades: Sequence[tuple[int, str]], name: str = "own set") -> Blade
             field="blade_set",
         )
     return BladeSet(systems.pop(), sizes_nm, name)
+
+
+def blade_set_of(given: str | Sequence[Quantity]) -> BladeSet:
+    """Return the set that is meant by a name (``inch``, ``metric``) or by its blades, of kind blade_in or blade_mm.
+
+    Raises
+    ------
+    CannotEvaluate
+        As ``blade_set``.
+    """
+    if isinstance(given, str):
+        return {"inch": INCH_SET, "metric": METRIC_SET}[given]
+    return blade_set([(int(blade.value), blade.kind.removeprefix("blade_")) for blade in given])
 
 
 def attainable(given: BladeSet) -> tuple[int, ...]:

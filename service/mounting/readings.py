@@ -115,7 +115,8 @@ def thin_ring_clearance(*, nine_o_clock_nm: int, three_o_clock_nm: int, vertical
     ------
     (a + b + c) / 2; common practice, no source.
     """
-    return median((nine_o_clock_nm + three_o_clock_nm + vertical_nm, 0))
+    total_nm = nine_o_clock_nm + three_o_clock_nm + vertical_nm
+    return total_nm / 2 if total_nm % 2 else total_nm // 2
 
 
 def scale_slips(value_nm: float, ranges: Sequence[ClearanceRange]) -> tuple[tuple[float, str], ...]:

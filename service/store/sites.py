@@ -62,6 +62,26 @@ def create_site(
     return site_by_code(database, code)
 
 
+def set_blade_set(database: Database, code: str, blades: Any, *, actor: str = COMMAND_LINE) -> None:
+    """Give the site another blade set: ``"inch"``, ``"metric"`` or a list of blades (quantities).
+
+    Work orders opened before keep the set they were opened with.
+
+    Raises
+    ------
+    NotFound
+        No site has this code.
+    """
+    site = site_by_code(database, code)
+
+    def work(tx: Tx) -> Written:
+        changed = sa.update(models.Site).where(models.Site.id == tx.site_id)
+        tx.connection.execute(changed.values(blade_set=record.encoded(blades)))
+        return Written(200, "", events=(Event("site.blade_set_changed", "site", site.id, data={"blade_set": blades}),))
+
+    database.write(site_id=site.id, actor=actor, request_id=new_id(), work=work)
+
+
 def site_by_code(database: Database, code: str) -> Site:
     """Return the site.
 

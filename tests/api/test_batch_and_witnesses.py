@@ -104,3 +104,16 @@ def test_a_warm_inner_ring_asks_for_a_larger_class(client: Client) -> None:
     assert cool["blocked"] == []
     assert cool["operating_clearance"]["loss"]["value"] == pytest.approx(12.5e-6 * 10 * (80 + 4 * 140) / 5, rel=0.05)
     assert cool["operating_clearance"]["min"]["value"] > 0
+
+
+def test_a_large_thin_ring_is_measured_at_three_places(client: Client) -> None:
+    """(a + b + c) / 2 with a at 9, b at 3 o'clock and c vertical: common practice, no source."""
+    big = {"bearing": {"designation": "230/500 K/C3"}, "seat": "tapered_journal", "blade_set": "metric"}
+
+    def mm(value: float) -> dict[str, Any]:
+        return {"value": value, "unit": "mm"}
+
+    ring = {"nine_o_clock": mm(0.38), "three_o_clock": mm(0.36), "vertical": mm(0.38)}
+    answer = client.post("/v1/clearance-targets?units=metric", {**big, "measured_clearance": {"thin_ring": ring}})
+    assert answer.json["measured"]["value"]["value"] == pytest.approx(0.56)
+    assert answer.json["measured"]["verdict"] == "accept"

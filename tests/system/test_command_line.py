@@ -169,3 +169,22 @@ def test_a_chart_is_imported_row_by_row_and_versioned(sqlite_url: str, tmp_path:
     assert (nowhere.returncode != 0, "NOWHERE" in nowhere.stderr, "Traceback" in nowhere.stderr) == (True, True, False)
     told = run_command(sqlite_url, "audit", "verify")
     assert (told.returncode, "whole" in told.stdout) == (0, True)
+
+
+def test_a_site_names_the_blades_it_owns(sqlite_url: str) -> None:
+    run_command(sqlite_url, "sites", "create", "MILL-A", "--name", "Mill A", "--units", "inch")
+    key = run_command(sqlite_url, "keys", "create", "--site", "MILL-A", "--scopes", "read").stdout.split()[-1]
+    told = run_command(sqlite_url, "sites", "blades", "MILL-A", "--unit", "in", "0.0015", "0.002", "0.003", "0.004")
+    assert (told.returncode, "4 blades" in told.stdout) == (0, True), told.stderr
+    with serving(sqlite_url) as server:
+        body = {
+            "bearing": {"designation": "22216 K/C3"},
+            "seat": "adapter_sleeve",
+            "measured_clearance": {"value": 0.004, "unit": "in"},
+        }
+        headers = {"Authorization": f"Bearer {key}"}
+        answer = requests.post(f"{server.base_url}/v1/clearance-targets", json=body, headers=headers, timeout=20).json()
+    assert [blade["text"] for blade in answer["blades"]["target"]] == ["0.002 in"], "this set has no 0.0025"
+    for wrong in (("--unit", "in", "2mm"), ("0.002",), ("--unit", "in", "-1")):
+        refused = run_command(sqlite_url, "sites", "blades", "MILL-A", *wrong)
+        assert refused.returncode != 0 and "Traceback" not in refused.stderr
