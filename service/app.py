@@ -25,6 +25,7 @@ from service.api import (
     pictures,
     problems,
     readings,
+    recall,
     stays,
     work_orders,
 )
@@ -40,6 +41,7 @@ BLUEPRINTS: Final = (
     assets.blueprint,
     housings.blueprint,
     charts.blueprint,
+    recall.blueprint,
     work_orders.blueprint,
     readings.blueprint,
     completion.blueprint,

@@ -22,6 +22,12 @@ TYPES: Final[Mapping[str, str]] = {
     "housing.entered": "A version of a housing was entered",
     "housing.recalled": "A housing was recalled",
     "table.recalled": "A built-in table was recalled",
+    "field_map.entered": "A version of a field map was entered",
+    "subscription.created": "Somebody subscribed to events",
+    "subscription.changed": "A subscription was changed",
+    "subscription.deleted": "A subscription was deleted",
+    "subscription.secret_rotated": "A subscription signs with a new secret",
+    "subscription.disabled": "Deliveries to a subscription were given up",
     "work_order.opened": "A work order was opened, with revision 1 of its instructions",
     "work_order.cancelled": "A work order was cancelled",
     "work_order.completed": "A work order was completed",
@@ -32,12 +38,17 @@ TYPES: Final[Mapping[str, str]] = {
     "deviation.approved": "A hold point was let pass by another person",
     "stay.ended": "A bearing was taken out of its position",
     "stay.begun": "A bearing was fitted in a position",
+    "stays.imported": "Stays were imported; data.created says how many",
+    "meter.read": "The hour meter of a machine was read",
+    "meter_reading.struck_out": "A reading of an hour meter was struck out",
 }
 """Every type that the journal knows, without prefix. A type never changes its meaning; types are added."""
 PLACES: Final[Mapping[str, str]] = {
     "asset": "/v1/assets/{}",
     "chart": "/v1/charts/{}",
     "housing": "/v1/housings/{}",
+    "field_map": "/v1/field-maps/{}",
+    "subscription": "/v1/subscriptions/{}",
     "work_order": "/v1/work-orders/{}",
 }
 """Where a subject is read, by its kind."""

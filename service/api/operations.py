@@ -39,6 +39,7 @@ class Call:
     body: Any = None
     fingerprint: str = ""
     route: str = ""
+    data: bytes = b""
 
     def answer(self, record: Any, *, status: int = 200, headers: Mapping[str, str] | None = None) -> Response:
         """Return the record as JSON in the caller's units."""
@@ -60,9 +61,9 @@ class Call:
         database: Database = current_app.extensions["capsaddle"].database
         return database.read(self.caller.site_id)
 
-    def written(self, work: Callable[[Tx], Written]) -> Response:
+    def written(self, work: Callable[[Tx], Written], *, dry_run: bool = False) -> Response:
         """Run ``work`` in the one unit of work and return what it wrote, or what it had written before."""
-        dry_run = self.query.get("dry_run") == "true"
+        dry_run = dry_run or self.query.get("dry_run") == "true"
         outcome = current_app.extensions["capsaddle"].database.write(
             site_id=self.caller.site_id,
             actor=self.caller.key_id,
@@ -125,6 +126,7 @@ class Operation:
     query: Schema
     writes: bool
     ndjson: bool = False
+    raw: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass
@@ -155,6 +157,8 @@ class Blueprint(flask_smorest.Blueprint):
         headers: tuple[str, ...] = (),
         readers: Mapping[str, Reader] | None = None,
         ndjson_bytes: int | None = None,
+        most_bytes: int | None = None,
+        raw: Mapping[str, str] | None = None,
     ) -> Callable[[View], View]:
         """Declare one operation.
 
@@ -174,6 +178,10 @@ class Blueprint(flask_smorest.Blueprint):
             Media types of the body beside JSON, each with what makes of it the document that JSON would be.
         ndjson_bytes : int
             The body is NDJSON of at most so many bytes, handed to the view as it is; in place of ``body``.
+        most_bytes : int
+            Largest body, where it is not the one of the settings.
+        raw : mapping of str to str
+            Media types of a body that is handed to the view as it is, each with an example; in place of ``body``.
         """
         writes = method != "GET" and scope != "read"
         body_schema = body() if body else None
@@ -189,23 +197,27 @@ class Blueprint(flask_smorest.Blueprint):
                 loaded = _query(query_schema)
                 units: UnitSystem = loaded.get("units") or ("inch" if caller.units == "inch" else "metric")
                 g.units = units
-                if ndjson_bytes is not None:
-                    request.max_content_length = ndjson_bytes
-                    data = _body((NDJSON,))
+                if ndjson_bytes is not None or raw:
+                    request.max_content_length = ndjson_bytes or most_bytes
+                    data = _body(tuple(raw) if raw else (NDJSON,))
                     call = Call(caller, units, loaded, data, _fingerprint(data) if writes else "", full_rule)
                 elif body_schema is None:
                     call = Call(caller, units, loaded, None, _fingerprint(b"") if writes else "", full_rule)
                 else:
+                    if most_bytes is not None:
+                        request.max_content_length = most_bytes
                     data = _body((JSON, *others))
                     reader = others.get(request.mimetype)
                     given = body_schema.load(_parsed(data) if reader is None else reader(data, loaded))
-                    call = Call(caller, units, loaded, given, _fingerprint(data) if writes else "", full_rule)
+                    call = Call(caller, units, loaded, given, _fingerprint(data) if writes else "", full_rule, data)
                 return view(call, **path)
 
             handled.__name__ = endpoint
             handled.provide_automatic_options = False  # type: ignore[attr-defined]
             handled.__doc__ = view.__doc__
-            declared = Operation(method, full_rule, scope, body_schema, query_schema, writes, ndjson_bytes is not None)
+            declared = Operation(
+                method, full_rule, scope, body_schema, query_schema, writes, ndjson_bytes is not None, raw or {}
+            )
             DECLARED.operations[f"{self.name}.{endpoint}"] = declared
             handled._apidoc = _documented(declared, endpoint, answers, refuses, example, headers, tuple(others))  # type: ignore[attr-defined]
             self.add_url_rule(rule, endpoint, handled, methods=[method])
@@ -283,7 +295,8 @@ def _documented(
         parameters.append(lines | {"example": example})
     names = headers + (("Idempotency-Key",) if operation.writes and operation.method == "POST" else ())
     responses = {status: _media_documented(answer) for status, answer in answers.items()}
-    statuses = (*ALWAYS, *(WITH_BODY if operation.body is not None or operation.ndjson else ()), *refuses)
+    takes_body = operation.body is not None or operation.ndjson or operation.raw
+    statuses = (*ALWAYS, *(WITH_BODY if takes_body else ()), *refuses)
     manual: dict[str, Any] = {
         "operationId": endpoint,
         "responses": {status: f"Problem{status}" for status in statuses},
@@ -291,6 +304,9 @@ def _documented(
     }
     if other_media:
         manual["requestBody"] = {"content": {media: {"schema": {"type": "string"}} for media in other_media}}
+    if operation.raw:
+        content = {media: {"schema": {"type": "string"}, "example": text} for media, text in operation.raw.items()}
+        manual["requestBody"] = {"required": True, "content": content}
     return {
         "arguments": {"parameters": [*parameters, *names], "responses": {}},
         "response": {"responses": responses},

@@ -11,20 +11,15 @@ from service.api import fields, lists, shapes, versions
 from service.api.answers import AnswerSchema, nested, word
 from service.api.bolt_shapes import Wrench
 from service.api.instruction_answers import Instructions
-from service.api.media import best_media
-from service.api.opening import opened
-from service.api.operations import JSON, Answer, Blueprint, Call
-from service.api.schema import PageQuery, StrictSchema, UnitsQuery, WriteQuery
+from service.api.opening import Opening, opened
+from service.api.operations import Answer, Blueprint, Call
+from service.api.schema import PageQuery, StrictSchema, WriteQuery
 from service.errors import NotFound
-from service.render.steps_csv import steps_csv
-from service.render.text import card
 from service.store import work_orders
 from service.store.unit_of_work import Event, Tx, Written
 from service.store.work_orders import RevisionRow, WorkOrderRow
 
 blueprint = Blueprint("work orders", __name__, url_prefix="/v1/work-orders", description="Work orders and instructions")
-
-PLAIN = "text/plain"
 
 
 class External(StrictSchema):
@@ -117,15 +112,6 @@ class Cancellation(StrictSchema):
     reason = fields.Text(500, required=True)
 
 
-class CardQuery(UnitsQuery):
-    """How the instructions are written."""
-
-    width = fields.Whole(40, 132, in_query=True, load_default=72, metadata={"description": "Columns of the text card"})
-    ascii = fields.Choice(
-        ("true", "false"), load_default="true", metadata={"description": "true: the text card in 7-bit ASCII"}
-    )
-
-
 def order_line(row: WorkOrderRow) -> dict[str, Any]:
     """Return the wire members of a work order without its instructions."""
     return {
@@ -202,14 +188,18 @@ def open_work_order(call: Call) -> Response:
 
     def work(tx: Tx) -> Written:
         opening = opened(tx, call.body, units=call.caller.units, blade_set=call.caller.blade_set)
-        headers = {
-            "Location": f"{current_app.config['PUBLIC_URL']}/v1/work-orders/{opening.order.id}",
-            "ETag": versions.etag(opening.order.revision, call.units),
-        }
         body = call.json(order_record(opening.order, opening.revision))
-        return Written(201 if opening.events else 200, body, headers, opening.events)
+        return Written(201 if opening.events else 200, body, opening_headers(opening, call), opening.events)
 
     return call.written(work)
+
+
+def opening_headers(opening: Opening, call: Call) -> dict[str, str]:
+    """Return where the order is, and the version of its instructions."""
+    return {
+        "Location": f"{current_app.config['PUBLIC_URL']}/v1/work-orders/{opening.order.id}",
+        "ETag": versions.etag(opening.order.revision, call.units),
+    }
 
 
 @blueprint.operation(
@@ -272,80 +262,3 @@ def cancel_work_order(call: Call, order_id: str) -> Response:
         return Written(200, call.json(order_line(order)), {}, (event,))
 
     return call.written(work)
-
-
-_INSTRUCTIONS = {
-    200: Answer(
-        Instructions, "The instructions as JSON, or as a text card by Accept", headers=("ETag",), media=(PLAIN,)
-    ),
-    304: Answer(None, "The caller holds them"),
-}
-
-
-@blueprint.operation(
-    "GET",
-    "/<order_id>/instructions",
-    scope="read",
-    query=CardQuery,
-    answers=_INSTRUCTIONS,
-    refuses=("406",),
-    headers=("Accept", "If-None-Match"),
-)
-def read_instructions(call: Call, order_id: str) -> Response:
-    """Read the latest instructions of a work order"""
-    return _instructions(call, order_id, None)
-
-
-@blueprint.operation(
-    "GET",
-    "/<order_id>/instructions/<number>",
-    scope="read",
-    query=CardQuery,
-    answers=_INSTRUCTIONS,
-    refuses=("406",),
-    headers=("Accept", "If-None-Match"),
-)
-def read_revision(call: Call, order_id: str, number: str) -> Response:
-    """Read one revision of the instructions"""
-    if not (number.isascii() and number.isdigit() and len(number) <= 9):
-        raise NotFound("revisions are numbered 1, 2, 3 ...")
-    return _instructions(call, order_id, int(number))
-
-
-def _instructions(call: Call, order_id: str, number: int | None) -> Response:
-    media = best_media((JSON, PLAIN))
-    with call.reading() as tx:
-        order = order_of(tx, order_id)
-        revision = revision_of(tx, order, number)
-    record = instructions_record(revision)
-    if media == JSON:
-        return call.versioned(record, revision.number)
-    tag = versions.etag(revision.number, call.units, f"text{call.query['width']}{call.query['ascii'][0]}")
-    headers = {"ETag": tag, "Cache-Control": "no-cache", "Vary": "Accept, Authorization"}
-    if versions.not_modified(tag):
-        return Response(status=304, headers=headers)
-    body = card(
-        {**record, "external": order_line(order)["external"]},
-        units=call.units,
-        width=call.query["width"],
-        ascii=call.query["ascii"] == "true",
-    )
-    return Response(body, content_type="text/plain; charset=utf-8", headers=headers)
-
-
-@blueprint.operation(
-    "GET",
-    "/<order_id>/instructions/steps.csv",
-    scope="read",
-    answers={
-        200: Answer(None, "One row a step: number, short text (at most 40 characters), text", media=("text/csv",))
-    },
-)
-def read_steps(call: Call, order_id: str) -> Response:
-    """Read the steps of the latest instructions as CSV"""
-    with call.reading() as tx:
-        revision = revision_of(tx, order_of(tx, order_id))
-    headers = {"Content-Disposition": 'attachment; filename="steps.csv"'}
-    return Response(
-        steps_csv(revision.record, units=call.units), content_type="text/csv; charset=utf-8", headers=headers
-    )

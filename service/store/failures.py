@@ -29,12 +29,17 @@ MEANINGS: Final = {
     "uq_sites_code": ("site_code_taken", "A site with this code is on record already."),
     "uq_housings_site_id_name_version": ("version_exists", "This version of the housing is on record already."),
     "uq_charts_site_id_kind_name_version": ("version_exists", "This version of the chart is on record already."),
+    "uq_field_maps_site_id_name_version": ("version_exists", "This version of the map is on record already."),
     "uq_readings_site_id_work_order_id_entry": ("entered_at_once", "Another entry was made in this order at once."),
     "uq_deviations_site_id_work_order_id_entry": ("entered_at_once", "Another entry was made in this order at once."),
     "uq_completions_site_id_work_order_id": ("work_order_not_open", "The work order is completed already."),
     "uq_corrections_site_id_corrects": (
         "already_corrected",
         "This entry has been corrected already; a further correction names the one before.",
+    ),
+    "uq_meter_readings_site_id_asset_id_read_at": (
+        "meter_read_then",
+        "The meter of this asset has another reading of the same moment on record.",
     ),
     "uq_stays_one_open": ("position_has_open_stay", "A bearing is running in this position already."),
     "uq_stays_site_id_external_id": ("stay_exists", "A stay with this external id is on record already."),

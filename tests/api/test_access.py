@@ -8,6 +8,7 @@ import pytest
 from flask import Flask
 
 from service.api.charts import EXAMPLE as CHART
+from service.api.field_maps import EXAMPLE as FIELD_MAP
 from service.api.housings import EXAMPLE as HOUSING
 from service.api.operations import DECLARED, Operation
 from service.store.keys import revoke_key
@@ -63,6 +64,8 @@ def test_another_site_s_objects_are_not_there(app: Flask, client_of: ClientMaker
         "order_id": owner.post("/v1/work-orders", order()).json["id"],
         "chart_id": owner.post("/v1/charts", CHART).json["id"],
         "housing_id": owner.post("/v1/housings", HOUSING).json["id"],
+        "map_id": owner.post("/v1/field-maps", FIELD_MAP).json["id"],
+        "map_name": FIELD_MAP["name"],
     }
     stranger = client_of(app, "BIRCH")
     body = example_of(owner, operation)

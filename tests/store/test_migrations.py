@@ -19,6 +19,7 @@ from service.store import engines, failures, migrate, models, sites
 from service.store.database import Database
 from tests import databases
 from tests.store import plant
+from tests.store.connections import connected
 from tests.store.test_books import add_chart, add_housing
 from tests.store.test_stays import stay
 from tests.store.test_work_orders import revision
@@ -53,6 +54,7 @@ def populated(url: str) -> Database:
     plant.written(database, site_id, lambda tx: [revision(tx, order.id, 1), revision(tx, order.id, 2, 1)])
     plant.written(database, site_id, lambda tx: plant.life_of(tx, order.id))
     plant.written(database, site_id, lambda tx: [add_chart(tx), add_housing(tx)])
+    plant.written(database, site_id, lambda tx: connected(tx, order.id))
     position_id = machine.shafts[0]["positions"][0]["id"]
     plant.written(database, site_id, lambda tx: [stay(tx, position_id, 0, 5), stay(tx, position_id, 5, None)])
     return database
@@ -88,7 +90,7 @@ def test_up_down_and_up_again(empty_url: str) -> None:
 
 
 def test_an_upgrade_from_each_revision_loses_no_row(empty_url: str) -> None:
-    """Goes one revision down from the head and up again, as far as the first; that one alone drops its tables."""
+    """Goes one revision down from the head and up again, as far as the first; only the tables it lacks are dropped."""
     migrate.upgrade(empty_url)
     database = populated(empty_url)
     before = counts(database)
@@ -99,7 +101,9 @@ def test_an_upgrade_from_each_revision_loses_no_row(empty_url: str) -> None:
     revisions = [each.revision for each in ScriptDirectory(str(migrate.folder())).walk_revisions()]
     for lower in revisions[1:]:
         migrate.downgrade(empty_url, lower)
+        there = tables(empty_url)
         migrate.upgrade(empty_url)
+        before = {name: number if name in there else 0 for name, number in before.items()}
         assert counts(database) == before
     migrate.upgrade(empty_url)  # nothing to do
     assert counts(database) == before

@@ -1,8 +1,9 @@
 """The tables, one small module per subject."""
 
 from service.store.models.base import Base, UTCDateTime
+from service.store.models.exchange import Delivery, DeliveryAttempt, FieldMap, InboundMessage, Subscription
 from service.store.models.journal import IdempotencyKey, JournalEntry, SiteHead
-from service.store.models.plant import Asset, Chart, Housing, Position, Shaft
+from service.store.models.plant import Asset, Chart, Housing, MeterReading, Position, Shaft
 from service.store.models.records import AsFound, Completion, Correction, Deviation, Reading
 from service.store.models.sites import ApiKey, Site
 from service.store.models.stays import Stay
@@ -16,10 +17,15 @@ __all__ = [
     "Chart",
     "Completion",
     "Correction",
+    "Delivery",
+    "DeliveryAttempt",
     "Deviation",
+    "FieldMap",
     "Housing",
     "IdempotencyKey",
+    "InboundMessage",
     "JournalEntry",
+    "MeterReading",
     "Position",
     "Reading",
     "Revision",
@@ -27,6 +33,7 @@ __all__ = [
     "Site",
     "SiteHead",
     "Stay",
+    "Subscription",
     "UTCDateTime",
     "WorkOrder",
     "WorkOrderPosition",

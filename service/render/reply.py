@@ -1,0 +1,73 @@
+"""What a field map makes its reply of: the order, its card, and its steps with short and long text."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any, Final
+
+from service import record
+from service.errors import Text
+from service.render.plain_text import Writer, cleaned, unbound
+from service.render.present import UnitSystem, present
+from service.render.text import card
+
+WIDTH: Final = 72
+"""Columns of long texts; short texts have 40 at most"""
+
+
+def reply_source(order: Mapping[str, Any], instructions: Mapping[str, Any], *, units: UnitSystem) -> dict[str, Any]:
+    """Return plain JSON: ``work_order``, ``instructions``, ``text``, ``text_lines``, ``steps``, ``parts``.
+
+    Parameters
+    ----------
+    order : dict
+        The wire members of the work order
+    instructions : dict
+        The unit-neutral record of its instructions
+    units : str
+        ``metric`` or ``inch``: which of the two systems comes first
+
+    All texts are 7-bit ASCII; lines hold at most 72 columns, and no number is cut from its unit.
+    """
+    instructions = record.decoded(record.encoded(dict(instructions)))  # members in the order of a stored record
+    text = card({**instructions, "external": order["external"]}, units=units, width=WIDTH, ascii=True)
+    return {
+        "work_order": dict(order),
+        "instructions": present(dict(instructions), units),
+        "text": text,
+        "text_lines": text.rstrip("\n").split("\n"),
+        "steps": [_step(step, units) for step in instructions["steps"]],
+        "parts": present(instructions["parts"], units),
+    }
+
+
+def _step(step: Mapping[str, Any], units: UnitSystem) -> dict[str, Any]:
+    writer = Writer(units=units, width=WIDTH, ascii_only=True)
+    lines = unbound(line for said in _said(step) for line in writer.lines(said))
+    return {
+        "number": step["number"],
+        "id": step["id"],
+        "position": step["position"],
+        "hold_point": step["hold_point"],
+        "short_text": cleaned(step["title"], ascii_only=True),
+        "long_text": "\n".join(lines),
+        "long_text_lines": lines,
+    }
+
+
+def _said(step: Mapping[str, Any]) -> Iterator[Text]:
+    """Yield what a step says, cautions first, what is to be written down last."""
+    if step["position"]:
+        yield f"At {step['position']}:"
+    if step["hold_point"]:
+        yield "HOLD POINT: go on only when it is signed."
+    for caution in step["cautions"]:
+        yield ("CAUTION: ", *_parts(caution))
+    yield step["text"]
+    limits = (step["record"] or {}).get("limits")
+    if limits is not None:
+        kind = step["record"]["kind"].replace("_", " ")
+        low, high = limits["min"], limits["max"]
+        yield (f"Write down {kind}: ", *((low,) if low == high else (low, " to ", high)), ".")
+
+
+def _parts(text: Text) -> tuple[Any, ...]:
+    return text if isinstance(text, tuple) else (text,)
