@@ -22,6 +22,7 @@ from service.api import (
     housings,
     inbound,
     openapi,
+    opening_batch,
     pictures,
     problems,
     readings,
@@ -42,7 +43,7 @@ BLUEPRINTS: Final = (
     housings.blueprint,
     charts.blueprint,
     recall.blueprint,
-    work_orders.blueprint,
+    opening_batch.blueprint,  # the blueprint of the work orders with the batch
     readings.blueprint,
     completion.blueprint,
     stays.blueprint,

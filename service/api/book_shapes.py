@@ -160,12 +160,10 @@ class RowsOfKind(fields.OneOf):
         return self.by_kind[kind].deserialize(value, attr, data, **kwargs)
 
 
-class ChartRequest(StrictSchema):
-    """A chart: one kind, one book; the same kind and name again make the next version."""
+class ChartRows(StrictSchema):
+    """Rows as a chart of one kind has them."""
 
     kind = fields.Choice(CHART_KINDS, required=True)
-    name = fields.Text(80, required=True)
-    provenance = ma_fields.Nested(Provenance, required=True)
     bearing_type = fields.Choice(BEARING_TYPES, metadata={"description": "Of every chart that is for bearings"})
     bore_form = fields.Choice(
         BORE_FORMS, metadata={"description": "Asked for initial_clearance; every other kind is for tapered bores"}
@@ -191,6 +189,13 @@ class ChartRequest(StrictSchema):
     @post_load
     def _with_bore_form(self, data: dict[str, Any], **_: Any) -> dict[str, Any]:
         return data if data["kind"] not in BEARING_KINDS else {"bore_form": "tapered", **data}
+
+
+class ChartRequest(ChartRows):
+    """A chart: one kind, one book; the same kind and name again make the next version."""
+
+    name = fields.Text(80, required=True)
+    provenance = ma_fields.Nested(Provenance, required=True)
 
 
 def _fault(code: str, detail: str) -> Any:

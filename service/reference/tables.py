@@ -68,3 +68,10 @@ def provenance(name: str) -> Provenance:
         licence=facts["licence"],
         note=facts.get("note", ""),
     )
+
+
+@cache
+def sources() -> Mapping[str, Source]:
+    """Return the source of every built-in table by its id; tables of one publication share it."""
+    names = sorted(path.name.removesuffix(".toml") for path in _DATA.iterdir() if path.name.endswith(".toml"))
+    return {source.id: source for source in (provenance(name).source for name in names)}

@@ -194,6 +194,6 @@ def test_every_type_that_is_written_is_documented() -> None:
             if isinstance(node, ast.Constant) and isinstance(node.value, str):
                 literals.add(node.value)
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "Event":
-                written.add(ast.literal_eval(node.args[0]))
+                written |= {each.value for each in ast.walk(node.args[0]) if isinstance(each, ast.Constant)}
     assert len(written) > 15
     assert written <= set(TYPES) <= literals
