@@ -27,8 +27,8 @@ from service.api import (
     problems,
     readings,
     recall,
+    stay_import,
     stays,
-    work_orders,
 )
 from service.api.operations import DECLARED
 from service.settings import Settings
