@@ -198,7 +198,14 @@ def books_of_revision(tx: Tx, revision: RevisionRow) -> SiteBooks:
 
 
 def revised(tx: Tx, at: Held, inputs: dict[str, Any]) -> tuple[RevisionRow, tuple[Event, ...]]:
-    """Store the next revision of the instructions, made from these inputs."""
+    """Store the next revision of the instructions, made from these inputs and the site's books now in force.
+
+    A chart corrected since the last revision must reach the mechanic while the nut can still be turned; the event
+    names the books that changed.
+    """
+    in_force = books.books_in_force(tx)
+    record = plan(job_of_inputs(inputs, books=in_force))
+    references = in_force.references(record["sources"])
     made = work_orders.insert_revision(
         tx,
         work_order_id=at.order.id,
@@ -206,12 +213,18 @@ def revised(tx: Tx, at: Held, inputs: dict[str, Any]) -> tuple[RevisionRow, tupl
         supersedes=at.revision.number,
         data_version=DATA_VERSION,
         engine_version=ENGINE_VERSION,
-        inputs=inputs,
-        record=plan(job_of_inputs(inputs, books=books_of_revision(tx, at.revision))),
+        inputs={**inputs, "books": references},
+        record=record,
     )
-    data = {"revision": made.number, "supersedes": at.revision.number}
+    data = {"revision": made.number, "supersedes": at.revision.number, "books_changed": _changed(at, references)}
     event = Event("instructions.revised", "work_order", at.order.id, at.revision.sha256, made.sha256, data)
     return made, (event,)
+
+
+def _changed(at: Held, references: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return name and version of the books that the revision before did not have."""
+    before = {reference["id"] for reference in at.revision.inputs.get("books", ())}
+    return [{"name": r["name"], "version": r["version"]} for r in references if r["id"] not in before]
 
 
 def recorded_as_found(tx: Tx, at: Held, given: Mapping[str, Any]) -> tuple[Held, AsFoundRow, tuple[Event, ...]]:

@@ -230,3 +230,28 @@ def test_judged_readings_go_by_the_chart(client: Client, reading_in: float) -> N
     measured_mm = reading_in * 25.4
     assert least == pytest.approx(max(measured_mm - 0.052, 0.044), abs=1e-9)
     assert most == pytest.approx(measured_mm - 0.042, abs=1e-9)
+
+
+def test_a_chart_corrected_after_the_opening_reaches_the_next_revision(client_on_each: Client) -> None:
+    """The mechanic measures after the book was corrected: the narrowed targets go by the corrected book."""
+    client = client_on_each
+    entered(client, "/v1/charts", reductions())
+    opened = client.post("/v1/work-orders", order(asset=fan())).json
+    entered(client, "/v1/charts", reductions(reduction_row(65, 80, 0.041, 0.051)))
+    reading = {
+        "position": "tail",
+        "kind": "initial_clearance",
+        "method": "blades",
+        "values": [{"value": inches(0.0040), "row": row} for row in (1, 2)],
+        "taken_at": "2026-11-25T08:00:00Z",
+        "taken_by": "the millwright",
+    }
+    answer = client.post(f"/v1/work-orders/{opened['id']}/readings", {"readings": [reading]})
+    assert answer.json["revision"] == 2
+    plan_now = client.get(f"/v1/work-orders/{opened['id']}/instructions?units=metric").json
+    target = next(t for t in plan_now["targets"] if t["position"] == "tail")
+    assert (target["reduction"]["min"]["value"], target["reduction"]["max"]["value"]) == (0.041, 0.051)
+    assert titles(plan_now) == ["Book of the maker, 7, page 31, version 2"]
+    revised = [e for e in client.get("/v1/events").json["items"] if e["type"].endswith("instructions.revised")]
+    assert len(revised) == 1
+    assert [book["version"] for book in revised[0]["data"]["changed"]["books_changed"]] == [2]
