@@ -3,7 +3,9 @@
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
+from service.render.card_strips import base_bolt_lines, bolting_lines, support_lines, target_lines
 from service.render.plain_text import BOUND, Writer
+from service.render.present import UnitSystem
 from service.units import Quantity
 
 Path = tuple[str, ...]
@@ -49,6 +51,39 @@ LABELS: Final[Mapping[Path, str]] = {
     ("share_of_proof_band",): "share of proof load, band",
 }
 """What figures are called where the name of their member would not say it."""
+
+
+def annex(plan: Mapping[str, Any], *, units: UnitSystem) -> Iterator[tuple[str, tuple[Any, ...]]]:
+    """Yield what no strip says as (whose it is, the figures), those of several positions that are alike together.
+
+    Parameters
+    ----------
+    units : str
+        The unit system of the card; what is left out was printed in it.
+    """
+    writer = Writer(units=units, width=1000, ascii_only=False)
+    named: dict[tuple[str, tuple[Any, ...]], list[str]] = {}
+    for title, name, record, strip in _records(writer, plan):
+        named.setdefault((title, figures(writer, record, strip)), []).append(name)
+    for (title, found), names in named.items():
+        if found:
+            yield f"{title} {', '.join(names)}", found
+
+
+def _records(writer: Writer, plan: Mapping[str, Any]) -> Iterator[tuple[str, str, Mapping[str, Any], list[str]]]:
+    """Yield every record of the plan with its title, its name and the lines of its strip."""
+    for each in plan["targets"]:
+        yield "Bearing", each["position"], each, target_lines(writer, each)
+    arrangement = plan["arrangement"]
+    if arrangement is not None:
+        held = [support["name"] for support in arrangement["supports"] if support["role"] == "locating"]
+        for each in arrangement["supports"]:
+            yield "Support", each["name"], each, support_lines(writer, each, held[0] if len(held) == 1 else None)
+        yield "Shaft", plan["shaft"], {name: value for name, value in arrangement.items() if name != "supports"}, []
+    for each in plan["bolting"]:
+        yield "Cap bolts", each["position"], each, bolting_lines(writer, each)
+    for each in plan["base_bolts"]:
+        yield "Base bolts", each["position"], each, base_bolt_lines(writer, each)
 
 
 def figures(writer: Writer, record: Mapping[str, Any], strip: list[str]) -> tuple[Any, ...]:

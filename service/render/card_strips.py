@@ -16,7 +16,7 @@ _BLADE_LABELS: Final = {
     "must_pass": "  must pass",
     "must_not_pass": "  must NOT pass",
 }
-_ROLE_WORDS: Final = {
+ROLE_WORDS: Final = {
     "locating": "LOCATING (held)",
     "free": "FREE (must be able to move)",
     None: "role open: not decided",
@@ -35,32 +35,34 @@ _CONFIDENCE: Final = {
 
 def target_lines(writer: Writer, target: Mapping[str, Any]) -> list[str]:
     """Return the strip of one bearing: initial and measured clearance, reduction, window, blades, witnesses."""
-    return [line for label, text in _target_rows(target) for line in _row(writer, label, text)]
+    return [line for label, text in target_rows(target) for line in _row(writer, label, text)]
 
 
-def _target_rows(target: Mapping[str, Any]) -> Iterator[Row]:
+def target_rows(target: Mapping[str, Any]) -> Iterator[Row]:
+    """Yield the rows of one bearing."""
     bearing = target["bearing"]
-    yield "Bearing", _bearing_text(bearing) if bearing else "not on record: read the marks"
+    yield "Bearing", bearing_text(bearing) if bearing else "not on record: read the marks"
     measured = target["measured"]
     yield "Initial clearance", bounds(target["initial_clearance"]) or "not known"
-    yield "  measured", _measured_text(measured) if measured else "________ row 1, ________ row 2"
+    yield "  measured", measured_text(measured) if measured else "________ row 1, ________ row 2"
     reduction, residual = target["reduction"], target["residual_clearance"]
-    yield "Take away", _with_aim(reduction) or "not known: bearing maker's book"
+    yield "Take away", with_aim(reduction) or "not known: bearing maker's book"
     if residual is None:
         yield "LEAVE (residual)", "not known: bearing maker's book"
     else:
         lead = "outer limits, measure first: " if residual.get("provisional") else ""
-        yield "LEAVE (residual)", (lead, *_with_aim(residual))
+        yield "LEAVE (residual)", (lead, *with_aim(residual))
         if residual.get("floor") is not None:
             yield "  never below", (residual["floor"],)
-    yield from _blade_rows(target["blades"])
+    yield from blade_rows(target["blades"])
     if target["axial_displacement"] is not None:
         yield "Axial displacement", bounds(target["axial_displacement"])
     if target["nut_turn"] is not None:
         yield "Nut turn", (*bounds(target["nut_turn"]), f", thread {target['nut_turn'].get('thread')}")
 
 
-def _bearing_text(bearing: Mapping[str, Any]) -> Text:
+def bearing_text(bearing: Mapping[str, Any]) -> Text:
+    """Return designation, type, taper, class and sizes."""
     parts: list[Any] = [f"{bearing['designation'] or 'by dimensions'}, {bearing['type'].replace('_', ' ')}"]
     parts += [f", taper {bearing['taper']}, class {bearing['clearance_class']}"]
     if bearing.get("clearance_class_assumed"):
@@ -73,14 +75,16 @@ def _bearing_text(bearing: Mapping[str, Any]) -> Text:
     return tuple(parts)
 
 
-def _measured_text(measured: Mapping[str, Any]) -> Text:
+def measured_text(measured: Mapping[str, Any]) -> Text:
+    """Return the initial clearance as measured, and what it is worth."""
     parts: list[Any] = [measured["value"], f", {measured['verdict']}"]
     if measured.get("fits_class"):
         parts.append(f", fits class {measured['fits_class']}")
     return tuple(parts)
 
 
-def _blade_rows(blades: Mapping[str, Any] | None) -> Iterator[Row]:
+def blade_rows(blades: Mapping[str, Any] | None) -> Iterator[Row]:
+    """Yield the blades by their stamp: the one with light drag, the one that passes, the one that does not."""
     if blades is None:
         return
     if not blades["resolves"]:
@@ -93,14 +97,16 @@ def _blade_rows(blades: Mapping[str, Any] | None) -> Iterator[Row]:
 
 def support_lines(writer: Writer, support: Mapping[str, Any], held: str | None) -> list[str]:
     """Return the strip of one support: held or free, rings, how it is set, how far it moves; ``held`` holds."""
-    role = _ROLE_WORDS.get(support["role"], support["role"])
+    role = ROLE_WORDS.get(support["role"], support["role"])
     lines = writer.lines((f"{support['name']}: {role}: ", *_parts(support["reason"])), rest="  ")
-    question = support["decision"]["question"]
-    rows = _support_rows(support, held) if support["role"] else [("  Answer first", question or "")]
-    return [*lines, *(line for label, text in rows for line in _row(writer, label, text))]
+    return [*lines, *(line for label, text in support_rows(support, held) for line in _row(writer, label, text))]
 
 
-def _support_rows(support: Mapping[str, Any], held: str | None) -> Iterator[Row]:
+def support_rows(support: Mapping[str, Any], held: str | None) -> Iterator[Row]:
+    """Yield the rows of one support: rings, setting, growth, travel; the question where its role is open."""
+    if not support["role"]:
+        yield "  Answer first", support["decision"]["question"] or ""
+        return
     rings = support["locating_rings"]
     if rings is None:
         yield "  Rings", "count and width not known yet"
@@ -147,10 +153,11 @@ def _way(support: Mapping[str, Any], direction: str | None, held: str | None) ->
 
 def bolting_lines(writer: Writer, bolting: Mapping[str, Any]) -> list[str]:
     """Return the strip of the cap bolts of one block, without its name: torque, bolts, stages, order, wrench."""
-    return [line for label, text in _bolting_rows(bolting) for line in _row(writer, label, text)]
+    return [line for label, text in bolting_rows(bolting) for line in _row(writer, label, text)]
 
 
-def _bolting_rows(bolting: Mapping[str, Any]) -> Iterator[Row]:
+def bolting_rows(bolting: Mapping[str, Any]) -> Iterator[Row]:
+    """Yield the rows of the cap bolts of one block."""
     torque = bolting["torque"]
     if torque is None:
         yield "  Torque", "not known: housing maker's book, never computed from the bolt"
@@ -171,10 +178,14 @@ def _bolting_rows(bolting: Mapping[str, Any]) -> Iterator[Row]:
 
 def base_bolt_lines(writer: Writer, base: Mapping[str, Any]) -> list[str]:
     """Return the strip of the base bolts of one block, without its name."""
+    return [line for label, text in base_bolt_rows(base) for line in _row(writer, label, text)]
+
+
+def base_bolt_rows(base: Mapping[str, Any]) -> Iterator[Row]:
+    """Yield the rows of the base bolts of one block."""
     torque = base["torque"]
-    said = "housing maker's book" if torque is None else (torque, ", computed; housing maker's book first")
-    rows: list[Row] = [("  Torque", said), ("  Bolts", _bolt_text(base))]
-    return [line for label, text in rows for line in _row(writer, label, text)]
+    yield "  Torque", "housing maker's book" if torque is None else (torque, ", computed; housing maker's book first")
+    yield "  Bolts", _bolt_text(base)
 
 
 def _bolt_text(bolt: Mapping[str, Any]) -> str:
@@ -203,7 +214,8 @@ def bounds(given: Mapping[str, Any] | None) -> tuple[Any, ...]:
     return (given["min"], " to ", given["max"])
 
 
-def _with_aim(given: Mapping[str, Any] | None) -> tuple[Any, ...]:
+def with_aim(given: Mapping[str, Any] | None) -> tuple[Any, ...]:
+    """Return ``min to max, aim``; nothing when the limits are not known."""
     aim = None if given is None else given.get("aim")
     return (*bounds(given), *((", aim ", aim) if aim is not None else ()))
 

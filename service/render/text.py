@@ -4,16 +4,26 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Final
 
 from service.errors import Text
-from service.render.card_annex import figures
+from service.render.card import (
+    CONTRADICTION,
+    KIND_WORDS,
+    TWO_ROWS,
+    Plan,
+    cautions,
+    contradicts,
+    fact_rows,
+    held,
+    locating_first,
+    unknowns,
+    words,
+)
+from service.render.card_annex import annex
 from service.render.card_strips import base_bolt_lines, bolting_lines, support_lines, target_lines
 from service.render.plain_text import Writer, unbound
 from service.render.present import UnitSystem
 
 NARROWEST: Final = 40
 WIDEST: Final = 132
-Plan = Mapping[str, Any]
-_KIND_WORDS: Final = {"replacement": "REPLACE BEARING", "inspection": "INSPECT BEARING"}
-_ROWS: Final = ("initial_clearance", "residual_clearance")
 
 
 def card(
@@ -57,7 +67,8 @@ def _header(writer: Writer, plan: Plan) -> Iterator[str]:
     if order.get("number"):
         system = f" ({order['system']})" if order.get("system") else ""
         yield from writer.lines(f"WORK ORDER {order['number']}{system}")
-    yield from writer.lines(f"{_KIND_WORDS.get(plan['kind'], plan['kind'])}: {', '.join(plan['positions'])}")
+    kind = str(KIND_WORDS.get(plan["kind"], plan["kind"])).upper()
+    yield from writer.lines(f"{kind}: {', '.join(plan['positions'])}")
     yield from writer.lines(f"Asset {plan['asset']}, {plan['asset_name']}, shaft {plan['shaft']}")
     if plan.get("revision") is not None:
         replaces = f", replaces {plan['supersedes']}" if plan.get("supersedes") else ""
@@ -72,9 +83,8 @@ def _header(writer: Writer, plan: Plan) -> Iterator[str]:
 
 
 def _cautions(writer: Writer, plan: Plan) -> Iterator[str]:
-    before = [step for step in plan["steps"] if step["phase"] == "isolate"]
     yield "CAUTION"
-    for caution in dict.fromkeys(caution for step in before for caution in step["cautions"]):
+    for caution in cautions(plan):
         yield from writer.lines(caution, first="! ", rest="  ")
 
 
@@ -83,33 +93,17 @@ def _alerts(writer: Writer, plan: Plan) -> Iterator[str]:
         yield from _titled(writer, "STOP: THIS MUST NOT BE DONE LIKE THIS", "#")
     for each in plan["blocked"]:
         where = f"{each['position']}: " if each.get("position") else ""
-        yield from writer.lines((f"{where}{each['code']}: ", *_parts(each["detail"])), first="# ", rest="# ")
-        yield from _facts(writer, each["facts"])
+        yield from writer.lines((f"{where}{each['code']}: ", *words(each["detail"])), first="# ", rest="# ")
+        for row in fact_rows(each["facts"]):
+            yield from writer.lines((f"{row.label}: ", *words(row.text)), first="#   ", rest="#   ")
         for way in each["ways_out"]:
             yield from writer.lines(way, first="#   way out: ", rest="#   ")
     if plan["missing"]:
         yield from _titled(writer, "NOT KNOWN: ASK OR MEASURE")
-    grouped: dict[Any, list[str]] = {}
-    for each in plan["missing"]:
-        names = grouped.setdefault((each["field"], each["why"], each["how"]), [])
-        names += [each["position"]] if each.get("position") else []
-    for (field, why, how), names in grouped.items():
-        where = f"{', '.join(names)}: " if names else ""
-        parts = (f"{where}{field.replace('_', ' ')}: ", *_parts(why), ". How: ", *_parts(how))
+    for unknown in unknowns(plan):
+        where = f"{unknown.where}: " if unknown.where else ""
+        parts = (f"{where}{unknown.name}: ", *words(unknown.why), ". How: ", *words(unknown.how))
         yield from writer.lines(parts, first="? ", rest="  ")
-
-
-def _facts(writer: Writer, facts: Mapping[str, Any]) -> Iterator[str]:
-    for name, value in facts.items():
-        items = value if isinstance(value, list) else [value]
-        said: list[Any] = []
-        for item in items:
-            said += [", " if said else "", *_parts(item if not isinstance(item, bool | int | float) else str(item))]
-        if not isinstance(value, dict):
-            yield from writer.lines((f"{name.replace('_', ' ')}: ", *said), first="#   ", rest="#   ")
-        else:
-            yield from writer.lines(f"{name.replace('_', ' ')}:", first="#   ", rest="#   ")
-            yield from _facts(writer, value)
 
 
 def _strips(writer: Writer, plan: Plan) -> Iterator[str]:
@@ -118,27 +112,16 @@ def _strips(writer: Writer, plan: Plan) -> Iterator[str]:
         yield from target_lines(writer, target)
     if plan["arrangement"] is not None:
         yield from _titled(writer, "LOCATING AND FREE")
-    roles = [support["role"] for support in _supports(plan)]
-    if roles and None not in roles and _held(plan) is None:
-        yield from writer.lines("STOP: the roles below contradict each other. Set no ring by them.", rest="  ")
-    held = _held(plan)
-    for support in sorted(_supports(plan), key=lambda each: each["role"] != "locating"):
-        yield from support_lines(writer, support, held)
+    if contradicts(plan):
+        yield from writer.lines(CONTRADICTION, rest="  ")
+    holding = held(plan)
+    for support in locating_first(plan):
+        yield from support_lines(writer, support, holding)
     yield from _titled(writer, "CAP BOLTS")
     yield from _together(writer, plan["bolting"], bolting_lines)
     if plan["base_bolts"]:
         yield from _titled(writer, "BASE BOLTS")
         yield from _together(writer, plan["base_bolts"], base_bolt_lines)
-
-
-def _supports(plan: Plan) -> list[Mapping[str, Any]]:
-    return [] if plan["arrangement"] is None else plan["arrangement"]["supports"]
-
-
-def _held(plan: Plan) -> str | None:
-    """Return the name of the one bearing that is held."""
-    held = [support["name"] for support in _supports(plan) if support["role"] == "locating"]
-    return held[0] if len(held) == 1 else None
 
 
 def _together(
@@ -191,7 +174,7 @@ def _record(writer: Writer, record: Mapping[str, Any], indent: str) -> Iterator[
     if unit is None:
         yield from writer.lines(f"{label}: [ ] done" if kind == "confirmation" else f"{label}: ________", first=indent)
         return
-    places = f"row 1 ________ {unit}, row 2 ________ {unit}" if kind in _ROWS else f"________ {unit}"
+    places = f"row 1 ________ {unit}, row 2 ________ {unit}" if kind in TWO_ROWS else f"________ {unit}"
     limits = record.get("limits")
     parts: tuple[Any, ...] = (f"Write down {label}: ", places)
     if limits is not None:
@@ -205,7 +188,7 @@ def _needs(writer: Writer, plan: Plan) -> Iterator[str]:
     for part in plan["parts"]:
         where = f"{part['position']}: " if part["position"] else ""
         count = f"{part['count']} x " if part["count"] is not None else ""
-        yield from writer.lines((where, count, *_parts(part["name"])), first="[ ] ", rest="    ")
+        yield from writer.lines((where, count, *words(part["name"])), first="[ ] ", rest="    ")
     yield from _titled(writer, "TOOLS")
     for tool in plan["tools"]:
         yield from writer.lines(tool, first="[ ] ", rest="    ")
@@ -215,7 +198,7 @@ def _ends(writer: Writer, plan: Plan) -> Iterator[str]:
     if plan["warnings"]:
         yield from _titled(writer, "ALSO READ")
     for each in plan["warnings"]:
-        yield from writer.lines((f"{each['code']}: ", *_parts(each["detail"])), first="- ", rest="  ")
+        yield from writer.lines((f"{each['code']}: ", *words(each["detail"])), first="- ", rest="  ")
     yield from _titled(writer, "SOURCES")
     for each in plan["sources"]:
         yield from writer.lines(f"[{each['id']}] {each['title']} ({each['kind']})", first="- ", rest="  ")
@@ -223,29 +206,9 @@ def _ends(writer: Writer, plan: Plan) -> Iterator[str]:
 
 def _annex(writer: Writer, plan: Plan) -> Iterator[str]:
     yield from _titled(writer, "FIGURES BEHIND THIS CARD", "=")
-    named: dict[tuple[Any, ...], list[str]] = {}
-    for title, name, record, strip in _records(writer, plan):
-        named.setdefault((title, figures(writer, record, strip)), []).append(name)
-    for (title, found), names in named.items():
-        if found:
-            yield from writer.lines((f"{title} {', '.join(names)}: ", *found, "."), rest="  ")
+    for title, found in annex(plan, units=writer.units):
+        yield from writer.lines((f"{title}: ", *words(found), "."), rest="  ")
     yield writer.ruler("=")
-
-
-def _records(writer: Writer, plan: Plan) -> Iterator[tuple[str, str, Mapping[str, Any], list[str]]]:
-    """Yield every record of the plan with its title, its name and the lines of its strip."""
-    for each in plan["targets"]:
-        yield "Bearing", each["position"], each, target_lines(writer, each)
-    held = _held(plan)
-    for each in _supports(plan):
-        yield "Support", each["name"], each, support_lines(writer, each, held)
-    if plan["arrangement"] is not None:
-        of_shaft = {name: value for name, value in plan["arrangement"].items() if name != "supports"}
-        yield "Shaft", plan["shaft"], of_shaft, []
-    for each in plan["bolting"]:
-        yield "Cap bolts", each["position"], each, bolting_lines(writer, each)
-    for each in plan["base_bolts"]:
-        yield "Base bolts", each["position"], each, base_bolt_lines(writer, each)
 
 
 def _titled(writer: Writer, title: str, char: str = "-") -> Iterator[str]:
@@ -256,12 +219,8 @@ def _titled(writer: Writer, title: str, char: str = "-") -> Iterator[str]:
 def _listed(lead: str, items: list[Text]) -> Text:
     parts: list[Any] = [lead]
     for count, item in enumerate(items):
-        parts += ["; " if count else "", *_parts(item)]
+        parts += ["; " if count else "", *words(item)]
     return tuple(parts)
-
-
-def _parts(text: Any) -> tuple[Any, ...]:
-    return text if isinstance(text, tuple) else (text,)
 
 
 _SECTIONS: Final[tuple[Callable[[Writer, Plan], Iterator[str]], ...]] = (
