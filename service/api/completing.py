@@ -1,18 +1,20 @@
 """Completing an order: hold points cleared, old stays ended, new ones begun, the order closed; one transaction."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from service.api.as_mounted import as_mounted
+from service.api.assets import asset_document
 from service.api.recording import Held, books_of_revision
 from service.errors import CannotEvaluate, Conflict
 from service.instructions.hold_points import DEVIATION, HoldPoint
 from service.instructions.inputs import job_of_inputs
 from service.instructions.job import required_bearing
 from service.instructions.machine import normalised_bearing
+from service.record import sha256
 from service.reference.bearings import Bearing
-from service.store import completions, stays
+from service.store import assets, completions, stays
 from service.store.completions import CompletionRow
 from service.store.stays import StayRow
 from service.store.unit_of_work import Event, Tx
@@ -66,7 +68,46 @@ def completed(tx: Tx, at: Held, given: Mapping[str, Any]) -> tuple[CompletionRow
         completed_by=given["completed_by"],
         document=document,
     )
-    return row, tuple(_events(at, row, done))
+    return row, (*_events(at, row, done), *_machine_now(tx, at, by_name, planned))
+
+
+def _machine_now(
+    tx: Tx, at: Held, by_name: Mapping[str, Mapping[str, Any]], planned: Mapping[str, Bearing | None]
+) -> Iterator[Event]:
+    """Let the machine on record carry the bearings that run in it now: the next order's numbers rest on them."""
+    fitted = {
+        name: each.get("installed", {}).get("designation") or (_designation(planned[name]))
+        for name, each in by_name.items()
+        if each["outcome"] == REPLACED
+    }
+    asset = assets.asset_by_id(tx, at.order.asset_id)
+    if asset is None:
+        raise AssertionError("an order hangs on its asset")
+    shafts = [
+        {
+            **shaft,
+            "positions": [_with_bearing(position, fitted.get(position["name"])) for position in shaft["positions"]],
+        }
+        for shaft in asset.shafts
+    ]
+    if shafts == asset.shafts:
+        return
+    before = asset_document(asset)
+    now = assets.replace_asset(tx, asset.id, None, {**before, "shafts": shafts})
+    data = {"tag": now.tag, "version": now.version}
+    yield Event("asset.replaced", "asset", now.id, sha256(before), sha256(asset_document(now)), data)
+
+
+def _with_bearing(position: dict[str, Any], designation: str | None) -> dict[str, Any]:
+    known = position.get("bearing", {})
+    if designation is None or known.get("designation") == designation:
+        return position
+    return {**position, "bearing": {"designation": designation}}
+
+
+def _designation(bearing: Bearing | None) -> str | None:
+    """Return the designation of the bearing that the instructions were made for, where it has one."""
+    return None if bearing is None else bearing.designation
 
 
 def _normalised(given: Mapping[str, Any], number: int) -> dict[str, Any]:

@@ -208,6 +208,10 @@ def test_a_deviation_lets_another_bearing_stand(client: Client) -> None:
     assert client.post(f"/v1/work-orders/{order['id']}/deviations", step).status_code == 201
     done = complete(client, order, completion(installed={"designation": "22216 K/C4"}))
     assert (done.status_code, stays(client)[0]["designation"]) == (201, "22216 K/C4")
+    machine = client.get(f"/v1/assets/{order['asset_id']}").json
+    bearings = {p["name"]: p["bearing"]["designation"] for p in machine["shafts"][0]["positions"]}
+    assert bearings == {"tail": "22216 K/C4", "drive": "22216 K/C3"}, "the next order must know what runs there now"
+    assert machine["version"] == 2
 
 
 def test_a_removal_before_the_installation_is_refused_whole(client_on_each: Client) -> None:
