@@ -4,12 +4,15 @@ import os
 import sys
 from collections.abc import Callable
 from functools import wraps
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from service.errors import ServiceError
 from service.settings import Settings, SettingsError
+
+if TYPE_CHECKING:
+    from service.store.journal import Chain
 
 
 def with_settings(command: Callable[..., None]) -> Callable[..., None]:
@@ -199,6 +202,39 @@ def import_chart(settings: Settings, file: str, site: str, accept_unusual: str |
     click.echo(f"Chart {row.name} ({row.kind}) of {site} has version {row.version} now: {len(rows)} rows{told}.")
 
 
+@main.command()
+@click.argument("file", type=click.Path(dir_okay=False))
+@click.option("--force", is_flag=True, help="Overwrite FILE.")
+@with_settings
+def backup(settings: Settings, file: str, force: bool) -> None:
+    """Write the embedded database to FILE while it is in use, and verify the copy.
+
+    PostgreSQL is backed up with pg_dump.
+    """
+    from pathlib import Path
+
+    from service.store.backup import backed_up
+
+    chains = backed_up(settings, Path(file), force=force)
+    _tell_chains(chains)
+    click.echo(f"The backup is in {file}.")
+
+
+@main.command()
+@click.argument("file", type=click.Path(dir_okay=False))
+@click.option("--force", is_flag=True, help="Overwrite the database; the service must be stopped.")
+@with_settings
+def restore(settings: Settings, file: str, force: bool) -> None:
+    """Put the backup FILE in the place of the embedded database, after verifying it."""
+    from pathlib import Path
+
+    from service.store.backup import database_file, restored
+
+    chains = restored(settings, Path(file), force=force)
+    _tell_chains(chains)
+    click.echo(f"The database {database_file(settings)} is restored from {file}.")
+
+
 @main.group()
 def audit() -> None:
     """The journal of all changes."""
@@ -212,14 +248,16 @@ def verify_audit(settings: Settings, site: str | None) -> None:
     from service.store import journal
     from service.store.database import Database
 
-    broken = False
-    for chain in journal.verify(Database(settings), site):
-        whole = chain.broken_seq is None
-        broken = broken or not whole
-        told = "whole" if whole else f"broken at row {chain.broken_seq}: {chain.reason}"
-        click.echo(f"{chain.site_code}: {chain.rows} rows, {told}")
-    if broken:
+    if not _tell_chains(journal.verify(Database(settings), site)):
         sys.exit(1)
+
+
+def _tell_chains(chains: "list[Chain]") -> bool:
+    """Print each site's journal as verified; return whether all are whole."""
+    for chain in chains:
+        told = "whole" if chain.broken_seq is None else f"broken at row {chain.broken_seq}: {chain.reason}"
+        click.echo(f"{chain.site_code}: {chain.rows} rows, {told}")
+    return all(chain.broken_seq is None for chain in chains)
 
 
 @main.group()
