@@ -12,6 +12,8 @@ from service.api import (
     arrangements,
     assets,
     cap_bolts,
+    card_links,
+    card_pages,
     cards,
     charts,
     clearance_batch,
@@ -28,10 +30,11 @@ from service.api import (
     readings,
     recall,
     stay_import,
-    stays,
+    subscription_deliveries,
 )
 from service.api.operations import DECLARED
 from service.settings import Settings
+from service.store.books import Shelf
 from service.store.database import Database
 from service.store.keys import Keyring
 
@@ -46,12 +49,14 @@ BLUEPRINTS: Final = (
     opening_batch.blueprint,  # the blueprint of the work orders with the batch
     readings.blueprint,
     completion.blueprint,
-    stays.blueprint,
+    stay_import.blueprint,  # the blueprint of the stays with their import
     field_maps.blueprint,
     inbound.blueprint,
+    subscription_deliveries.blueprint,
     events.blueprint,
     pictures.blueprint,
     cards.blueprint,
+    card_links.blueprint,
 )
 _REQUEST_ID: Final = re.compile(r"[A-Za-z0-9._-]{1,64}").fullmatch
 
@@ -64,6 +69,7 @@ class Services:
     settings: Settings
     database: Database
     keyring: Keyring
+    shelf: Shelf
 
     @cached_property
     def openapi(self) -> str:
@@ -78,7 +84,7 @@ def create_app(settings: Settings) -> Flask:
     app.config["MAX_CONTENT_LENGTH"] = settings.max_body_bytes
     app.config["PUBLIC_URL"] = (settings.public_url or "").rstrip("/")
     problems.register(app)
-    for blueprint in (*BLUEPRINTS, health.blueprint):
+    for blueprint in (*BLUEPRINTS, health.blueprint, card_pages.blueprint):
         app.register_blueprint(blueprint)
     database = Database(settings)
     app.extensions["capsaddle"] = Services(
@@ -86,6 +92,7 @@ def create_app(settings: Settings) -> Flask:
         settings=settings,
         database=database,
         keyring=Keyring(database, settings.key_cache_s),
+        shelf=Shelf(database),
     )
     app.before_request(_begin)
     app.after_request(_end)

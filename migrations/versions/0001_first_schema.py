@@ -17,6 +17,7 @@ RECORDS = ("readings", "deviations", "as_found", "completions", "corrections")
 APPEND_ONLY = ("journal", "revisions", "charts", "housings", *RECORDS)
 TABLES = (
     "stays",
+    "meter_readings",
     *reversed(RECORDS),
     "revisions",
     "work_order_positions",
@@ -42,6 +43,7 @@ def upgrade() -> None:
     work_orders()
     records()
     stays()
+    meter_readings()
     if op.get_bind().dialect.name == "sqlite":
         append_only_on_sqlite()
         no_overlap_on_sqlite()
@@ -193,6 +195,10 @@ def plant() -> None:
         sa.Column("name", sa.Text(), nullable=False),
         sa.Column("ordinal", sa.Integer(), nullable=False),
         sa.Column("document", sa.Text(), nullable=False),
+        sa.Column("role", sa.Text(), nullable=True),
+        sa.Column("housing", sa.Text(), nullable=True),
+        sa.Column("duty", sa.Double(), nullable=True),
+        sa.Column("rated_life_h", sa.Double(), nullable=True),
         sa.ForeignKeyConstraint(
             ["site_id", "asset_id"],
             ["assets.site_id", "assets.id"],
@@ -520,6 +526,10 @@ def stays() -> None:
         sa.Column("window_min_nm", sa.BigInteger(), nullable=True),
         sa.Column("window_max_nm", sa.BigInteger(), nullable=True),
         sa.Column("downtime_h", sa.Double(), nullable=True),
+        sa.Column("work_order_number", sa.Text(), nullable=True),
+        sa.Column("role", sa.Text(), nullable=True),
+        sa.Column("installed_by", sa.Text(), nullable=True),
+        sa.Column("deviations", sa.Integer(), nullable=True),
         sa.Column("document", sa.Text(), nullable=False),
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
         sa.CheckConstraint("(removed_at IS NULL) = (end_type = 'running')", name=op.f("ck_stays_open_is_running")),
@@ -568,6 +578,45 @@ def stays() -> None:
         unique=False,
     )
     op.create_index(op.f("ix_stays_site_id_work_order_id"), "stays", ["site_id", "work_order_id"], unique=False)
+    op.create_index(op.f("ix_stays_site_id_designation_id"), "stays", ["site_id", "designation", "id"], unique=False)
+    op.create_index(op.f("ix_stays_site_id_end_type_id"), "stays", ["site_id", "end_type", "id"], unique=False)
+    op.create_index(op.f("ix_stays_site_id_installed_at"), "stays", ["site_id", "installed_at"], unique=False)
+    op.create_index(
+        "ix_stays_damaged",
+        "stays",
+        ["site_id", "id"],
+        unique=False,
+        sqlite_where=sa.text("damage IS NOT NULL"),
+        postgresql_where=sa.text("damage IS NOT NULL"),
+    )
+
+
+def meter_readings() -> None:
+    """Readings of hour meters."""
+    op.create_table(
+        "meter_readings",
+        sa.Column("site_id", sa.Uuid(as_uuid=False), nullable=False),
+        sa.Column("id", sa.Uuid(as_uuid=False), nullable=False),
+        sa.Column("asset_id", sa.Uuid(as_uuid=False), nullable=False),
+        sa.Column("read_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("value_h", sa.Double(), nullable=False),
+        sa.Column("restarts_at_h", sa.Double(), nullable=True),
+        sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
+        sa.CheckConstraint("value_h >= 0 AND value_h < 1e9", name=op.f("ck_meter_readings_value_h_finite")),
+        sa.CheckConstraint(
+            "restarts_at_h >= 0 AND restarts_at_h < 1e9", name=op.f("ck_meter_readings_restarts_at_h_finite")
+        ),
+        sa.ForeignKeyConstraint(
+            ["site_id", "asset_id"],
+            ["assets.site_id", "assets.id"],
+            name=op.f("fk_meter_readings_assets"),
+            ondelete="RESTRICT",
+        ),
+        sa.PrimaryKeyConstraint("site_id", "id", name=op.f("pk_meter_readings")),
+        sa.UniqueConstraint(
+            "site_id", "asset_id", "read_at", name=op.f("uq_meter_readings_site_id_asset_id_read_at")
+        ),
+    )
 
 
 def append_only_on_sqlite() -> None:

@@ -1,6 +1,7 @@
 """Events of the journal as CloudEvents 1.0: the types, and the envelope."""
 
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Any, Final
 
 from service.api import fields
@@ -80,4 +81,18 @@ def cloud_event(row: EventRow, site_id: str, *, public_url: str = "") -> dict[st
             "sha256_after": row.after_hash,
             "changed": row.data,
         },
+    }
+
+
+def ping_event(ping_id: str, site_id: str, subject: str, time: datetime) -> dict[str, Any]:
+    """Return the event of a test ping, which is in no journal."""
+    return {
+        "specversion": SPECVERSION,
+        "id": ping_id,
+        "source": f"urn:uuid:{site_id}",
+        "type": f"{PREFIX}subscription.ping",
+        "subject": subject,
+        "time": fields.rfc3339(time),
+        "datacontenttype": "application/json",
+        "data": {},
     }

@@ -39,7 +39,7 @@ def after(query: Mapping[str, Any], site_id: str) -> str | None:
 
 
 def page(
-    items: Sequence[dict[str, Any]], query: Mapping[str, Any], site_id: str
+    items: Sequence[dict[str, Any]], query: Mapping[str, Any], site_id: str, *, key: str = "id"
 ) -> tuple[dict[str, Any], dict[str, str]]:
     """Return the body and headers of a page.
 
@@ -47,11 +47,13 @@ def page(
     ----------
     items : sequence of dict
         In the order of their ids; one more than ``limit`` when there is a next page.
+    key : str
+        The member that is their id.
     """
     limit = query["limit"]
     if len(items) <= limit:
         return {"items": list(items), "next": None}, {}
-    payload = items[limit - 1]["id"].encode("ascii")
+    payload = items[limit - 1][key].encode("ascii")
     cursor = base64.urlsafe_b64encode(payload + _check(payload, query, site_id)).decode().rstrip("=")
     kept = [(name, value) for name, value in request.args.items() if name != "cursor"]
     url = f"{current_app.config['PUBLIC_URL']}{request.path}?{urlencode([*kept, ('cursor', cursor)])}"

@@ -25,6 +25,7 @@ from service.store.unit_of_work import Idempotency, Tx, Written
 
 JSON: Final = "application/json"
 NDJSON: Final = "application/x-ndjson"
+BOOKS_CHANGED: Final = ("chart.entered", "housing.entered")
 ALWAYS: Final = ("400", "401", "403", "404", "405", "500", "503")
 WITH_BODY: Final = ("411", "413", "415", "422")
 
@@ -72,6 +73,8 @@ class Call:
             idempotency=None if dry_run else self._idempotency(),
             dry_run=dry_run,
         )
+        if any(event.type in BOOKS_CHANGED for event in outcome.events):
+            current_app.extensions["capsaddle"].keyring.forget(self.caller.site_id)
         response = Response(outcome.body, status=outcome.status, headers=outcome.headers, content_type=JSON)
         if outcome.status == 204:
             response = Response(status=204, headers=outcome.headers)

@@ -1,49 +1,23 @@
-"""/v1/stays: which bearing ran where, from when to when, and how it was mounted."""
+"""/v1/stays and /v1/replacements: which bearing ran where, from when to when, how it was mounted, what followed it."""
 
-from datetime import datetime
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from flask import Response
-from marshmallow import fields as ma_fields
 
 from service.api import fields, lists
 from service.api.answers import AnswerSchema, nested, word
+from service.api.damage import DamageField
 from service.api.operations import Answer, Blueprint, Call
-from service.api.schema import PageQuery
-from service.store import stays
-from service.store.models.stays import END_TYPES
-from service.store.stays import StayRow
-from service.units import NM_PER_MM
+from service.api.schema import PageQuery, StrictSchema
+from service.api.stay_lines import LISTED_COLUMNS, REPLACEMENT_COLUMNS, ReplacementRead, StayRead, flat_line
+from service.api.streams import STREAMED, Rows, stream_asked_for, streamed
+from service.history.stays import END_TYPES
+from service.store.stay_lists import Chosen, replacement_rows, stay_rows
+from service.store.transaction import Tx
 
-blueprint = Blueprint("history", __name__, url_prefix="/v1/stays", description="Stays of bearings in positions")
-
-
-class StayRead(AnswerSchema):
-    """One bearing in one position, from fitting to removal; flat, units in the names."""
-
-    id = word()
-    external_id = word(null=True)
-    asset = word()
-    position = word()
-    designation = word()
-    manufacturer = word(null=True)
-    serial = word(null=True)
-    installed_at = ma_fields.DateTime(required=True)
-    removed_at = ma_fields.DateTime(required=True, allow_none=True)
-    operating_hours = ma_fields.Float(required=True, allow_none=True)
-    as_of = ma_fields.DateTime(required=True, allow_none=True)
-    age_at_install_h = ma_fields.Float(required=True, allow_none=True)
-    observed_from = ma_fields.DateTime(required=True, allow_none=True)
-    end_type = ma_fields.String(required=True, metadata={"enum": list(END_TYPES)})
-    inspected = ma_fields.Boolean(required=True, allow_none=True)
-    damage = word(null=True, description="Codes of ISO 15243, | between them")
-    cause = word(null=True)
-    initial_clearance_mm = ma_fields.Float(required=True, allow_none=True)
-    residual_clearance_mm = ma_fields.Float(required=True, allow_none=True)
-    window_min_mm = ma_fields.Float(required=True, allow_none=True)
-    window_max_mm = ma_fields.Float(required=True, allow_none=True)
-    downtime_h = ma_fields.Float(required=True, allow_none=True)
-    work_order = word(null=True)
+blueprint = Blueprint("history", __name__, url_prefix="/v1", description="Stays of bearings, and their replacements")
+ROLES = ("locating", "free")
 
 
 class StayPage(AnswerSchema):
@@ -53,55 +27,101 @@ class StayPage(AnswerSchema):
     next = word(null=True)
 
 
-class StayQuery(PageQuery):
-    """Filters of the list of stays."""
+class ReplacementPage(AnswerSchema):
+    """A page of replacements."""
+
+    items = nested(ReplacementRead, many=True)
+    next = word(null=True)
+
+
+class ChosenQuery(StrictSchema):
+    """Which stays are meant; everything that is given must hold."""
 
     asset = fields.Text(80, metadata={"description": "Tag of the asset"})
     position = fields.Text(80, metadata={"description": "Name of the position"})
+    designation = fields.Text(80, metadata={"description": "Designation of the bearing, as stored"})
+    manufacturer = fields.Text(120)
+    housing = fields.Text(80, metadata={"description": "Housing of the position: its name, or such as 516 inch"})
+    damage = DamageField()
+    role = fields.Choice(ROLES, metadata={"description": "Role at mounting, else the one on record of the position"})
+    from_ = fields.Timestamp(data_key="from", metadata={"description": "Fitted at this time or later"})
+    to = fields.Timestamp(metadata={"description": "Fitted before this time"})
+
+
+class StayQuery(PageQuery, ChosenQuery):
+    """Filters of the list of stays."""
+
     end_type = fields.Choice(END_TYPES)
 
 
-COPIED = (
-    "id", "external_id", "asset", "position", "designation", "manufacturer", "serial", "operating_hours",
-    "age_at_install_h", "end_type", "inspected", "damage", "cause", "downtime_h", "work_order",
-)  # fmt: skip
-TIMES = ("installed_at", "removed_at", "as_of", "observed_from")
-IN_NANOMETRES = ("initial_clearance", "residual_clearance", "window_min", "window_max")
-
-
-def stay_line(row: StayRow) -> dict[str, Any]:
-    """Return the flat members of a stay."""
-    line = {name: getattr(row, name) for name in COPIED}
-    line |= {name: _time(getattr(row, name)) for name in TIMES}
-    return line | {f"{name}_mm": _mm(getattr(row, f"{name}_nm")) for name in IN_NANOMETRES}
-
-
-def _time(time: datetime | None) -> str | None:
-    return None if time is None else fields.rfc3339(time)
-
-
-def _mm(value_nm: int | None) -> float | None:
-    return None if value_nm is None else value_nm / NM_PER_MM
+def chosen(query: Mapping[str, Any]) -> Chosen:
+    """Return which stays a query means."""
+    names = ("asset", "position", "designation", "manufacturer", "housing", "damage", "end_type", "role")
+    given = {name: query.get(name) for name in names}
+    return Chosen(**given, begin=query.get("from_"), end=query.get("to"))
 
 
 @blueprint.operation(
     "GET",
-    "",
+    "/stays",
     scope="read",
     query=StayQuery,
-    answers={200: Answer(StayPage, "A page of stays, in the order in which they were entered", headers=("Link",))},
+    answers={
+        200: Answer(
+            StayPage,
+            "A page of stays, in the order in which they were entered; as CSV or NDJSON all of them, streamed, "
+            "the last line saying how many",
+            headers=("Link",),
+            media=STREAMED,
+        )
+    },
+    refuses=("406",),
+    headers=("Accept",),
 )
 def list_stays(call: Call) -> Response:
     """List stays"""
+    which = chosen(call.query)
+
+    def rows(tx: Tx, after: str | None, limit: int) -> Sequence[Any]:
+        return stay_rows(tx, which, after=after, limit=limit)
+
+    return _listed(call, rows, columns=LISTED_COLUMNS, key="id", name="stays")
+
+
+@blueprint.operation(
+    "GET",
+    "/replacements",
+    scope="read",
+    query=StayQuery,
+    answers={
+        200: Answer(
+            ReplacementPage,
+            "A page of replacements: the stay that ended, and what was fitted after it. Filters are about the bearing "
+            "that was removed, the period about when the next one was fitted. As CSV or NDJSON all of them, streamed",
+            headers=("Link",),
+            media=STREAMED,
+        )
+    },
+    refuses=("406",),
+    headers=("Accept",),
+)
+def list_replacements(call: Call) -> Response:
+    """List replacements"""
+    which = chosen(call.query)
+
+    def rows(tx: Tx, after: str | None, limit: int) -> Sequence[Any]:
+        return replacement_rows(tx, which, after=after, limit=limit)
+
+    return _listed(call, rows, columns=REPLACEMENT_COLUMNS, key="fitted_id", name="replacements")
+
+
+def _listed(call: Call, rows: Rows, *, columns: Sequence[str], key: str, name: str) -> Response:
+    media = stream_asked_for()
+    if media is not None:
+        return streamed(call, media, rows, columns=columns, key=key, name=name)
     query = call.query
     with call.reading() as tx:
-        rows = stays.page_of_stays(
-            tx,
-            asset=query.get("asset"),
-            position=query.get("position"),
-            end_type=query.get("end_type"),
-            after=lists.after(query, call.caller.site_id),
-            limit=query["limit"] + 1,
-        )
-    body, headers = lists.page([stay_line(row) for row in rows], query, call.caller.site_id)
+        found = rows(tx, lists.after(query, call.caller.site_id), query["limit"] + 1)
+    items = [flat_line(row, columns) for row in found]
+    body, headers = lists.page(items, query, call.caller.site_id, key=key)
     return call.answer(body, headers=headers)

@@ -76,6 +76,7 @@ def meter(readings: Sequence[MeterReading]) -> Meter:
         if reading.value_h < start:
             raise CannotEvaluate(
                 f"The reading of {reading.value_h:g} h is lower than the one before; enter the exchange of the meter.",
+                code="meter_runs_back",
                 field="value",
             )
         total += reading.value_h - start

@@ -61,13 +61,17 @@ class Stay:
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """What is wrong in a stay. ``stay`` is its place in the sequence; a note can be stored all the same."""
+    """What is wrong in a stay. ``stay`` is its place in the sequence; a note can be stored all the same.
+
+    ``against`` is the place of the other stay where two do not go together.
+    """
 
     stay: int
     field: str
     code: str
     detail: str
     severity: Literal["error", "note"] = "error"
+    against: int | None = None
 
     def record(self) -> dict[str, Any]:
         """Return the wire members."""
@@ -145,8 +149,8 @@ def _faults_of_positions(stays: Sequence[Stay], usable: Iterable[int]) -> Iterat
         for before, after in pairwise(numbers):
             end = stays[before].removed_at
             if end is None or end > stays[after].installed_at:
-                said = f"begins before stay {before} of the same position has ended"
-                yield Fault(after, "installed_at", "stays_overlap", said)
+                said = f"overlaps {_name(stays, before)} of the same position"
+                yield Fault(after, "installed_at", "stays_overlap", said, against=before)
             elif stays[after].installed_at - end > SLACK:
                 days = (stays[after].installed_at - end).days
                 said = f"the position has no bearing on record for {days} days before"
@@ -164,8 +168,12 @@ def _faults_of_serials(stays: Sequence[Stay], usable: Iterable[int]) -> Iterator
         for before, after in pairwise(numbers):
             end = stays[before].removed_at
             if stays[before].place != stays[after].place and (end is None or end > stays[after].installed_at):
-                said = f"the same serial number is still in another position (stay {before})"
-                yield Fault(after, "serial", "serial_in_two_positions", said)
+                said = f"the same serial number is in another position at that time ({_name(stays, before)})"
+                yield Fault(after, "serial", "serial_in_two_positions", said, against=before)
+
+
+def _name(stays: Sequence[Stay], number: int) -> str:
+    return f"stay {stays[number].external_id or number}"
 
 
 def _naive(stay: Stay) -> list[str]:

@@ -215,7 +215,9 @@ def life_analysis(
     if chosen.interval not in ("likelihood_ratio", "log_normal") or (
         chosen.modified and chosen.interval == "log_normal"
     ):
-        raise CannotEvaluate(f"There are no {chosen.interval} limits of this estimate.", field="interval")
+        raise CannotEvaluate(
+            f"There are no {chosen.interval} limits of this estimate.", code="unknown_interval", field="interval"
+        )
     fits = weibull_fits(data, modified=chosen.modified)
     steps = survival_steps(data, level=chosen.level)
     bounds = assumed_shape_bounds(data, shape=chosen.assumed_shape, origin=chosen.shape_origin, level=chosen.level)

@@ -107,9 +107,15 @@ def delete_asset(tx: Tx, asset_id: str, version: int | None) -> None:
     """
     row = _raised(tx, asset_id, version, {})
     order = models.WorkOrder
-    orders = sa.select(order.id).where(order.site_id == tx.site_id, order.asset_id == row.id)
-    if tx.connection.execute(orders.limit(1)).first() or positions.with_history(tx, asset_id=row.id):
-        raise Conflict("Work orders or stays hang on this asset; it cannot be deleted.", code="asset_in_use")
+    read = models.MeterReading
+    hanging = (
+        sa.select(order.id).where(order.site_id == tx.site_id, order.asset_id == row.id).limit(1),
+        sa.select(read.id).where(read.site_id == tx.site_id, read.asset_id == row.id).limit(1),
+    )
+    in_use = any(tx.connection.execute(one).first() for one in hanging)
+    if in_use or positions.with_history(tx, asset_id=row.id):
+        said = "Work orders, stays or meter readings hang on this asset; it cannot be deleted."
+        raise Conflict(said, code="asset_in_use")
     for table in (models.Position, models.Shaft):
         tx.connection.execute(sa.delete(table).where(table.site_id == tx.site_id, table.asset_id == row.id))
     asset = models.Asset

@@ -106,7 +106,29 @@ def _placed(shafts: list[Document], shaft_ids: list[str], known: dict[str, str],
             identifier = _identifier(position, known, sent, field)
             rest = {name: value for name, value in position.items() if name not in ("id", "name")}
             values = {"asset_id": asset_id, "shaft_id": shaft_id, "name": position["name"], "ordinal": place}
-            yield _Placed(identifier, position["name"], values | {"document": record.encoded(rest)}, rest)
+            values |= {"document": record.encoded(rest), **_copies(rest)}
+            yield _Placed(identifier, position["name"], values, rest)
+
+
+def _copies(document: Document) -> dict[str, Any]:
+    """Return the columns that questions about many positions ask for, copied out of the document."""
+    rated_life = document.get("rated_life")
+    return {
+        "role": document.get("role"),
+        "housing": housing_name(document.get("housing")),
+        "duty": document.get("duty"),
+        "rated_life_h": None if rated_life is None else rated_life.value,
+    }
+
+
+def housing_name(housing: Document | None) -> str | None:
+    """Return what a housing is called: its name, or size and dimensions; None when it is known by its seat alone."""
+    if not housing:
+        return None
+    if "name" in housing:
+        return str(housing["name"])
+    words = (housing.get("size"), housing.get("dimensions"))
+    return " ".join(str(word) for word in words if word) or None
 
 
 def _identifier(position: Document, known: dict[str, str], sent: set[str | None], field: str) -> str:

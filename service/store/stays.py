@@ -55,7 +55,13 @@ def begin_stay(tx: Tx, *, position_id: str, document: dict[str, Any], **members:
     """
     stay_id = new_id()
     values: dict[str, Any] = {"id": stay_id, "site_id": tx.site_id, "position_id": position_id, "end_type": "running"}
-    values |= {"document": records.encoded(document), "created_at": tx.now}
+    values |= {
+        "role": document.get("role"),
+        "installed_by": document.get("completed_by"),
+        "deviations": len(document["deviations"]) if "deviations" in document else None,
+        "document": records.encoded(document),
+        "created_at": tx.now,
+    }
     tx.connection.execute(sa.insert(models.Stay).values(values | members))
     return stay_id
 
@@ -87,28 +93,6 @@ def stay_by_id(tx: Tx, stay_id: str) -> StayRow | None:
     return None if known is None else _one(tx, models.Stay.id == known)
 
 
-def page_of_stays(
-    tx: Tx,
-    *,
-    asset: str | None = None,
-    position: str | None = None,
-    end_type: str | None = None,
-    after: str | None = None,
-    limit: int,
-) -> list[StayRow]:
-    """Return up to ``limit`` stays in the order of their ids, those after the id ``after``."""
-    wanted = (
-        (models.Asset.tag, asset),
-        (models.Position.name, position),
-        (models.Stay.end_type, end_type),
-    )
-    chosen = [column == value for column, value in wanted if value is not None]
-    if after is not None:
-        chosen.append(models.Stay.id > after)
-    statement = _selection(tx).where(*chosen).order_by(models.Stay.id).limit(limit)
-    return [_stay_row(row) for row in tx.connection.execute(statement)]
-
-
 def _one(tx: Tx, *chosen: Any) -> StayRow | None:
     row = tx.connection.execute(_selection(tx).where(*chosen)).one_or_none()
     return None if row is None else _stay_row(row)
@@ -119,7 +103,7 @@ def _selection(tx: Tx) -> sa.Select[*tuple[Any, ...]]:
     named = (
         asset.tag.label("asset"),
         position.name.label("position"),
-        order.external_number.label("work_order"),
+        sa.func.coalesce(order.external_number, stay.work_order_number).label("work_order"),
     )
     return (
         sa.select(stay.__table__, *named)
@@ -131,5 +115,5 @@ def _selection(tx: Tx) -> sa.Select[*tuple[Any, ...]]:
 
 
 def _stay_row(row: Any) -> StayRow:
-    members = {name: value for name, value in row._mapping.items() if name != "site_id"}
+    members = {name: value for name, value in row._mapping.items() if name in StayRow.__dataclass_fields__}
     return StayRow(**members | {"document": records.decoded(members["document"])})

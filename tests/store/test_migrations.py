@@ -15,7 +15,7 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
 from service.settings import Settings
-from service.store import engines, failures, migrate, models, sites
+from service.store import engines, failures, meters, migrate, models, sites
 from service.store.database import Database
 from tests import databases
 from tests.store import plant
@@ -55,6 +55,8 @@ def populated(url: str) -> Database:
     plant.written(database, site_id, lambda tx: plant.life_of(tx, order.id))
     plant.written(database, site_id, lambda tx: [add_chart(tx), add_housing(tx)])
     plant.written(database, site_id, lambda tx: connected(tx, order.id))
+    read = {"read_at": plant.OPENED_AT, "value_h": 120.5, "restarts_at_h": None}
+    plant.written(database, site_id, lambda tx: meters.insert_meter_reading(tx, asset_id=machine.id, **read))
     position_id = machine.shafts[0]["positions"][0]["id"]
     plant.written(database, site_id, lambda tx: [stay(tx, position_id, 0, 5), stay(tx, position_id, 5, None)])
     return database
@@ -168,7 +170,7 @@ def test_a_migration_that_would_leave_rows_without_parents_is_undone(
     before = counts(database)
     copy = with_rebuild(tmp_path, extra='op.execute("DELETE FROM assets")')
     monkeypatch.setattr(migrate, "folder", lambda: copy)
-    with pytest.raises(RuntimeError, match="without what they refer to, in: positions, shafts, work_orders"):
+    with pytest.raises(RuntimeError, match="without what they refer to, in: meter_readings, positions, shafts, work_orders"):
         migrate.upgrade(sqlite_url)
     assert counts(database) == before
     assert migrate.current(database.engine) != "9999"

@@ -32,6 +32,25 @@ class Asset(Base):
     updated_at: Mapped[datetime]
 
 
+class MeterReading(Base):
+    """A reading of the hour meter of an asset; ``restarts_at_h`` when the meter was exchanged. Never changed."""
+
+    __tablename__ = "meter_readings"
+    __table_args__ = (
+        belongs_to(("asset_id",), "assets", ("id",)),
+        sa.UniqueConstraint("site_id", "asset_id", "read_at"),
+        sa.CheckConstraint("value_h >= 0 AND value_h < 1e9", name="value_h_finite"),
+        sa.CheckConstraint("restarts_at_h >= 0 AND restarts_at_h < 1e9", name="restarts_at_h_finite"),
+    )
+    site_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    id: Mapped[str] = mapped_column(ID, primary_key=True)
+    asset_id: Mapped[str] = mapped_column(ID)
+    read_at: Mapped[datetime]
+    value_h: Mapped[float] = mapped_column(sa.Double)
+    restarts_at_h: Mapped[float | None] = mapped_column(sa.Double)
+    created_at: Mapped[datetime]
+
+
 class Shaft(Base):
     """A shaft of an asset."""
 
@@ -65,6 +84,10 @@ class Position(Base):
     name: Mapped[str]
     ordinal: Mapped[int]
     document: Mapped[str]
+    role: Mapped[str | None]  # from here on copies out of the document, for questions about many positions
+    housing: Mapped[str | None]
+    duty: Mapped[float | None] = mapped_column(sa.Double)
+    rated_life_h: Mapped[float | None] = mapped_column(sa.Double)
 
 
 class Housing(Base):

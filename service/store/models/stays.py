@@ -43,6 +43,16 @@ class Stay(Base):
         ),
         sa.Index(None, "site_id", "position_id", "installed_at"),
         sa.Index(None, "site_id", "work_order_id"),
+        sa.Index(None, "site_id", "designation", "id"),
+        sa.Index(None, "site_id", "end_type", "id"),
+        sa.Index(None, "site_id", "installed_at"),
+        sa.Index(
+            "ix_stays_damaged",
+            "site_id",
+            "id",
+            sqlite_where=sa.text("damage IS NOT NULL"),
+            postgresql_where=sa.text("damage IS NOT NULL"),
+        ),
         one_of("end_type", END_TYPES, "end_type_known"),
         sa.CheckConstraint("removed_at IS NULL OR removed_at > installed_at", name="removed_after_installed"),
         sa.CheckConstraint("(removed_at IS NULL) = (end_type = 'running')", name="open_is_running"),
@@ -73,5 +83,9 @@ class Stay(Base):
     window_min_nm: Mapped[int | None] = mapped_column(sa.BigInteger)
     window_max_nm: Mapped[int | None] = mapped_column(sa.BigInteger)
     downtime_h: Mapped[float | None] = mapped_column(sa.Double)
+    work_order_number: Mapped[str | None]  # of an order that is not on record here
+    role: Mapped[str | None]  # as mounted; so are the next two
+    installed_by: Mapped[str | None]
+    deviations: Mapped[int | None]
     document: Mapped[str]
     created_at: Mapped[datetime]

@@ -1,0 +1,170 @@
+"""Questions about many stays: which are chosen, in flat rows, in the order of their ids; and the replacements."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Final
+
+import sqlalchemy as sa
+
+from service.store import models
+from service.store.transaction import Tx
+
+MANY_POSITIONS: Final = 500  # of one asset; beyond, they are joined and not listed
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """Which stays: everything that is not None must hold.
+
+    ``damage`` is our code, its submodes belong to it. ``begin`` (inclusive) and ``end`` limit when the bearing was
+    fitted; of replacements, when the new one was. ``role`` is that of the mounting, else that of the position.
+    """
+
+    asset: str | None = None
+    position: str | None = None
+    designation: str | None = None
+    manufacturer: str | None = None
+    housing: str | None = None
+    damage: str | None = None
+    end_type: str | None = None
+    role: str | None = None
+    begin: datetime | None = None
+    end: datetime | None = None
+
+
+def stay_rows(tx: Tx, chosen: Chosen, *, after: str | None, limit: int) -> Sequence[Any]:
+    """Return up to ``limit`` rows of flat columns in the order of their ids, those after the id ``after``."""
+    stay = models.Stay
+    statement = joined(sa.select(*_flat(stay, models.Position, models.Asset, models.WorkOrder)), stay)
+    statement = statement.where(*conditions(tx, chosen)).order_by(stay.id).limit(limit)
+    if after is not None:
+        statement = statement.where(stay.id > after)
+    return tx.connection.execute(statement).all()
+
+
+def replacement_rows(tx: Tx, chosen: Chosen, *, after: str | None, limit: int) -> Sequence[Any]:
+    """Return up to ``limit`` replacements in the order of the ids of the stays they began.
+
+    A replacement is a bearing removed and the next one fitted in the same position. The filters are about the bearing
+    that was removed, ``begin`` and ``end`` about the day of the next one.
+    """
+    fitted = sa.orm.aliased(models.Stay)
+    removed, position, asset, order = models.Stay, models.Position, models.Asset, models.WorkOrder
+    before = sa.orm.aliased(models.Stay)
+    latest = (
+        sa.select(before.id)
+        .where(before.site_id == fitted.site_id, before.position_id == fitted.position_id)
+        .where(before.installed_at < fitted.installed_at)
+        .order_by(before.installed_at.desc())
+        .limit(1)
+        .scalar_subquery()
+    )
+    columns = (
+        *_flat(removed, position, asset, order),
+        fitted.id.label("fitted_id"),
+        fitted.external_id.label("fitted_external_id"),
+        fitted.installed_at.label("replaced_at"),
+        fitted.designation.label("fitted_designation"),
+        fitted.manufacturer.label("fitted_manufacturer"),
+        fitted.serial.label("fitted_serial"),
+        sa.func.coalesce(order.external_number, fitted.work_order_number).label("fitted_work_order"),
+    )
+    of_order = (order.site_id == fitted.site_id) & (order.id == fitted.work_order_id)
+    statement = (
+        sa.select(*columns)
+        .select_from(fitted)
+        .join(removed, (removed.site_id == fitted.site_id) & (removed.id == latest))
+        .join(position, (position.site_id == removed.site_id) & (position.id == removed.position_id))
+        .join(asset, (asset.site_id == position.site_id) & (asset.id == position.asset_id))
+        .join(order, of_order, isouter=True)
+        .where(fitted.site_id == tx.site_id, *conditions(tx, chosen, dated=fitted))
+        .order_by(fitted.id)
+        .limit(limit)
+    )
+    if after is not None:
+        statement = statement.where(fitted.id > after)
+    return tx.connection.execute(statement).all()
+
+
+def joined(statement: Any, stay: Any) -> Any:
+    """Return a selection of stays with their position, asset and work order joined."""
+    position, asset, order = models.Position, models.Asset, models.WorkOrder
+    return (
+        statement.select_from(stay)
+        .join(position, (position.site_id == stay.site_id) & (position.id == stay.position_id))
+        .join(asset, (asset.site_id == position.site_id) & (asset.id == position.asset_id))
+        .join(order, (order.site_id == stay.site_id) & (order.id == stay.work_order_id), isouter=True)
+    )
+
+
+def conditions(tx: Tx, chosen: Chosen, *, dated: Any = models.Stay) -> list[Any]:
+    """Return what must hold of stays joined with position and asset; ``dated`` is the stay that the period is about."""
+    stay, position = models.Stay, models.Position
+    wanted = (
+        (stay.designation, chosen.designation),
+        (stay.manufacturer, chosen.manufacturer),
+        (stay.end_type, chosen.end_type),
+        (position.housing, chosen.housing),
+        (sa.func.coalesce(stay.role, position.role), chosen.role),
+    )
+    held: list[Any] = [stay.site_id == tx.site_id]
+    held += [column == value for column, value in wanted if value is not None]
+    held += [_of_place(tx, chosen)] if chosen.asset is not None or chosen.position is not None else []
+    held += [_damaged(chosen.damage)] if chosen.damage is not None else []
+    held += [dated.installed_at >= chosen.begin] if chosen.begin is not None else []
+    held += [dated.installed_at < chosen.end] if chosen.end is not None else []
+    return held
+
+
+def _of_place(tx: Tx, chosen: Chosen) -> Any:
+    """Return the condition of asset and position; those of one asset by their ids, so that an index serves."""
+    position, asset = models.Position, models.Asset
+    by_name = [position.name == chosen.position] if chosen.position is not None else []
+    if chosen.asset is None:
+        return by_name[0]
+    found = (
+        sa.select(position.id)
+        .join(asset, (asset.site_id == position.site_id) & (asset.id == position.asset_id))
+        .where(position.site_id == tx.site_id, asset.tag == chosen.asset, *by_name)
+    )
+    ids = tx.connection.execute(found.limit(MANY_POSITIONS + 1)).scalars().all()
+    if len(ids) > MANY_POSITIONS:
+        return sa.and_(asset.tag == chosen.asset, *by_name)
+    return models.Stay.position_id.in_(ids) if ids else sa.false()
+
+
+def _damaged(code: str) -> Any:
+    """Return the condition that a mode of damage, or a submode of it, is among those seen."""
+    listed = sa.literal("|") + models.Stay.damage + sa.literal("|")
+    hit = (listed.contains(f"|{code}|", autoescape=True), listed.contains(f"|{code}.", autoescape=True))
+    return sa.and_(models.Stay.damage.is_not(None), sa.or_(*hit))
+
+
+def _flat(stay: Any, position: Any, asset: Any, order: Any) -> tuple[Any, ...]:
+    """Return the flat columns of a stay, as they are listed and exported; lengths still in nanometres."""
+    return (
+        stay.id,
+        stay.external_id,
+        asset.tag.label("asset"),
+        position.name.label("position"),
+        stay.designation,
+        stay.manufacturer,
+        stay.serial,
+        stay.installed_at,
+        stay.removed_at,
+        stay.operating_hours,
+        stay.as_of,
+        stay.age_at_install_h,
+        stay.observed_from,
+        stay.end_type,
+        stay.inspected,
+        stay.damage,
+        stay.cause,
+        stay.initial_clearance_nm,
+        stay.residual_clearance_nm,
+        stay.window_min_nm,
+        stay.window_max_nm,
+        stay.downtime_h,
+        sa.func.coalesce(order.external_number, stay.work_order_number).label("work_order"),
+    )
