@@ -81,6 +81,7 @@ def create_app(settings: Settings) -> Flask:
     """Return the application for these settings; it opens no database connection before the first request."""
     app = Flask("service", static_folder=None)
     app.url_map.strict_slashes = True
+    app.url_map.merge_slashes = False  # its redirect would be HTML, to an address made of the Host header
     app.config["MAX_CONTENT_LENGTH"] = settings.max_body_bytes
     app.config["PUBLIC_URL"] = (settings.public_url or "").rstrip("/")
     problems.register(app)

@@ -3,11 +3,13 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from flask import current_app
+
 from service.api.operations import Call
 from service.instructions.books import SiteBooks
 from service.mounting.clearance import Measured
 from service.mounting.readings import thin_ring_clearance
-from service.store.books import books_in_force
+from service.store.books import Shelf
 
 
 def measured(given: int | list[int] | Mapping[str, Any] | None) -> Measured | None:
@@ -28,6 +30,6 @@ def measured(given: int | list[int] | Mapping[str, Any] | None) -> Measured | No
 
 
 def site_books(call: Call, kinds: Sequence[str]) -> SiteBooks:
-    """Return the caller's books of these kinds that are in force, read for this request."""
-    with call.reading() as tx:
-        return books_in_force(tx, kinds)
+    """Return the caller's books of these kinds that are in force, read again when one was entered since."""
+    shelf: Shelf = current_app.extensions["capsaddle"].shelf
+    return shelf.books(call.caller.site_id, call.caller.books_version, kinds)

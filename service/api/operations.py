@@ -253,7 +253,7 @@ def _bad_parameter(code: str, name: str, detail: str) -> ProblemRaised:
 
 
 def _body(taken: tuple[str, ...]) -> bytes:
-    """Return the bytes of a body, its length declared and its media type one of those taken."""
+    """Return the bytes of a body: complete, its length declared, not coded, its media type one of those taken."""
     if request.mimetype not in taken:
         sent = request.mimetype[:80] or "nothing"
         raise ProblemRaised(
@@ -261,9 +261,24 @@ def _body(taken: tuple[str, ...]) -> bytes:
             f"send Content-Type: {' or '.join(taken)}, not {sent}",
             headers={"Accept-Post": ", ".join(taken)},
         )
+    _check_coding()
     if request.content_length is None:
         raise ProblemRaised("length_required", "send the body with its Content-Length", headers={"Connection": "close"})
-    return request.get_data(cache=False)
+    data = request.get_data(cache=False)
+    if len(data) != request.content_length:  # the sender left; what came so far may well be readable
+        raise ProblemRaised("bad_request", f"{len(data)} bytes came, Content-Length says {request.content_length}")
+    return data
+
+
+def _check_coding() -> None:
+    """Refuse a body that says it is compressed, or in another charset than UTF-8: we would read something else."""
+    coding = request.headers.get("Content-Encoding", "identity").strip().lower()
+    if coding not in ("identity", ""):
+        said = f"send the body as it is, not with Content-Encoding: {coding[:40]}"
+        raise ProblemRaised("unsupported_media_type", said, headers={"Accept-Encoding": "identity"})
+    charset = request.mimetype_params.get("charset", "utf-8").lower()
+    if charset not in ("utf-8", "utf8", "us-ascii"):
+        raise ProblemRaised("unsupported_media_type", f"send the body in UTF-8, not in {charset[:40]}")
 
 
 def _parsed(data: bytes) -> Any:

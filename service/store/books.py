@@ -3,6 +3,7 @@
 ``document`` holds provenance and rows as a record (``service.record``).
 """
 
+import threading
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -15,6 +16,7 @@ from sqlalchemy.orm import aliased
 from service import record
 from service.instructions.books import CHART, CHART_KINDS, HOUSING, Book, SiteBooks, book_of, site_books
 from service.store import models
+from service.store.database import Database
 from service.store.identity import canonical_id, new_id
 from service.store.transaction import Tx
 
@@ -52,7 +54,15 @@ def insert_version(tx: Tx, table: str, *, kind: str, name: str, document: dict[s
     values = {"site_id": tx.site_id, "id": row.id, "kind": kind, "name": name, "version": version}
     stored = {"document": record.encoded(document), "created_at": tx.now}
     tx.connection.execute(sa.insert(model), values | stored)
+    tx.connection.execute(_CHANGED, {"site": tx.site_id})
     return row
+
+
+_CHANGED: Final = (
+    sa.update(models.Site)
+    .where(models.Site.id == sa.bindparam("site"))
+    .values(books_version=models.Site.books_version + 1)
+)
 
 
 def latest(tx: Tx, table: str, *, kind: str, name: str) -> BookRow | None:
@@ -97,6 +107,33 @@ def books_in_force(tx: Tx, kinds: Sequence[str] = CHART_KINDS) -> SiteBooks:
     """Return the latest version of each chart and housing of the kinds, in one query."""
     rows = tx.connection.execute(_IN_FORCE, {"site": tx.site_id, "kinds": list(kinds)})
     return site_books(_book(*row) for row in rows)
+
+
+class Shelf:
+    """The books in force as a process read them last, by site and kinds.
+
+    They are read again when ``Caller.books_version``, which comes with the caller's key, is higher than when they were
+    read. What is kept is never older than the caller's number says; it may be newer.
+    """
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+        self._kept: dict[tuple[str, tuple[str, ...]], tuple[int, SiteBooks]] = {}
+        self._lock = threading.Lock()
+
+    def books(self, site_id: str, books_version: int, kinds: Sequence[str]) -> SiteBooks:
+        """Return the books of the kinds that are in force."""
+        wanted = (site_id, tuple(kinds))
+        kept = self._kept.get(wanted)
+        if kept is not None and kept[0] >= books_version:
+            return kept[1]
+        with self._database.read(site_id) as tx:
+            books = books_in_force(tx, kinds)
+        with self._lock:
+            if len(self._kept) >= KEPT:
+                self._kept.clear()
+            self._kept[wanted] = (books_version, books)
+        return books
 
 
 def books_of(tx: Tx, references: Iterable[dict[str, Any]]) -> SiteBooks:

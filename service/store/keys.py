@@ -45,6 +45,7 @@ class Caller:
     units: str
     blade_set: Any
     scopes: frozenset[str]
+    books_version: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,11 +154,27 @@ class Keyring:
         key_id, secret = parts
         key = self._key(key_id)
         genuine = hmac.compare_digest(_digest(secret), _NO_KEY if key is None else key.secret_sha256)
-        if key is None or not genuine or key.revoked:
+        return key.caller if key is not None and genuine and _in_force(key) else None
+
+    def signer(self, key_id: str) -> tuple[Caller, bytes] | None:
+        """Return the caller of a key in force, and what signs on its behalf; None when there is no such key.
+
+        What was signed is worth nothing any more once the key is revoked or past its time.
+
+        Raises
+        ------
+        Busy
+            The database cannot answer now.
+        """
+        key = self._key(key_id)
+        if key is None or not _in_force(key):
             return None
-        if key.expires_at is not None and key.expires_at <= datetime.now(UTC):
-            return None
-        return key.caller
+        return key.caller, hmac.digest(bytes.fromhex(key.secret_sha256), b"signs links", "sha256")
+
+    def forget(self, site_id: str) -> None:
+        """Look the keys of the site up again: what comes with them has changed."""
+        with self._cache_lock:
+            self._cache = {id: kept for id, kept in self._cache.items() if kept[1].caller.site_id != site_id}
 
     def _key(self, key_id: str) -> _Key | None:
         if self._cache_s <= 0:
@@ -177,6 +194,10 @@ class Keyring:
         return key
 
 
+def _in_force(key: _Key) -> bool:
+    return not key.revoked and (key.expires_at is None or key.expires_at > datetime.now(UTC))
+
+
 _LOOKUP: Final = sa.select(
     models.ApiKey.site_id,
     models.ApiKey.secret_sha256,
@@ -186,6 +207,7 @@ _LOOKUP: Final = sa.select(
     models.Site.code,
     models.Site.units,
     models.Site.blade_set,
+    models.Site.books_version,
 ).join_from(models.ApiKey, models.Site, models.Site.id == models.ApiKey.site_id)
 _LOOKUP_BY_ID: Final = _LOOKUP.where(models.ApiKey.id == sa.bindparam("key_id"))
 
@@ -197,7 +219,7 @@ def _stored_key(database: Database, key_id: str) -> _Key | None:
         return None
     blade_set = record.decoded(row.blade_set)
     scopes = frozenset(row.scopes.split(","))
-    caller = Caller(key_id, row.site_id, row.code, row.units, blade_set, scopes)
+    caller = Caller(key_id, row.site_id, row.code, row.units, blade_set, scopes, row.books_version)
     return _Key(caller, row.secret_sha256, row.expires_at, row.revoked_at is not None)
 
 

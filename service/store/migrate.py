@@ -1,15 +1,18 @@
-"""The schema's migrations, from the repository or from an installed wheel alike."""
+"""The schema's migrations, from the repository or from an installed wheel alike.
+
+Alembic is imported when something is migrated: the processes that answer requests never need it.
+"""
 
 from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
-from alembic import command
-from alembic.config import Config
-from alembic.runtime.migration import MigrationContext
-from alembic.script import ScriptDirectory
 
 import service
+
+if TYPE_CHECKING:
+    from alembic.config import Config
 
 PACKAGE = Path(service.__file__).parent
 
@@ -22,36 +25,45 @@ def folder() -> Path:
 
 def upgrade(url: str, revision: str = "head") -> None:
     """Bring the database up to a revision; from nothing, on either engine."""
+    from alembic import command
+
     command.upgrade(_config(url), revision)
 
 
 def downgrade(url: str, revision: str) -> None:
     """Bring the database down to a revision (``base``: before the first)."""
+    from alembic import command
+
     command.downgrade(_config(url), revision)
 
 
 @cache
 def head() -> str:
-    """Return the revision that this code was written for.
+    """Return the revision that this code was written for: revisions are numbered, their files begin with the number.
 
     Raises
     ------
     LookupError
         The folder of the migrations is empty or not there.
     """
-    revision = ScriptDirectory.from_config(_config(None)).get_current_head()
-    if revision is None:
+    numbers = [file.name.partition("_")[0] for file in (folder() / "versions").glob("[0-9]*_*.py")]
+    if not numbers:
         raise LookupError(f"no migrations in {folder()}")
-    return revision
+    return max(numbers)
 
 
 def current(engine: sa.Engine) -> str | None:
     """Return the revision that the database has, None before the first."""
     with engine.connect() as connection:
-        return MigrationContext.configure(connection).get_current_revision()
+        if not sa.inspect(connection).has_table("alembic_version"):
+            return None
+        revision: str | None = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
+        return revision
 
 
-def _config(url: str | None) -> Config:
+def _config(url: str | None) -> "Config":
+    from alembic.config import Config
+
     config = Config()
     config.set_main_option("script_location", str(folder()).replace("%", "%%"))
     config.attributes["url"] = url

@@ -123,3 +123,40 @@ def test_a_version_exists_once(database: Database) -> None:
     with pytest.raises(Conflict) as refusal:
         plant.written(database, site_id, again)
     assert refusal.value.code == "version_exists"
+
+
+def test_books_are_read_again_when_one_was_entered_and_not_before(database: Database) -> None:
+    site_id = plant.site(database)
+    shelf = books.Shelf(database)
+
+    def version() -> int:
+        with database.read(site_id) as tx:
+            chosen = sa.select(models.Site.books_version).where(models.Site.id == site_id)
+            return int(tx.connection.execute(chosen).scalar_one())
+
+    assert shelf.books(site_id, version(), ("reduction",)).books == ()
+    plant.written(database, site_id, add_chart)
+    first = shelf.books(site_id, version(), ("reduction",))
+    assert [book.version for book in first.books] == [1]
+    statements: list[str] = []
+    sa.event.listen(database.engine, "before_cursor_execute", lambda *of: statements.append(of[2]))
+    assert shelf.books(site_id, 1, ("reduction",)) is first
+    assert shelf.books(site_id, 0, ("reduction",)) is first  # a key looked up before: newer books, never older ones
+    assert statements == []
+    plant.written(database, site_id, lambda tx: [add_chart(tx), add_housing(tx)])
+    assert version() == 3
+    assert [book.version for book in shelf.books(site_id, 3, ("reduction",)).books] == [2]
+    assert [book.version for book in shelf.books(site_id, 3, ("housing",)).books] == [1]
+
+
+def test_a_book_that_was_not_committed_raises_nothing(database: Database) -> None:
+    site_id = plant.site(database)
+
+    def fails(tx: Tx) -> Any:
+        add_chart(tx)
+        raise Conflict("no", code="asset_differs")
+
+    with pytest.raises(Conflict):
+        plant.written(database, site_id, fails)
+    with database.read(site_id) as tx:
+        assert tx.connection.execute(sa.select(models.Site.books_version)).scalar_one() == 0

@@ -11,7 +11,10 @@ UNIT_SYSTEMS = ("inch", "metric")
 
 
 class Site(Base):
-    """A plant: owner of everything else; ``blade_set`` is a record (``"inch"``, ``"metric"`` or a list of blades)."""
+    """A plant: owner of everything else; ``blade_set`` is a record (``"inch"``, ``"metric"`` or a list of blades).
+
+    ``books_version`` is raised by every version of a chart or a housing, in the same transaction.
+    """
 
     __tablename__ = "sites"
     __table_args__ = (
@@ -24,6 +27,7 @@ class Site(Base):
     name: Mapped[str]
     units: Mapped[str]
     blade_set: Mapped[str]
+    books_version: Mapped[int] = mapped_column(server_default="0")
     created_at: Mapped[datetime]
 
 
