@@ -5,6 +5,7 @@ A quantity is one field: ``{"value": 0.1, "unit": "mm"}`` is checked and convert
 """
 
 import math
+import re
 import unicodedata
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
@@ -16,6 +17,7 @@ from marshmallow import ValidationError, fields
 from service.units import BASE_UNIT, DIMENSIONS_OF, KINDS, UNITS, Quantity, to_base, to_nm
 
 MAX_TEXT = 500
+_RFC_3339 = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,12})?(Z|[+-]\d\d:\d\d)?", re.ASCII).fullmatch
 
 
 class Refused(ValidationError):
@@ -109,7 +111,7 @@ class Timestamp(fields.Field[datetime]):
     """An RFC 3339 time with its offset; becomes UTC."""
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> datetime:
-        if not isinstance(value, str) or len(value) > 40 or "T" not in value.upper():
+        if not isinstance(value, str) or not _RFC_3339(value.upper()):
             raise Refused("bad_time", f"{shown(value)} is not an RFC 3339 time such as 2026-01-07T06:30:00Z")
         try:
             time = datetime.fromisoformat(value.upper())
@@ -189,6 +191,8 @@ class QuantityField(fields.Field[Any]):
         for member in ("value", "unit"):
             if member not in value:
                 raise Refused("required", f"the quantity lacks its {member}")
+        if not isinstance(value.get("text", ""), str):
+            raise Refused("wrong_type", f"the text of a quantity is ignored, but {shown(value['text'])} is not a text")
         number = finite(value["value"])
         unit = self.units.get(value["unit"]) if isinstance(value["unit"], str) else None
         if unit is None:
@@ -197,6 +201,14 @@ class QuantityField(fields.Field[Any]):
         self._check(base, value)
         held = to_nm(number, unit) if self.in_nm else base
         return Quantity(self.kind, held) if self.keep else held
+
+    @property
+    def limits(self) -> str:
+        """Return the limits in words, empty when there is none."""
+        unit = BASE_UNIT[self.dimension]
+        parts = [f"from {self.least:g} {unit}"] if self.least is not None else []
+        parts += [f"above {self.above:g} {unit}"] if self.above is not None else []
+        return ", ".join([*parts, f"up to {self.most:g} {unit}"] if self.most is not None else parts)
 
     def _wrong_unit(self, unit: Any) -> Refused:
         taken = ", ".join(dict.fromkeys(known.symbol for known in self.units.values()))
@@ -217,12 +229,8 @@ class QuantityField(fields.Field[Any]):
     def _check(self, base: float, value: Mapping[str, Any]) -> None:
         low = (self.least is not None and base < self.least) or (self.above is not None and base <= self.above)
         if low or (self.most is not None and base > self.most):
-            unit = BASE_UNIT[self.dimension]
-            parts = [f"from {self.least:g} {unit}"] if self.least is not None else []
-            parts += [f"above {self.above:g} {unit}"] if self.above is not None else []
-            parts += [f"up to {self.most:g} {unit}"] if self.most is not None else []
             given = f"{value['value']} {value['unit']}"
-            raise Refused("out_of_range", f"{given} lies outside what is taken: {', '.join(parts)}")
+            raise Refused("out_of_range", f"{given} lies outside what is taken: {self.limits}")
 
 
 class QuantityOut(fields.Field[Any]):

@@ -3,6 +3,7 @@
 from typing import Final
 
 from flask import Response, request
+from werkzeug.datastructures import MIMEAccept
 
 from service.api.problems import ProblemRaised
 
@@ -14,6 +15,8 @@ VARY: Final = {"Vary": "Accept, Authorization"}
 def best_media(offered: tuple[str, ...]) -> str:
     """Return the best match of Accept; the first one offered when nothing is asked for.
 
+    Parameters of a type (``charset=utf-8``) are not looked at: each type is offered in one form.
+
     Raises
     ------
     ProblemRaised
@@ -22,7 +25,8 @@ def best_media(offered: tuple[str, ...]) -> str:
     accepted = request.headers.get("Accept")
     if not accepted or accepted in ("*/*", offered[0]):
         return offered[0]
-    best = request.accept_mimetypes.best_match(offered)
+    asked = MIMEAccept([(media.partition(";")[0].strip(), q) for media, q in request.accept_mimetypes])
+    best = asked.best_match(offered)
     if best is None:
         raise ProblemRaised("not_acceptable", f"offered are {', '.join(offered)}")
     return best

