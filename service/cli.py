@@ -144,6 +144,28 @@ def serve(settings: Settings, bind: str, workers: int, threads: int) -> None:
 
 
 @main.command()
+@click.option("--once", is_flag=True, help="Deliver what is due now and stop.")
+@with_settings
+def deliver(settings: Settings, once: bool) -> None:
+    """Send events to the subscriptions of all sites until interrupted; several may run at once."""
+    import logging
+    import signal
+
+    from service.relay import Relay
+    from service.store.database import Database
+
+    logging.basicConfig(level=settings.log_level.upper())
+    relay = Relay(Database(settings), settings)
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: relay.stopping.set())
+    if once:
+        click.echo(f"{relay.run_once()} steps done.")
+    else:
+        relay.run()
+    relay.database.dispose()
+
+
+@main.command()
 @click.option("--once", is_flag=True, help="Print the instructions and stop.")
 @click.option("--port", default=8080, show_default=True, type=click.IntRange(0, 65535), help="Port; 0: any free one.")
 def demo(once: bool, port: int) -> None:

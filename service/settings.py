@@ -1,7 +1,9 @@
 """Settings from the environment, read once at start; every name begins with ``CAPSADDLE_``."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from ipaddress import IPv4Network, IPv6Network, ip_network
 from pathlib import Path
 from typing import Final
 
@@ -12,8 +14,24 @@ LOG_LEVELS: Final = ("debug", "info", "warning", "error")
 POSTGRES_DRIVER: Final = "postgresql+psycopg://"
 
 
+DEFAULT_DELAYS_S: Final = (0.0, 5.0, 300.0, 1_800.0, 7_200.0, 18_000.0, 36_000.0, 50_400.0, 72_000.0, 86_400.0)
+"""The example of Standard Webhooks 1.0.0: ten attempts over about three days"""
+_HOST: Final = re.compile(r"(?=.{1,253}$)[a-z0-9]([a-z0-9-]*[a-z0-9])?(\.[a-z0-9]([a-z0-9-]*[a-z0-9])?)*").fullmatch
+_TARGET: Final = re.compile(r"(?:(https?)://)?(?:\[([0-9a-f:./]+)\]|([a-z0-9./-]+))(?::(\d{1,5}))?").fullmatch
+
+
 class SettingsError(Exception):
     """A setting is unknown or not allowed; the sentence names it, its value and what is allowed."""
+
+
+@dataclass(frozen=True, slots=True)
+class AllowedTarget:
+    """A place that events may be sent to: a host by its name or a network, one scheme and one port."""
+
+    scheme: str
+    port: int
+    host: str | None = None
+    network: IPv4Network | IPv6Network | None = None
 
 
 @dataclass(frozen=True)
@@ -36,6 +54,12 @@ class Settings:
         How long a looked-up key may be reused (PostgreSQL only): revoking takes effect after this time, [s]
     log_level : str
         One of ``LOG_LEVELS``.
+    webhook_targets : tuple of AllowedTarget
+        Where events may be sent; nowhere when empty.
+    webhook_loopback : bool
+        Whether the machine itself may be such a place: for tests and trials only.
+    webhook_delays_s : tuple of float
+        Wait before each attempt to deliver an event, [s]; one more failure gives it up.
     """
 
     database_url: str = DEFAULT_DATABASE_URL
@@ -46,6 +70,9 @@ class Settings:
     lock_timeout_ms: int = 2_000
     key_cache_s: float = 2.0
     log_level: str = "info"
+    webhook_targets: tuple[AllowedTarget, ...] = ()
+    webhook_loopback: bool = False
+    webhook_delays_s: tuple[float, ...] = DEFAULT_DELAYS_S
 
     @classmethod
     def from_environment(cls, environ: Mapping[str, str]) -> "Settings":
@@ -66,6 +93,9 @@ class Settings:
             lock_timeout_ms=_whole(given, "LOCK_TIMEOUT_MS", cls.lock_timeout_ms, 100, 60_000),
             key_cache_s=_seconds(given, "KEY_CACHE_S", cls.key_cache_s, 0.0, 2.0),
             log_level=_log_level(given.get("LOG_LEVEL", cls.log_level)),
+            webhook_targets=_targets(given.get("WEBHOOK_TARGETS", "")),
+            webhook_loopback=_flag(given, "WEBHOOK_LOOPBACK"),
+            webhook_delays_s=_delays(given.get("WEBHOOK_DELAYS_S")),
         )
 
     @property
@@ -86,6 +116,9 @@ NAMES: Final = tuple(
         "LOCK_TIMEOUT_MS",
         "KEY_CACHE_S",
         "LOG_LEVEL",
+        "WEBHOOK_TARGETS",
+        "WEBHOOK_LOOPBACK",
+        "WEBHOOK_DELAYS_S",
     )
 )
 
@@ -160,3 +193,47 @@ def _log_level(value: str) -> str:
     if value.lower() not in LOG_LEVELS:
         raise SettingsError(f"CAPSADDLE_LOG_LEVEL is {value!r}; allowed are {', '.join(LOG_LEVELS)}.")
     return value.lower()
+
+
+def _targets(value: str) -> tuple[AllowedTarget, ...]:
+    """Return the places of a list such as ``https://cmms.example, http://10.20.0.0/16:8080, [fd00::/8]:8443``."""
+    return tuple(_target(item.strip().lower()) for item in value.split(",") if item.strip())
+
+
+def _target(item: str) -> AllowedTarget:
+    match = _TARGET(item)
+    if match is not None:
+        scheme = match[1] or "https"
+        port = int(match[4]) if match[4] else {"https": 443, "http": 80}[scheme]
+        place = match[2] or match[3]
+        try:
+            if 0 < port < 65536:
+                return AllowedTarget(scheme, port, network=ip_network(place))
+        except ValueError:
+            if 0 < port < 65536 and match[3] and _HOST(place) and not place[-1].isdigit():
+                return AllowedTarget(scheme, port, host=place)
+    raise SettingsError(
+        f"CAPSADDLE_WEBHOOK_TARGETS holds {item!r}; allowed are a host or a network with scheme and port, such as "
+        "https://cmms.example, https://cmms.example:8443, http://10.20.0.0/16:8080, https://[fd00::/8]."
+    )
+
+
+def _flag(given: Mapping[str, str], name: str) -> bool:
+    value = given.get(name, "false")
+    if value not in ("true", "false"):
+        raise SettingsError(f"{PREFIX}{name} is {value!r}; allowed are true and false.")
+    return value == "true"
+
+
+def _delays(value: str | None) -> tuple[float, ...]:
+    if value is None:
+        return DEFAULT_DELAYS_S
+    given = {"WEBHOOK_DELAYS_S": ""}
+    items = value.split(",")
+    if len(items) > 30:
+        raise SettingsError("CAPSADDLE_WEBHOOK_DELAYS_S has more than 30 waits.")
+    found = []
+    for item in items:
+        given["WEBHOOK_DELAYS_S"] = item.strip()
+        found.append(_seconds(given, "WEBHOOK_DELAYS_S", 0.0, 0.0, 604_800.0))
+    return tuple(found)

@@ -112,6 +112,7 @@ CATALOGUE: Final[dict[str, tuple[int, str]]] = {
     "mapping_failed": (422, "The field map makes no order of this message"),
     "reply_failed": (422, "The field map makes no reply of the order"),
     "target_not_allowed": (422, "Events may not be sent to this address"),
+    "bad_range": (422, "The range makes no sense"),
     # identity and lifecycle
     "hold_points_open": (409, "Hold points are open"),
     "outcome_not_planned": (409, "The instructions were not made for this outcome"),

@@ -95,3 +95,9 @@ def site_by_code(database: Database, code: str) -> Site:
     if row is None:
         raise NotFound(f"There is no site with the code {code!r}.")
     return Site(row.id, row.code, row.name, row.units, record.decoded(row.blade_set), row.created_at)
+
+
+def site_ids(database: Database) -> list[str]:
+    """Return the ids of all sites, for work that goes through every site."""
+    with database.reading() as connection:
+        return list(connection.execute(sa.select(models.Site.id).order_by(models.Site.id)).scalars())

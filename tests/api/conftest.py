@@ -7,7 +7,7 @@ import pytest
 from flask import Flask
 
 from service.app import create_app
-from service.settings import Settings
+from service.settings import AllowedTarget, Settings
 from service.store.keys import create_key
 from service.store.sites import create_site
 from tests.api.checked import Client, Contract
@@ -17,7 +17,8 @@ ALL_SCOPES = ("read", "write", "approve", "admin")
 
 def application(url: str) -> Flask:
     """Return the application on a database with two sites: ALDER (inch) and BIRCH (metric)."""
-    app = create_app(Settings(database_url=url))
+    receivers = (AllowedTarget("https", 443, host="cmms.example"),)
+    app = create_app(Settings(database_url=url, webhook_targets=receivers))
     database = app.extensions["capsaddle"].database
     create_site(database, "ALDER", "Alder Hollow board mill", "inch")
     create_site(database, "BIRCH", "Birch Landing pulp works", "metric")

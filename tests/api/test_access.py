@@ -67,6 +67,9 @@ def test_another_site_s_objects_are_not_there(app: Flask, client_of: ClientMaker
         "map_id": owner.post("/v1/field-maps", FIELD_MAP).json["id"],
         "map_name": FIELD_MAP["name"],
     }
+    subscription = owner.post("/v1/subscriptions", {"url": "https://cmms.example/hook"}).json
+    ping = owner.post(f"/v1/subscriptions/{subscription['id']}/ping").json
+    owned |= {"subscription_id": subscription["id"], "delivery_id": ping["id"]}
     stranger = client_of(app, "BIRCH")
     body = example_of(owner, operation)
     own_missing = owner.call(operation.method, path_of(operation), body)

@@ -1,10 +1,11 @@
 """Settings are read once; a wrong one is said in a sentence that names it, its value and what is allowed."""
 
+from ipaddress import ip_network
 from pathlib import Path
 
 import pytest
 
-from service.settings import NAMES, Settings, SettingsError
+from service.settings import NAMES, AllowedTarget, Settings, SettingsError
 
 
 def test_without_an_environment_the_defaults_hold() -> None:
@@ -30,11 +31,19 @@ def test_every_setting_is_taken() -> None:
             "CAPSADDLE_LOCK_TIMEOUT_MS": "400",
             "CAPSADDLE_KEY_CACHE_S": "0.5",
             "CAPSADDLE_LOG_LEVEL": "WARNING",
+            "CAPSADDLE_WEBHOOK_TARGETS": "https://cmms.example:8443, http://10.20.0.0/16",
+            "CAPSADDLE_WEBHOOK_LOOPBACK": "true",
+            "CAPSADDLE_WEBHOOK_DELAYS_S": "0, 1.5",
         }
     )
-    assert settings == Settings(
-        "sqlite:////data/plant.db", "https://plant.example/bearings", 2048, 3, 500, 400, 0.5, "warning"
+    targets = (
+        AllowedTarget("https", 8443, host="cmms.example"),
+        AllowedTarget("http", 80, network=ip_network("10.20.0.0/16")),
     )
+    assert settings == Settings(
+        "sqlite:////data/plant.db", "https://plant.example/bearings", 2048, 3, 500, 400, 0.5, "warning", targets, True,
+        (0.0, 1.5),
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -60,6 +69,9 @@ def test_every_setting_is_taken() -> None:
         ("KEY_CACHE_S", "2.5"),
         ("KEY_CACHE_S", "nan"),
         ("LOG_LEVEL", "loud"),
+        ("WEBHOOK_TARGETS", "https://cmms.example/path"),
+        ("WEBHOOK_LOOPBACK", "yes"),
+        ("WEBHOOK_DELAYS_S", "soon"),
     ],
 )
 def test_a_value_that_is_not_allowed_is_refused(name: str, value: str) -> None:
