@@ -1,5 +1,6 @@
 """What a driver raises, said in our words. No text of a driver reaches a caller."""
 
+import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import cache
@@ -11,6 +12,7 @@ from sqlalchemy import exc
 from service.errors import Busy, CannotEvaluate, Conflict, ServiceError
 from service.store.models import Base
 
+LOG = logging.getLogger(__name__)
 MEANINGS: Final = {
     "uq_assets_site_id_tag": ("asset_tag_taken", "An asset with this tag is on record already."),
     "uq_shafts_site_id_asset_id_name": ("shaft_name_taken", "Two shafts of the asset would have the same name."),
@@ -49,7 +51,8 @@ MEANINGS: Final = {
 }
 _RETRIED: Final = frozenset({"40001", "40P01"})
 _TAKEN: Final = frozenset({"23505", "23P01"})
-_SQLITE_RETRY_LATER: Final = frozenset({5, 6, 13})  # SQLITE_BUSY, SQLITE_LOCKED, SQLITE_FULL
+_SQLITE_RETRY_LATER: Final = frozenset({5, 6, 10, 13})  # SQLITE_BUSY, SQLITE_LOCKED, SQLITE_IOERR, SQLITE_FULL
+_SQLITE_DISK: Final = frozenset({10, 13})
 BUSY: Final = "The database cannot do this now; send the same request again after a moment."
 
 
@@ -104,6 +107,8 @@ def _meaning(error: exc.DBAPIError) -> ServiceError | None:
         return Busy(BUSY)
     if isinstance(error, exc.OperationalError):
         errorcode = getattr(error.orig, "sqlite_errorcode", None)
+        if errorcode is not None and errorcode & 0xFF in _SQLITE_DISK:
+            LOG.error("the disk of the database is full or broken: %s", error.orig)
         if errorcode is None or errorcode & 0xFF in _SQLITE_RETRY_LATER:
             return Busy(BUSY)
     return None
