@@ -100,7 +100,7 @@ def target(books: SiteBooks, **given: Any) -> Any:
     bore_mm=st.integers(20, 1200).map(float),
     taper=st.sampled_from(["1:12", "1:30"]),
     seat=st.sampled_from(["adapter_sleeve", "tapered_journal"]),
-    clearance_class=st.sampled_from(CLASSES),
+    clearance_class=st.sampled_from(("CN", "C3", "C4")),  # the practice has no reduction, so no travel, for C2 and C5
     measured_nm=st.one_of(st.none(), st.integers(10, 900).map(lambda um: um * 1000)),
 )
 def test_a_chart_like_the_built_in_table_changes_nothing_but_the_source(**given_: Any) -> None:
