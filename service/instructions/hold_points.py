@@ -143,7 +143,7 @@ def _asked(step: Mapping[str, Any], outcomes: Mapping[str, str] | None) -> bool:
 
 
 def _open(step: Mapping[str, Any], plan: Mapping[str, Any], entries: Sequence[Entry]) -> HoldPoint | None:
-    kinds = _closing_kinds(step, plan)
+    kinds = closing_kinds(step, plan)
     if _is_mounting(step) and step["position"] is not None:
         entries = _since_start(entries, step["position"])
     answering = [each for each in entries if _answers(each, step, kinds)]
@@ -166,14 +166,14 @@ def _is_start_step(step: Mapping[str, Any]) -> bool:
 
 def _driven_too_far(since: Sequence[Entry], plan: Mapping[str, Any], position: str | None) -> bool:
     """Return whether the bearing must be freed and started again; a deviation after it lets it be as it is."""
-    closing = {kind for step in plan["steps"] if step["position"] == position for kind in _closing_kinds(step, plan)}
+    closing = {kind for step in plan["steps"] if step["position"] == position for kind in closing_kinds(step, plan)}
     mounting = {step["id"] for step in plan["steps"] if step["position"] == position and _is_mounting(step)}
     tight = [n for n, each in enumerate(since) if each.kind in closing and _is_tight(each)]
     deviations = [n for n, each in enumerate(since) if each.kind == DEVIATION and each.step in mounting]
     return bool(tight) and (not deviations or deviations[-1] < tight[-1])
 
 
-def _closing_kinds(step: Mapping[str, Any], plan: Mapping[str, Any]) -> tuple[str, ...]:
+def closing_kinds(step: Mapping[str, Any], plan: Mapping[str, Any]) -> tuple[str, ...]:
     """Return the kinds of readings that close a hold point, besides a confirmation or deviation that names it."""
     kind = (step["record"] or {}).get("kind")
     if not step["hold_point"] or kind in (None, "confirmation"):
@@ -250,6 +250,7 @@ __all__ = [
     "DEVIATION",
     "Entry",
     "HoldPoint",
+    "closing_kinds",
     "entry_of",
     "open_hold_points",
     "same_person",

@@ -2,12 +2,10 @@
 
 import re
 from base64 import b64encode
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache, lru_cache
 from hashlib import sha256
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import jinja2
 import segno
@@ -15,6 +13,7 @@ from markupsafe import Markup, escape
 
 from service.errors import Text
 from service.render.card import Card, Plan, card_of, words
+from service.render.filling import Filling
 from service.render.plain_text import cleaned
 from service.render.present import UnitSystem, quantity_text
 from service.render.shaft_line import Shaft, line_of
@@ -24,24 +23,6 @@ from service.units import Quantity
 
 TEMPLATES: Final = Path(__file__).parent / "templates"
 _LOOSE_NUMBER: Final = re.compile(r"(?<=\d) (?=(?:%|mm|um|in|K|h|minutes|hours|x)(?![A-Za-z]))")
-
-
-@dataclass(frozen=True, slots=True)
-class Filling:
-    """What makes a card one that is filled in: where forms are sent, and what stands at each step.
-
-    Parameters
-    ----------
-    forms : mapping of step number to what ``templates/form.html`` reads
-    results : mapping of step number to what was entered last
-    """
-
-    forms: Mapping[int, Any]
-    results: Mapping[int, Any]
-    by: str
-    message: str
-    open_points: Sequence[Any]
-    until: str
 
 
 def html_card(
@@ -55,6 +36,8 @@ def html_card(
         What the picture of the shaft line is drawn from; without it there is none.
     address : str or None
         Where this card can be read; printed as a QR code when it is absolute.
+    filling : Filling or None
+        The forms of a card that is filled in; without it the card is read only.
     """
     card = card_of(plan, units=units)
     return (
@@ -72,6 +55,11 @@ def html_card(
             style=style("card.css"),
         )
     )
+
+
+def message_page(title: str, said: str) -> str:
+    """Return a page that says one thing."""
+    return environment("metric").get_template("message.html").render(title=title, said=said, style=style("card.css"))
 
 
 def _windows(card: Card, units: UnitSystem) -> list[Markup]:
