@@ -6,8 +6,12 @@ same tree, ``sha256`` names it. Which units a reader sees is decided afterwards,
 """
 
 import json
+from collections.abc import Callable
 from hashlib import sha256 as _sha256
-from typing import Any
+from math import isfinite
+from typing import Any, Final
+
+import orjson
 
 from service.units import KINDS, Quantity
 
@@ -24,7 +28,7 @@ def encoded(record: Any) -> str:
     TypeError
         The tree holds something else than a record may.
     """
-    return json.dumps(plain(record), sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+    return orjson.dumps(plain(record), option=orjson.OPT_SORT_KEYS).decode()
 
 
 def decoded(text: str) -> Any:
@@ -38,16 +42,52 @@ def sha256(record: Any) -> str:
 
 
 def plain(node: Any) -> Any:
-    """Return the tree with quantities and texts as tagged JSON objects."""
-    if isinstance(node, Quantity):
-        return node.tagged
-    if isinstance(node, dict):
-        return {key: plain(value) for key, value in node.items()}
-    if isinstance(node, tuple):
-        return {"words": [plain(part) for part in node]}
-    if isinstance(node, list):
-        return [plain(value) for value in node]
+    """Return the tree with quantities and texts as tagged JSON objects.
+
+    Raises
+    ------
+    ValueError
+        A number is NaN or infinite.
+    """
+    kind = type(node)
+    if kind is str or node is None:
+        return node
+    handler = _PLAIN.get(kind)
+    return node if handler is None else handler(node)
+
+
+def _plain_members(node: dict[str, Any]) -> dict[str, Any]:
+    return {key: value if type(value) is str else plain(value) for key, value in node.items()}
+
+
+def _plain_items(node: list[Any]) -> list[Any]:
+    return [plain(value) for value in node]
+
+
+def _plain_words(node: tuple[Any, ...]) -> dict[str, Any]:
+    return {"words": [plain(part) for part in node]}
+
+
+def _plain_quantity(node: Quantity) -> dict[str, Any]:
+    tagged = node.tagged
+    if not isfinite(node.value):
+        raise ValueError("a number of a record is not finite")
+    return tagged
+
+
+def _plain_number(node: float) -> float:
+    if not isfinite(node):
+        raise ValueError("a number of a record is not finite")
     return node
+
+
+_PLAIN: Final[dict[type, Callable[[Any], Any]]] = {
+    dict: _plain_members,
+    list: _plain_items,
+    tuple: _plain_words,
+    Quantity: _plain_quantity,
+    float: _plain_number,
+}
 
 
 def _revived(members: dict[str, Any]) -> Any:

@@ -113,6 +113,9 @@ def _filled(template: StepTemplate, known: Known, scene: Scene) -> Step:
 
 def _each(sentences: Iterable[Sentence], known: Known) -> Iterator[Text]:
     for sentence in sentences:
+        if sentence.fixed and not sentence.when:
+            yield sentence.fixed
+            continue
         text = filled((sentence,), known.facts, known.flags)
         if text:
             yield text

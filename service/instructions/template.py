@@ -27,13 +27,17 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Sentence:
-    """One sentence of a step: words and places, its conditions, and what is said when a fact is not known."""
+    """One sentence of a step: words and places, its conditions, and what is said when a fact is not known.
+
+    ``fixed``: the words of a sentence without places.
+    """
 
     parts: tuple[str | Place, ...]
     when: tuple[str, ...] = ()
     without: "Sentence | None" = None
     optional: bool = False
     names: frozenset[str] = field(default=frozenset())
+    fixed: str | None = None
 
 
 def sentence(given: str | Mapping[str, Any]) -> Sentence:
@@ -56,6 +60,7 @@ def sentence(given: str | Mapping[str, Any]) -> Sentence:
         without=None if without is None else sentence(without),
         optional=bool(facts.get("optional", False)),
         names=frozenset(part.name for part in parts if isinstance(part, Place)),
+        fixed="".join(str(part) for part in parts) if not any(isinstance(part, Place) for part in parts) else None,
     )
 
 
@@ -72,7 +77,10 @@ def _parts(text: str) -> tuple[str | Place, ...]:
 
 def holds(when: Iterable[str], flags: frozenset[str]) -> bool:
     """Return whether all conditions hold; ``!flag`` holds where the flag is not set."""
-    return all((name[1:] not in flags) if name.startswith("!") else (name in flags) for name in when)
+    for name in when:  # asked thousands of times for one plan: a loop costs a third of all(...)
+        if (name[1:] in flags) if name[0] == "!" else (name not in flags):
+            return False
+    return True
 
 
 def filled(sentences: Iterable[Sentence], facts: Facts, flags: frozenset[str]) -> Text:
@@ -94,8 +102,8 @@ def filled(sentences: Iterable[Sentence], facts: Facts, flags: frozenset[str]) -
 def _said(each: Sentence, facts: Facts, flags: frozenset[str]) -> tuple[str | Quantity, ...]:
     if each.when and not holds(each.when, flags):
         return ()
-    if not each.names:
-        return tuple(part for part in each.parts if isinstance(part, str))
+    if each.fixed is not None:
+        return (each.fixed,) if each.fixed else ()
     unknown = [name for name in each.names if facts.get(name) is None]
     if unknown:
         if each.without is not None:
@@ -118,15 +126,21 @@ def _said(each: Sentence, facts: Facts, flags: frozenset[str]) -> tuple[str | Qu
 def joined(parts: Iterable[str | Quantity]) -> Text:
     """Return words and quantities with neighbouring words run together; a plain string when all are words."""
     merged: list[str | Quantity] = []
+    words: list[str] = []
     for part in parts:
-        if isinstance(part, str) and merged and isinstance(merged[-1], str):
-            merged[-1] += part
-        elif part != "":
-            merged.append(part)
+        if isinstance(part, str):
+            words.append(part)
+            continue
+        text = "".join(words)
+        if text:
+            merged.append(text)
+        words.clear()
+        merged.append(part)
+    text = "".join(words)
     if not merged:
-        return ""
-    if len(merged) == 1 and isinstance(merged[0], str):
-        return merged[0]
+        return text
+    if text:
+        merged.append(text)
     return tuple(merged)
 
 
