@@ -22,16 +22,17 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def environment(url: str) -> dict[str, str]:
-    """Return the environment of a server on this database."""
+def environment(url: str, **settings: str) -> dict[str, str]:
+    """Return the environment of a server on this database, with further settings by their names without prefix."""
     kept = {name: value for name, value in os.environ.items() if not name.startswith("CAPSADDLE_")}
-    return kept | {"CAPSADDLE_DATABASE_URL": url, "CAPSADDLE_LOG_LEVEL": "warning"}
+    given = {f"CAPSADDLE_{name}": value for name, value in settings.items()}
+    return kept | {"CAPSADDLE_DATABASE_URL": url, "CAPSADDLE_LOG_LEVEL": "warning"} | given
 
 
 class Server:
     """A gunicorn of ours with all its processes in one group, so that a kill reaches every one of them."""
 
-    def __init__(self, url: str, port: int, *, workers: int = 1) -> None:
+    def __init__(self, url: str, port: int, *, workers: int = 1, **settings: str) -> None:
         self.base_url = f"http://127.0.0.1:{port}"
         command = [
             sys.executable,
@@ -43,7 +44,7 @@ class Server:
             "--workers",
             str(workers),
         ]
-        self.process = subprocess.Popen(command, env=environment(url), start_new_session=True)
+        self.process = subprocess.Popen(command, env=environment(url, **settings), start_new_session=True)
         self._wait()
 
     def _wait(self) -> None:
