@@ -1,7 +1,9 @@
 """The database of a process: an engine made when first needed, after a fork, and the doors to it."""
 
 import os
+import sqlite3
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -32,6 +34,9 @@ class Database:
         self._engine: sa.Engine | None = None
         self._pid = 0
         self._making = threading.Lock()
+        self._watcher: Any = None
+        self._watcher_pid = 0
+        self._watching = threading.Lock()
 
     @property
     def engine(self) -> sa.Engine:
@@ -50,6 +55,23 @@ class Database:
                 )
                 self._pid = os.getpid()
             return self._engine
+
+    def unchanged_since(self) -> int | None:
+        """Return a number that stays the same while no transaction of any process has changed the embedded database.
+
+        SQLite counts the commits of others for each connection, so the one asked here never writes. None on PostgreSQL.
+        """
+        if not self.settings.on_sqlite:
+            return None
+        with self._watching:
+            try:
+                if self._watcher is None or self._watcher_pid != os.getpid():
+                    self._watcher = engines.watcher(self.settings.database_url)
+                    self._watcher_pid = os.getpid()
+                found: int = self._watcher.execute("PRAGMA data_version").fetchone()[0]
+            except sqlite3.Error:
+                return -time.monotonic_ns()  # not known: as if something had changed
+            return found
 
     @contextmanager
     def reading(self, *, snapshot: bool = False) -> Iterator[sa.Connection]:
@@ -114,3 +136,7 @@ class Database:
         if self._engine is not None and self._pid == os.getpid():
             self._engine.dispose()
             self._engine = None
+        with self._watching:
+            if self._watcher is not None and self._watcher_pid == os.getpid():
+                self._watcher.close()
+            self._watcher = None

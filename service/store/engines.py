@@ -1,5 +1,6 @@
 """Engines of the two databases: their connections, pragmas, time limits and our own BEGIN."""
 
+import sqlite3
 from typing import Any, Final
 
 import sqlalchemy as sa
@@ -40,6 +41,11 @@ def _postgresql(url: str, limits: dict[str, int], **pool: Any) -> sa.Engine:
     options = " ".join(f"-c {name}={value}" for name, value in limits.items())
     arguments = {"options": options, "connect_timeout": 5, "application_name": "capsaddle"}
     return sa.create_engine(url, connect_args=arguments, **pool)
+
+
+def watcher(url: str) -> sqlite3.Connection:
+    """Return a connection of the embedded database that only asks whether others have changed it."""
+    return sqlite3.connect(str(sa.make_url(url).database), isolation_level=None, check_same_thread=False)
 
 
 def _sqlite(url: str, **pool: Any) -> sa.Engine:

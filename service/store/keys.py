@@ -131,13 +131,14 @@ class Keyring:
     """Tells who calls by the key that was sent.
 
     On PostgreSQL a key that was looked up is reused for at most ``cache_s`` seconds, so revoking it takes effect after
-    that time; on SQLite every request looks it up.
+    that time; on SQLite for as long as nothing was committed since, so revoking takes effect at once.
     """
 
     def __init__(self, database: Database, cache_s: float = 0.0) -> None:
         self._database = database
-        self._cache_s = 0.0 if database.settings.on_sqlite else min(cache_s, 2.0)
+        self._cache_s = min(cache_s, 2.0)
         self._cache: dict[str, tuple[float, _Key]] = {}
+        self._unchanged: int | None = None
         self._cache_lock = threading.Lock()
 
     def caller(self, token: str) -> Caller | None:
@@ -179,6 +180,10 @@ class Keyring:
     def _key(self, key_id: str) -> _Key | None:
         if self._cache_s <= 0:
             return _stored_key(self._database, key_id)
+        unchanged = self._database.unchanged_since()
+        if unchanged != self._unchanged:
+            with self._cache_lock:
+                self._cache, self._unchanged = {}, unchanged
         found = self._cache.get(key_id)
         asked_at = time.monotonic()
         if found is not None and asked_at - found[0] < self._cache_s:
@@ -189,7 +194,7 @@ class Keyring:
                 self._cache.clear()
             if key is None:
                 self._cache.pop(key_id, None)
-            else:
+            elif unchanged == self._unchanged:
                 self._cache[key_id] = (asked_at, key)
         return key
 

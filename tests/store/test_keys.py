@@ -1,5 +1,6 @@
 """Keys open one site with their scopes; the secret is shown once and kept nowhere."""
 
+import sqlite3
 import time
 from datetime import UTC, datetime, timedelta
 
@@ -133,3 +134,23 @@ def test_identifiers_are_version_7_and_in_order() -> None:
     assert ids == sorted(set(ids))
     assert {identifier[14] for identifier in ids} == {"7"}
     assert {identifier[19] for identifier in ids} <= set("89ab")
+
+
+def test_on_sqlite_a_key_is_looked_up_again_only_after_a_commit(sqlite_url: str) -> None:
+    """SQLite's data_version of one connection changes when another one, of any process, commits."""
+    database = Database(Settings(database_url=sqlite_url))
+    plant.site(database)
+    keyring = keys.Keyring(database, cache_s=2.0)
+    token = keys.create_key(database, "north", ["read"])
+    assert keyring.caller(token) is not None
+    asked: list[str] = []
+    sa.event.listen(database.engine, "before_cursor_execute", lambda *of: asked.append(of[2]))
+    for _ in range(3):
+        assert keyring.caller(token) is not None
+    assert asked == []
+    other = sqlite3.connect(sqlite_url.removeprefix("sqlite:///"))
+    other.execute("UPDATE api_keys SET revoked_at = created_at")
+    other.commit()
+    other.close()
+    assert keyring.caller(token) is None
+    database.dispose()
