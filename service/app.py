@@ -12,23 +12,27 @@ from service.api import (
     arrangements,
     assets,
     cap_bolts,
+    capabilities,
     card_links,
     card_pages,
     cards,
     charts,
     clearance_batch,
     completion,
+    docs,
     events,
     field_maps,
     health,
     housings,
     inbound,
+    meter_readings,
     openapi,
     opening_batch,
     pictures,
     problems,
     readings,
     recall,
+    reliability,
     stay_import,
     subscription_deliveries,
 )
@@ -49,7 +53,10 @@ BLUEPRINTS: Final = (
     opening_batch.blueprint,  # the blueprint of the work orders with the batch
     readings.blueprint,
     completion.blueprint,
+    meter_readings.blueprint,
+    reliability.blueprint,
     stay_import.blueprint,  # the blueprint of the stays with their import
+    capabilities.blueprint,
     field_maps.blueprint,
     inbound.blueprint,
     subscription_deliveries.blueprint,
@@ -85,7 +92,7 @@ def create_app(settings: Settings) -> Flask:
     app.config["MAX_CONTENT_LENGTH"] = settings.max_body_bytes
     app.config["PUBLIC_URL"] = (settings.public_url or "").rstrip("/")
     problems.register(app)
-    for blueprint in (*BLUEPRINTS, health.blueprint, card_pages.blueprint):
+    for blueprint in (*BLUEPRINTS, health.blueprint, card_pages.blueprint, docs.blueprint):
         app.register_blueprint(blueprint)
     database = Database(settings)
     app.extensions["capsaddle"] = Services(

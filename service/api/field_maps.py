@@ -10,7 +10,7 @@ from service.api.answers import AnswerSchema, nested, word, words
 from service.api.map_shapes import MOST_BYTES, FieldMapRequest, JsonObject, MapName
 from service.api.mapping import refuse_map, trial
 from service.api.operations import Answer, Blueprint, Call
-from service.api.schema import PageQuery, StrictSchema, UnitsQuery, WriteQuery
+from service.api.schema import PageQuery, StrictSchema, WriteQuery
 from service.errors import NotFound
 from service.record import sha256
 from service.store import field_maps
@@ -224,7 +224,7 @@ def read_field_map(call: Call, map_id: str) -> Response:
     "/<map_id>/try",
     scope="admin",
     body=TrialRequest,
-    query=UnitsQuery,
+    query=WriteQuery,
     answers={200: Answer(TrialRead, "What the map would do with the message; nothing is stored")},
     example={"message": EXAMPLE["samples"][0]["message"]},
     most_bytes=MOST_BYTES,
