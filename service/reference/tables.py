@@ -71,7 +71,12 @@ def provenance(name: str) -> Provenance:
 
 
 @cache
+def names() -> tuple[str, ...]:
+    """Return the names of the built-in tables."""
+    return tuple(sorted(path.name.removesuffix(".toml") for path in _DATA.iterdir() if path.name.endswith(".toml")))
+
+
+@cache
 def sources() -> Mapping[str, Source]:
     """Return the source of every built-in table by its id; tables of one publication share it."""
-    names = sorted(path.name.removesuffix(".toml") for path in _DATA.iterdir() if path.name.endswith(".toml"))
-    return {source.id: source for source in (provenance(name).source for name in names)}
+    return {source.id: source for source in (provenance(name).source for name in names())}

@@ -266,24 +266,25 @@ def _numbers(target: Mapping[str, Any]) -> Iterator[Number]:
     initial = Row("class", card_strips.bounds(target["initial_clearance"]) or "not known")
     measured = target["measured"]
     if measured is None:
-        yield Number("Measured before mounting", None, (initial,))
+        said = card_strips.NOT_BY_BLADES if card_strips.is_ball(target) else None
+        yield Number("Measured before mounting", said, (initial,))
     else:
         verdict = card_strips.measured_text(measured)[1:]
         yield Number("Measured before mounting", (measured["value"], *verdict), (initial,))
-    yield _ranged("Take away", target["reduction"])
+    yield _ranged("Take away", target["reduction"], card_strips.UNKNOWN)
     residual = target["residual_clearance"]
     floor = residual and residual.get("floor")
     notes = (Row("never below", (floor,)),) if floor is not None else ()
     if residual and residual.get("provisional"):
-        notes = (Row("outer limits", "measure first"), *notes)
-    yield _ranged("LEAVE (residual)", residual, *notes, loud=True)
+        notes = (Row("outer limits", "of the class" if card_strips.is_ball(target) else "measure first"), *notes)
+    yield _ranged("LEAVE (residual)", residual, card_strips.unknown_residual(target), *notes, loud=True)
     yield _blade_number(target)
 
 
-def _ranged(label: str, given: Mapping[str, Any] | None, *notes: Row, loud: bool = False) -> Number:
+def _ranged(label: str, given: Mapping[str, Any] | None, unknown: str, *notes: Row, loud: bool = False) -> Number:
     limits = card_strips.bounds(given)
     if given is None or not limits:
-        return Number(label, "not known: bearing maker's book", notes, loud)
+        return Number(label, unknown, notes, loud)
     aim = given.get("aim")
     aims = () if aim is None else (Row("aim", (aim,)),)
     return Number(label, limits, (*aims, *notes), loud)
@@ -292,13 +293,22 @@ def _ranged(label: str, given: Mapping[str, Any] | None, *notes: Row, loud: bool
 def _blade_number(target: Mapping[str, Any]) -> Number:
     blades = target["blades"]
     if blades is None:
-        return Number("Blade, light drag", "after the initial clearance is measured", ())
+        return Number("Blade, light drag", _without_blades(target), ())
     rows = [Row(label.strip(), text) for label, text in card_strips.blade_rows(blades)]
     if not blades["resolves"]:
         return Number("Blade, light drag", rows[0].text, ())
     first = [row for row in rows if row.label.startswith("BLADE")]
     others = tuple(row for row in rows if not row.label.startswith("BLADE"))
     return Number("Blade, light drag", first[0].text if first else "see below", others, loud=True)
+
+
+def _without_blades(target: Mapping[str, Any]) -> str:
+    """Return why no blade can be named."""
+    if card_strips.is_ball(target):
+        return card_strips.NOT_BY_BLADES
+    if target["residual_clearance"] is None and target["bearing"]:
+        return card_strips.unknown_residual(target)
+    return "after the initial clearance is measured"
 
 
 _IN_NUMBERS: Final = ("Bearing", "Initial clearance", "measured", "Take away", "LEAVE (residual)", "never below")

@@ -11,6 +11,8 @@ from service.render.plain_text import Writer
 from service.units import Quantity
 
 Row = tuple[str, Text]
+UNKNOWN: Final = "not known: bearing maker's book"
+NOT_BY_BLADES: Final = "not by blades: the outer ring turns and swivels freely"
 _BLADE_LABELS: Final = {
     "target": "BLADE light drag",
     "must_pass": "  must pass",
@@ -44,13 +46,17 @@ def target_rows(target: Mapping[str, Any]) -> Iterator[Row]:
     yield "Bearing", bearing_text(bearing) if bearing else "not on record: read the marks"
     measured = target["measured"]
     yield "Initial clearance", bounds(target["initial_clearance"]) or "not known"
-    yield "  measured", measured_text(measured) if measured else "________ row 1, ________ row 2"
+    ball = is_ball(target)
+    yield (
+        "  measured",
+        measured_text(measured) if measured else NOT_BY_BLADES if ball else "________ row 1, ________ row 2",
+    )
     reduction, residual = target["reduction"], target["residual_clearance"]
-    yield "Take away", with_aim(reduction) or "not known: bearing maker's book"
+    yield "Take away", with_aim(reduction) or UNKNOWN
     if residual is None:
-        yield "LEAVE (residual)", "not known: bearing maker's book"
+        yield "LEAVE (residual)", unknown_residual(target)
     else:
-        lead = "outer limits, measure first: " if residual.get("provisional") else ""
+        lead = ("outer limits: " if ball else "outer limits, measure first: ") if residual.get("provisional") else ""
         yield "LEAVE (residual)", (lead, *with_aim(residual))
         if residual.get("floor") is not None:
             yield "  never below", (residual["floor"],)
@@ -59,6 +65,21 @@ def target_rows(target: Mapping[str, Any]) -> Iterator[Row]:
         yield "Axial displacement", bounds(target["axial_displacement"])
     if target["nut_turn"] is not None:
         yield "Nut turn", (*bounds(target["nut_turn"]), f", thread {target['nut_turn'].get('thread')}")
+
+
+def is_ball(target: Mapping[str, Any]) -> bool:
+    """Return whether the bearing is one that blades do not judge (rule C6)."""
+    return bool(target["bearing"] and target["bearing"]["type"] == "self_aligning_ball")
+
+
+def unknown_residual(target: Mapping[str, Any]) -> str:
+    """Return why a bearing has no window of residual clearance."""
+    if target["blocked"]:
+        return "STOP: no window, see above"
+    measured = target["measured"]
+    if measured and measured["verdict"] != "accept":
+        return "no window: measure the initial clearance again"
+    return UNKNOWN
 
 
 def bearing_text(bearing: Mapping[str, Any]) -> Text:
@@ -166,7 +187,9 @@ def bolting_rows(bolting: Mapping[str, Any]) -> Iterator[Row]:
     if bolting["bolt"] is not None:
         yield "  Bolts", _bolt_text(bolting["bolt"])
     if bolting["stages"]:
-        yield "  Stages", _stages_text(bolting["stages"])
+        over = any(each["code"] == "over_proof" for each in bolting["blocked"])
+        first = ("STOP: this torque overloads the bolt; ",) if over else ()
+        yield "  Stages", (*first, *_parts(_stages_text(bolting["stages"])))
     if bolting["sequence"]:
         yield "  Order", ", ".join(bolting["sequence"])
     wrench = bolting["wrench"]

@@ -156,7 +156,7 @@ Printer = tuple[str, Callable[[Any], float], Callable[[Any], str]]
 _SAME: dict[str, Printer] = {
     "time": ("h", _identity, _significant(6, "h")),
     "speed": ("rpm", _identity, _significant(5, "rpm")),
-    "angle": ("deg", _identity, _significant(4, "deg")),
+    "angle": ("deg", _identity, _significant(3, "deg")),
 }
 _STAMPS = {"blade_in": _stamp("in", NM_PER_IN), "blade_mm": _stamp("mm", NM_PER_MM)}
 _MM_NM: tuple[str, Callable[[float], float]] = ("mm", _per(NM_PER_MM))
@@ -189,7 +189,7 @@ _IN: dict[str, dict[str, Printer]] = {
         "torque": ("lbf.ft", _per(N_M_PER_LBF_FT), _significant(4, "lbf.ft", N_M_PER_LBF_FT)),
         "pressure": ("psi", _per(MPA_PER_PSI), _significant(4, "psi", MPA_PER_PSI)),
         "temperature": ("degF", _fahrenheit, _fahrenheit_text),
-        "temperature_difference": ("degF_diff", _per(5 / 9), _significant(4, "degF_diff", 5 / 9)),
+        "temperature_difference": ("degF_diff", _per(5 / 9), _significant(4, "degF", 5 / 9)),
         "mass": ("lb", _per(KG_PER_LB), _significant(4, "lb", KG_PER_LB)),
         "velocity": ("in/s", _per(MM_PER_IN), _significant(4, "in/s", MM_PER_IN)),
         **_SAME,
