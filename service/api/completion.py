@@ -67,7 +67,7 @@ class PositionDone(StrictSchema):
 class CompletionRequest(StrictSchema):
     """What was done at each position of the order."""
 
-    completed_at = fields.Timestamp(required=True)
+    completed_at = fields.PastTime(required=True)
     completed_by = fields.Text(80, required=True)
     meter_reading = fields.QuantityField("time", least=0, most=1e8, keep=True)
     positions = ma_fields.List(ma_fields.Nested(PositionDone), required=True, validate=validate.Length(1, 12))
@@ -87,7 +87,7 @@ class CorrectionRequest(StrictSchema):
     corrects = fields.Identifier(required=True, metadata={"description": "The completion, or its last correction"})
     reason = fields.Text(2000, required=True)
     corrected_by = fields.Text(80, required=True)
-    completed_at = fields.Timestamp()
+    completed_at = fields.PastTime()
     positions = ma_fields.List(ma_fields.Nested(PositionCorrected), validate=validate.Length(1, 12))
 
 

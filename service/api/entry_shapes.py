@@ -33,7 +33,7 @@ class AsFoundRequest(StrictSchema):
     )
     marks = fields.Text(200, metadata={"description": "Marks on the rings of the old bearing"})
     notes = fields.Text(2000, lines=True)
-    taken_at = fields.Timestamp()
+    taken_at = fields.PastTime()
     taken_by = fields.Text(80)
 
 

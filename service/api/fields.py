@@ -8,7 +8,7 @@ import math
 import re
 import unicodedata
 from collections.abc import Callable, Mapping, Sequence
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -17,6 +17,8 @@ from marshmallow import ValidationError, fields
 from service.units import BASE_UNIT, DIMENSIONS_OF, KINDS, UNITS, Quantity, to_base, to_nm
 
 MAX_TEXT = 500
+EARLIEST_YEAR = 1900
+SLACK = timedelta(days=1)
 _RFC_3339 = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,12})?(Z|[+-]\d\d:\d\d)?", re.ASCII).fullmatch
 
 
@@ -123,6 +125,18 @@ class Timestamp(fields.Field[datetime]):
             return time.astimezone(UTC)
         except OverflowError:
             raise Refused("bad_time", f"{shown(value)} is too early or too late for UTC") from None
+
+
+class PastTime(Timestamp):
+    """When something was done: from ``EARLIEST_YEAR`` to now, a day ahead where a clock is set wrong."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> datetime:
+        time = super()._deserialize(value, attr, data, **kwargs)
+        if time > datetime.now(UTC) + SLACK:
+            raise Refused("in_the_future", f"{shown(value)} lies in the future; this says when something was done")
+        if time.year < EARLIEST_YEAR:
+            raise Refused("bad_time", f"{shown(value)} lies before {EARLIEST_YEAR}")
+        return time
 
 
 class Identifier(fields.Field[str]):

@@ -203,7 +203,7 @@ def _schema_of(converter: FieldConverterMixin, field: ma_fields.Field[Any]) -> d
 
 
 def _quantity_schema(field: fields.QuantityField) -> dict[str, Any]:
-    """Return the schema of a quantity with its limits: in words, and its sign, which no unit of a ratio scale changes."""
+    """Return the schema of a quantity with its limits in words, and its sign, the same in every unit of a ratio."""
     schema: dict[str, Any] = {"$ref": f"#/components/schemas/Quantity_{field.dimension}"}
     said = [field.metadata.get("description", ""), field.limits and f"Taken: {field.limits}"]
     if any(said):

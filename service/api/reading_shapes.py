@@ -80,7 +80,7 @@ class ReadingBase(StrictSchema):
     position = fields.Text(80)
     step = fields.Text(120, metadata={"description": "Id of the step that the reading answers"})
     method = fields.Choice(METHODS)
-    taken_at = fields.Timestamp(required=True)
+    taken_at = fields.PastTime(required=True)
     taken_by = fields.Text(80, required=True)
     instrument = fields.Text(120)
     revision = fields.Whole(

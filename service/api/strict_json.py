@@ -1,7 +1,8 @@
 """Strict JSON at the edge: what a parser forgives, a maintenance record must not.
 
 Refused: NaN and Infinity, repeated member names, nesting beyond ``MAX_DEPTH``, anything but UTF-8, lone surrogates
-(RFC 7493: they cannot be written back). Written: no NaN, UTF-8, RFC 3339 times (datetimes are refused here: they are texts by the time they arrive).
+(RFC 7493: no answer could repeat them). Written: no NaN, UTF-8, RFC 3339 times (datetimes are refused here: they are
+texts by the time they arrive).
 """
 
 import json

@@ -6,7 +6,7 @@ from tests.api.checked import Client
 from tests.api.machines import fan, inches, order
 
 FITTER, FOREMAN = "A. Fitter", "B. Foreman"
-TAKEN_AT = "2026-01-07T09:10:00Z"
+TAKEN_AT = "2020-01-07T09:10:00Z"
 
 
 def newton_metres(value: float) -> dict[str, Any]:
@@ -93,7 +93,7 @@ def ready_to_complete(client: Client, order_id: str) -> list[dict[str, Any]]:
     return left
 
 
-def completion(*, outcome: str = "replaced", at: str = "2026-01-07T15:30:00Z", **more: Any) -> dict[str, Any]:
+def completion(*, outcome: str = "replaced", at: str = "2020-01-07T15:30:00Z", **more: Any) -> dict[str, Any]:
     """Return a completion of an order on the tail bearing."""
     what = {"position": "tail", "outcome": outcome, **more}
     return {"completed_at": at, "completed_by": FITTER, "positions": [what]}

@@ -243,7 +243,7 @@ def test_a_chart_corrected_after_the_opening_reaches_the_next_revision(client_on
         "kind": "initial_clearance",
         "method": "blades",
         "values": [{"value": inches(0.0040), "row": row} for row in (1, 2)],
-        "taken_at": "2026-11-25T08:00:00Z",
+        "taken_at": "2020-11-25T08:00:00Z",
         "taken_by": "the millwright",
     }
     answer = client.post(f"/v1/work-orders/{opened['id']}/readings", {"readings": [reading]})

@@ -2,12 +2,14 @@
 
 import io
 import json
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
 
 from tests.api.checked import Client
 from tests.api.machines import fan
+from tests.api.orders import completion, initial, opened, residual, sent
 
 TARGETS = "/v1/clearance-targets"
 BEARING: dict[str, Any] = {"bearing": {"designation": "22216 K/C3"}}
@@ -126,3 +128,34 @@ def test_times_of_rfc_3339_are_read(client: Client, time: str) -> None:
     order = {"external": {"system": "a", "number": "1"}, "asset": "DRY-2-FAN", "positions": ["tail"]}
     answer = client.post("/v1/work-orders", {**order, "opened_at": time})
     assert answer.json["opened_at"].startswith("2026-01-07T06:30:00")
+
+
+AHEAD = (datetime.now(UTC) + timedelta(days=3)).isoformat()
+
+
+@pytest.mark.parametrize(("time", "code"), [(AHEAD, "in_the_future"), ("1066-10-14T12:00:00Z", "bad_time")])
+def test_nothing_was_read_found_or_done_in_the_future_or_long_ago(client: Client, time: str, code: str) -> None:
+    """A stay that begins in 2099 shuts its position for all later ones; common practice, no source, for the limits."""
+    at = f"/v1/work-orders/{opened(client)['id']}"
+    done = {**completion(removed={"end_type": "failed"}), "completed_at": time}
+    read = {"readings": [initial("tail", 0.0040, 0.0040, taken_at=time)]}
+    found = {"position": "tail", "ring_present": True, "taken_at": time}
+    for path, body in (("completion", done), ("readings", read), ("as-found", found)):
+        answer = client.post(f"{at}/{path}", body)
+        assert (answer.status_code, answer.json["errors"][0]["code"]) == (422, code), path
+
+
+def test_a_clock_that_is_a_little_fast_is_no_reason_to_refuse(client: Client) -> None:
+    at = f"/v1/work-orders/{opened(client)['id']}"
+    soon = (datetime.now(UTC) + timedelta(hours=13)).isoformat()
+    read = {"readings": [initial("tail", 0.0040, 0.0040, taken_at=soon)]}
+    assert client.post(f"{at}/readings", read).status_code == 201
+
+
+@pytest.mark.parametrize("name", ["A.Fitter", "Fitter A", "Ａ. Fitter", "A. Fit​ter", "-"])
+def test_who_did_the_work_cannot_approve_it_under_a_name_set_otherwise(client: Client, name: str) -> None:
+    order = opened(client)
+    sent(client, order["id"], initial("tail", 0.0040, 0.0040), residual("tail", 0.0005, 0.0005))
+    deviation = {"step": "residual-clearance", "position": "tail", "reason": "in a hurry", "approved_by": name}
+    refused = client.post(f"/v1/work-orders/{order['id']}/deviations", deviation)
+    assert (refused.status_code, refused.json["code"]) == (422, "same_person")

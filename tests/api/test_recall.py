@@ -32,7 +32,7 @@ REASON = {"reason": "erratum of the book"}
 
 
 def mounted(
-    client: Client, tag: str, residual_in: float, *extra: dict[str, Any], at: str = "2026-01-07T15:30:00Z", **more: Any
+    client: Client, tag: str, residual_in: float, *extra: dict[str, Any], at: str = "2020-01-07T15:30:00Z", **more: Any
 ) -> dict[str, Any]:
     """An order on a machine of its own that was completed; initial clearance 0.0040 in = 0.1016 mm."""
     order = opened(client, f"WO-{tag}", asset=known_fan(tag=tag, **more))
@@ -103,7 +103,7 @@ def test_a_bearing_that_was_taken_out_since_runs_no_more(client: Client) -> None
     )
     steps = client.get(f"/v1/work-orders/{again['id']}/instructions").json["steps"]
     sent(client, again["id"], *closing_readings(answer["hold_points_open"], steps))
-    later = completion(at="2026-02-07T15:30:00Z", removed={"end_type": "removed_preventive"})
+    later = completion(at="2020-02-07T15:30:00Z", removed={"end_type": "removed_preventive"})
     assert client.post(f"/v1/work-orders/{again['id']}/completion", later).status_code == 201
     counts = recalled(client, path)["counts"]
     assert (counts["running"], counts["mounted_by_it"]) == (1, 0)

@@ -173,9 +173,28 @@ def test_a_confirmation_belongs_to_the_one_place_its_step_has():
     assert "grease" not in open_ids(found)
 
 
-def test_names_are_compared_whatever_their_case_and_blanks():
-    assert same_person("A. Fitter", " a.  FITTER")
+@pytest.mark.parametrize(
+    "other",
+    [
+        " a.  FITTER",
+        "A Fitter",
+        "A.Fitter",
+        "A. Fitter.",
+        "Fitter, A.",
+        "Ａ. Fitter",
+        "A.\u00a0Fit\u200bter",
+        "-",
+        "...",
+    ],
+)
+def test_a_name_set_otherwise_does_not_make_another_person(other: str) -> None:
+    """Unicode TR 15 (compatibility forms); common practice, no source, for points and order."""
+    assert same_person("A. Fitter", other)
+
+
+def test_other_names_are_other_persons():
     assert not same_person("A. Fitter", "B. Fitter")
+    assert not same_person("A. Fitter", "A. Fitters")
 
 
 ENTRIES = st.lists(st.sampled_from([INITIAL, INITIAL_AGAIN, RESIDUAL, TOO_TIGHT, TOO_LOOSE]), max_size=12)
