@@ -80,6 +80,8 @@ def arrangement_flags(support: Mapping[str, Any] | None) -> Iterable[str]:
         yield setting
     elif support["role"] == "free":
         yield "no_setting"
+    if (support.get("expansion") or {}).get("setting_gap"):
+        yield "gap_known"
     if (support.get("travel") or {}).get("limited_by") == "seals":
         yield "seals_limit"
     correction = (support.get("expansion") or {}).get("setting_correction") or {}

@@ -12,12 +12,14 @@ from service.instructions.bolt_facts import base_bolt_facts, base_bolt_flags, ca
 from service.instructions.job import Job, PositionFacts
 from service.instructions.template import Fact, Facts, listed
 from service.reference.bearings import Bearing
-from service.reference.shafts import limits_under_sleeve
+from service.reference.shafts import limits_under_sleeve, shaft_system
 from service.reference.sleeves import sleeve_thread
 
 TAB_WASHER_BORE_LIMIT_MM: Final = 200.0
 """Largest bore with a tab washer; above it a clip or a washer, by the sleeve at hand (rule C10)."""
 CONTRADICTIONS: Final = ("cross_located", "unlocated", "no_free_support")
+EMPTY_WINDOWS: Final = ("class_too_tight", "rows_differ")
+"""Why nothing lies inside the window of a bearing that was measured (rule C4)."""
 TAPERED_SEATS: Final = ("adapter_sleeve", "withdrawal_sleeve", "tapered_journal")
 
 
@@ -142,6 +144,7 @@ def _parts_facts(position: PositionFacts, bearing: Bearing | None) -> dict[str, 
     facts["bearing"] = bearing.designation or f"{bearing.type.replace('_', ' ')} bearing {bearing.clearance_class}"
     facts["bore"] = units.dimension(bearing.bore_mm)
     facts["taper"] = bearing.taper
+    facts["bore_form"] = f"taper {bearing.taper}" if bearing.tapered else "cylindrical bore"
     facts["clearance_class"] = bearing.clearance_class
     if position.sleeve_thread is not None:
         thread = sleeve_thread(bore_mm=bearing.bore_mm, system=position.sleeve_thread)
@@ -154,9 +157,7 @@ def _shaft_facts(position: PositionFacts) -> dict[str, Fact]:
     if diameter_mm is None:
         return {}
     facts: dict[str, Fact] = {"shaft_diameter": units.dimension(diameter_mm)}
-    housing = position.housing
-    system = housing.dimensions if housing is not None and housing.dimensions is not None else "metric"
-    limits = limits_under_sleeve(diameter_mm=diameter_mm, system=system)
+    limits = limits_under_sleeve(diameter_mm=diameter_mm, system=shaft_system(diameter_mm))
     if limits is not None and position.seat in (None, "adapter_sleeve"):
         smallest, largest, said = words.shaft_limits(diameter_mm, limits.upper_nm, limits.lower_nm)
         facts |= {"shaft_min": smallest, "shaft_max": largest, "shaft_limits": said, "shaft_source": limits.source.id}
@@ -210,7 +211,7 @@ def _no_window(target: Mapping[str, Any]) -> str | None:
         return None
     if measured is not None and measured["verdict"] != "accept":
         return "initial_outside"
-    return "window_empty" if any(each["code"] == "class_too_tight" for each in target["blocked"]) else None
+    return "window_empty" if any(each["code"] in EMPTY_WINDOWS for each in target["blocked"]) else None
 
 
 def _seat_flags(position: PositionFacts, bearing: Bearing | None) -> Iterable[str]:
@@ -230,6 +231,8 @@ def _seat_flags(position: PositionFacts, bearing: Bearing | None) -> Iterable[st
         yield "tab_washer"
     if bearing.class_to_confirm:
         yield "class_to_confirm"
+        if not bearing.clearance_class_assumed:
+            yield "class_combined"
 
 
 def _clearance_flags(target: Mapping[str, Any] | None) -> Iterable[str]:

@@ -106,6 +106,8 @@ _NO_WINDOW: Final = Verdict(
     "no_window",
     (),
     None,
-    "There is no residual window: the class has no practice row, or the initial clearance lies outside its range.",
-    "Take the smallest residual clearance from the bearing maker's book, or measure the initial clearance again.",
+    "There is no residual window: the class has no practice row, the initial clearance lies outside its range, or "
+    "nothing is left between reduction and smallest residual.",
+    "See the STOP step of this bearing. Without one, take the smallest residual clearance from the bearing maker's "
+    "book, or measure the initial clearance again.",
 )

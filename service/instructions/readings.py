@@ -160,9 +160,8 @@ def _clearance(reading: Reading, plan: Plan, blade_set: BladeSet, charts: Sequen
     if found.verdict == ACCEPT and following_nm is not None and largest_nm > following_nm:
         said = (*_words(found.detail), " The rows differ by more than one blade step: ")
         said = (*said, Quantity("clearance", smallest_nm), " and ", Quantity("clearance", largest_nm))
-        return Verdict(
-            ACCEPT, "rows_differ", (), None, said, "Seat the rollers by turning and measure both rows again."
-        )
+        following = "Seat the rollers by turning and measure both rows again; a STOP step of this bearing comes first."
+        return Verdict(ACCEPT, "rows_differ", (), None, said, following)
     return found
 
 

@@ -118,9 +118,10 @@ def blocked_window(
     """Yield why nothing lies inside a window: the class is too tight, the rows differ, or warming eats it up."""
     least_nm, most_nm = taken.limits_nm
     rows_nm = judged.row_values_nm if judged else (initial.limits.max_nm,)
+    known_nm = judged.row_values_nm if judged else (initial.limits.min_nm, initial.limits.max_nm)
     facts = {
-        "initial_min": units.clearance(min(rows_nm)),
-        "initial_max": units.clearance(max(rows_nm)),
+        "initial_min": units.clearance(min(known_nm)),
+        "initial_max": units.clearance(max(known_nm)),
         "reduction_min": units.clearance(least_nm),
         "reduction_max": units.clearance(most_nm),
         "floor": units.clearance(window.floor_nm),

@@ -291,9 +291,9 @@ def _missing(
     bearing = at.bearing
     if bearing.class_to_confirm:
         yield advice.missing_class_mark(bearing)
-    if judged is None:
+    if judged is None and bearing.type != "self_aligning_ball":
         yield advice.missing_measurement()
-    elif not judged.accepted:
+    elif judged is not None and not judged.accepted:
         yield Missing("measured_clearance", judged.verdict.detail, judged.verdict.next)
     if not bearing.tapered:
         yield advice.missing_shaft_fit()

@@ -11,6 +11,8 @@ from service.reference import tables
 from service.reference.bands import Band, Bands, refuse_backward, refuse_falling
 
 _MM_PER_IN: Final = 25.4
+_SIXTEENTH_MM: Final = _MM_PER_IN / 16
+_NOMINAL_WITHIN_MM: Final = 0.001
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +52,25 @@ def limits_under_sleeve(*, diameter_mm: float, system: str) -> ShaftLimits | Non
     ISO 286-2; inch: common practice, no source.
     """
     return _METHODS[system]().found(diameter_mm)
+
+
+def shaft_system(diameter_mm: float) -> str:
+    """Return ``inch`` for a shaft made to sixteenths of an inch, else ``metric``; a whole millimetre is metric.
+
+    Parameters
+    ----------
+    diameter_mm : float
+        Nominal shaft diameter, [mm]
+
+    Source
+    ------
+    The inch shafts of adapter sleeves are all sixteenths of an inch, the metric ones whole millimetres (see
+    adapter_sleeves). The housing does not tell: inch shafts run in metric blocks too.
+    """
+    sixteenths = diameter_mm / _SIXTEENTH_MM
+    is_inch = abs(sixteenths - round(sixteenths)) * _SIXTEENTH_MM < _NOMINAL_WITHIN_MM
+    is_whole_mm = abs(diameter_mm - round(diameter_mm)) < _NOMINAL_WITHIN_MM
+    return "inch" if is_inch and not is_whole_mm else "metric"
 
 
 @cache

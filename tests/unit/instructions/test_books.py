@@ -105,6 +105,9 @@ def target(books: SiteBooks, **given: Any) -> Any:
 )
 def test_a_chart_like_the_built_in_table_changes_nothing_but_the_source(**given_: Any) -> None:
     own, built_in = target(BUILT_IN, **given_), target(SiteBooks(), **given_)
+    if "code" not in built_in and built_in["reduction"] is None:  # practice then gives no travel; a book's own stands
+        for answer in (own, built_in):
+            answer.update(dict.fromkeys(("axial_displacement", "nut_turn", "missing")))
     assert without_sources(own) == without_sources(built_in)
     if "sources" in own and own["initial_clearance"] is not None:
         assert "site_chart" in {source["kind"] for source in own["sources"]}

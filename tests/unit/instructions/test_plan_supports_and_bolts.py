@@ -145,7 +145,7 @@ def test_the_setting_allows_for_a_shaft_that_is_still_warm():
     assert "0.702 mm (0.0276 in) further away from drive" in setting
     assert "aim 4.298 mm" in setting
     cold = text(step(plan_of(dryer_fan(), "tail", system="metric"), "free-setting")["text"], "metric")
-    assert "for each 10 K (18 degF_diff) warmer set the bearing 0.351 mm" in cold
+    assert "for each 10 K (18 degF) warmer set the bearing 0.351 mm" in cold
 
 
 def test_too_little_travel_is_a_stop_with_facts_and_ways_out():

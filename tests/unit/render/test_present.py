@@ -28,7 +28,7 @@ from service.units import KINDS, N_M_PER_LBF_FT, UNITS, Quantity, to_base, to_nm
         (Quantity("torque", 110 * N_M_PER_LBF_FT), "149.1 N.m (110 lbf.ft)", "110 lbf.ft (149.1 N.m)"),
         (Quantity("temperature", 80.0), "80 degC (176 degF)", "176 degF (80 degC)"),
         (Quantity("temperature", -40.0), "-40 degC (-40 degF)", "-40 degF (-40 degC)"),
-        (Quantity("temperature_difference", 60.0), "60 K (108 degF_diff)", "108 degF_diff (60 K)"),
+        (Quantity("temperature_difference", 60.0), "60 K (108 degF)", "108 degF (60 K)"),
         (Quantity("time", 26_000.0), "26000 h", "26000 h"),
         (Quantity("force", 123_456.0), "123.5 kN (27750 lbf)", "27750 lbf (123.5 kN)"),
     ],
