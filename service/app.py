@@ -1,6 +1,7 @@
 """The composition root: settings in, a WSGI application out."""
 
 import re
+import time
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
@@ -33,10 +34,14 @@ from service.api import (
     readings,
     recall,
     reliability,
+    standards,
     stay_import,
     subscription_deliveries,
+    watching,
 )
+from service.api.metrics import Metrics
 from service.api.operations import DECLARED
+from service.api.shared import Shared
 from service.settings import Settings
 from service.store.books import Shelf
 from service.store.database import Database
@@ -56,6 +61,7 @@ BLUEPRINTS: Final = (
     meter_readings.blueprint,
     reliability.blueprint,
     stay_import.blueprint,  # the blueprint of the stays with their import
+    standards.blueprint,
     capabilities.blueprint,
     field_maps.blueprint,
     inbound.blueprint,
@@ -77,6 +83,12 @@ class Services:
     database: Database
     keyring: Keyring
     shelf: Shelf
+    shared: Shared
+
+    @cached_property
+    def metrics(self) -> Metrics | None:
+        """Return the counters of this process, made by the process that counts; None when nobody asks for them."""
+        return None if self.settings.metrics_bind is None else Metrics()
 
     @cached_property
     def openapi(self) -> str:
@@ -101,6 +113,7 @@ def create_app(settings: Settings) -> Flask:
         database=database,
         keyring=Keyring(database, settings.key_cache_s),
         shelf=Shelf(database),
+        shared=Shared(),
     )
     app.before_request(_begin)
     app.after_request(_end)
@@ -109,6 +122,7 @@ def create_app(settings: Settings) -> Flask:
 
 def _begin() -> Response | None:
     """Give the request its id, and deny every route that declares no scope."""
+    g.began = time.perf_counter()
     given = request.headers.get("X-Request-ID", "")
     g.request_id = given if _REQUEST_ID(given) else uuid4().hex
     endpoint = request.endpoint
@@ -121,4 +135,6 @@ def _end(response: Response) -> Response:
     response.headers["X-Request-ID"] = g.get("request_id", "")
     response.headers.setdefault("Cache-Control", "no-store")
     response.headers["X-Content-Type-Options"] = "nosniff"
+    watching.limit_headers(response)
+    watching.told(response)
     return response

@@ -135,12 +135,17 @@ def revoke_key(settings: Settings, site: str, key_id: str) -> None:
 @click.option("--bind", default="127.0.0.1:8080", show_default=True, help="HOST:PORT to listen on.")
 @click.option("--workers", default=1, show_default=True, type=click.IntRange(1, 64), help="Processes (1 on SQLite).")
 @click.option("--threads", default=8, show_default=True, type=click.IntRange(1, 64), help="Threads of each process.")
+@click.option("--drain", default=0.0, show_default=True, type=click.FloatRange(0, 60), help="Seconds before stopping.")
 @with_settings
-def serve(settings: Settings, bind: str, workers: int, threads: int) -> None:
-    """Serve the API with gunicorn until interrupted."""
+def serve(settings: Settings, bind: str, workers: int, threads: int, drain: float) -> None:
+    """Serve the API with gunicorn until interrupted.
+
+    On SIGTERM /health/ready answers 503 at once; after --drain seconds no more connections are taken, and what is
+    under way is finished.
+    """
     from service.server import Server
 
-    Server(settings, bind=bind, workers=workers, threads=threads).run()
+    Server(settings, bind=bind, workers=workers, threads=threads, drain_s=drain).run()
 
 
 @main.command()

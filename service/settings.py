@@ -60,6 +60,14 @@ class Settings:
         Whether the machine itself may be such a place: for tests and trials only.
     webhook_delays_s : tuple of float
         Wait before each attempt to deliver an event, [s]; one more failure gives it up.
+    database_read_url : str or None
+        A replica of the PostgreSQL database, for questions about the past.
+    pooler : bool
+        Whether a pooler in transaction mode (PgBouncer) stands before PostgreSQL: no state of a session is used then.
+    metrics_bind : str or None
+        HOST:PORT that answers ``/metrics`` and nothing else.
+    rate_limit : int
+        Requests that a key may send a minute, [-]; 0: as many as it likes.
     """
 
     database_url: str = DEFAULT_DATABASE_URL
@@ -73,6 +81,10 @@ class Settings:
     webhook_targets: tuple[AllowedTarget, ...] = ()
     webhook_loopback: bool = False
     webhook_delays_s: tuple[float, ...] = DEFAULT_DELAYS_S
+    database_read_url: str | None = None
+    pooler: bool = False
+    metrics_bind: str | None = None
+    rate_limit: int = 0
 
     @classmethod
     def from_environment(cls, environ: Mapping[str, str]) -> "Settings":
@@ -96,6 +108,10 @@ class Settings:
             webhook_targets=_targets(given.get("WEBHOOK_TARGETS", "")),
             webhook_loopback=_flag(given, "WEBHOOK_LOOPBACK"),
             webhook_delays_s=_delays(given.get("WEBHOOK_DELAYS_S")),
+            database_read_url=_replica_url(given),
+            pooler=_flag(given, "DATABASE_POOLER"),
+            metrics_bind=_bind(given.get("METRICS_BIND")),
+            rate_limit=_whole(given, "RATE_LIMIT", cls.rate_limit, 0, 1_000_000),
         )
 
     @property
@@ -119,6 +135,11 @@ NAMES: Final = tuple(
         "WEBHOOK_TARGETS",
         "WEBHOOK_LOOPBACK",
         "WEBHOOK_DELAYS_S",
+        "DATABASE_READ_URL",
+        "DATABASE_READ_URL_FILE",
+        "DATABASE_POOLER",
+        "METRICS_BIND",
+        "RATE_LIMIT",
     )
 )
 
@@ -132,15 +153,38 @@ def _given(environ: Mapping[str, str]) -> dict[str, str]:
         if name not in NAMES:
             raise SettingsError(f"{name} is not a setting; the settings are {', '.join(NAMES)}.")
         given[name.removeprefix(PREFIX)] = value
-    path = given.pop("DATABASE_URL_FILE", None)
-    if path is None:
-        return given
-    if "DATABASE_URL" in given:
-        raise SettingsError("CAPSADDLE_DATABASE_URL and CAPSADDLE_DATABASE_URL_FILE are both set; set one of them.")
-    try:
-        return given | {"DATABASE_URL": Path(path).read_text(encoding="utf-8").strip()}
-    except (OSError, UnicodeDecodeError) as error:
-        raise SettingsError(f"CAPSADDLE_DATABASE_URL_FILE is {path!r}, which cannot be read as text.") from error
+    for name in ("DATABASE_URL", "DATABASE_READ_URL"):
+        path = given.pop(f"{name}_FILE", None)
+        if path is None:
+            continue
+        if name in given:
+            raise SettingsError(f"{PREFIX}{name} and {PREFIX}{name}_FILE are both set; set one of them.")
+        try:
+            given[name] = Path(path).read_text(encoding="utf-8").strip()
+        except (OSError, UnicodeDecodeError) as error:
+            raise SettingsError(f"{PREFIX}{name}_FILE is {path!r}, which cannot be read as text.") from error
+    return given
+
+
+def _replica_url(given: Mapping[str, str]) -> str | None:
+    value = given.get("DATABASE_READ_URL")
+    if value is None:
+        return None
+    postgres = ("postgres://", "postgresql://", POSTGRES_DRIVER)
+    if not (value.startswith(postgres) and given.get("DATABASE_URL", "").startswith(postgres)):
+        raise SettingsError(
+            "CAPSADDLE_DATABASE_READ_URL is for a replica of PostgreSQL; both URLs are postgresql://..."
+        )
+    return _database_url(value)
+
+
+def _bind(value: str | None) -> str | None:
+    if value is None:
+        return None
+    host, _, port = value.rpartition(":")
+    if not (host and port.isascii() and port.isdigit() and 0 < int(port) < 65536):
+        raise SettingsError(f"CAPSADDLE_METRICS_BIND is {value!r}; allowed is HOST:PORT, such as 127.0.0.1:9108.")
+    return value
 
 
 def _database_url(value: str) -> str:

@@ -7,6 +7,7 @@ from typing import Final
 
 from flask import current_app, g, request
 
+from service.api import watching
 from service.api.problems import ProblemRaised
 from service.store.keys import Caller, Keyring
 
@@ -24,6 +25,7 @@ def caller_with(scope: str) -> Caller:
     """
     caller = _caller()
     g.caller, g.units = caller, caller.units
+    watching.counted(caller)
     if scope not in caller.scopes:
         held = ", ".join(sorted(caller.scopes)) or "none"
         raise ProblemRaised("scope_missing", f"this needs the scope {scope}; the key carries {held}")

@@ -27,6 +27,7 @@ PROBLEM_STATUSES: Final = {
     415: "The body has a media type that is not taken here",
     422: "What was sent cannot be evaluated; nothing is stored",
     428: "If-Match is needed",
+    429: "The key has sent as many requests as it may in this minute",
     500: "A fault on our side",
     503: "The database cannot take the request now; send it again after Retry-After",
 }

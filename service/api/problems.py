@@ -39,6 +39,7 @@ CATALOGUE: Final[dict[str, tuple[int, str]]] = {
     "too_large": (413, "The body is too large"),
     "unsupported_media_type": (415, "The body has a media type that is not taken here"),
     "precondition_required": (428, "If-Match is needed"),
+    "rate_limited": (429, "The key has sent as many requests as it may in this minute"),
     # what was sent
     "invalid": (422, "The body does not have the shape that is asked for"),
     "cannot_evaluate": (422, "What was sent cannot be evaluated"),

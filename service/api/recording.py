@@ -216,7 +216,12 @@ def revised(tx: Tx, at: Held, inputs: dict[str, Any]) -> tuple[RevisionRow, tupl
         inputs={**inputs, "books": references},
         record=record,
     )
-    data = {"revision": made.number, "supersedes": at.revision.number, "books_changed": _changed(at, references)}
+    data = {
+        "revision": made.number,
+        "supersedes": at.revision.number,
+        "books_changed": _changed(at, references),
+        "blocked": [each["code"] for each in record["blocked"]],
+    }
     event = Event("instructions.revised", "work_order", at.order.id, at.revision.sha256, made.sha256, data)
     return made, (event,)
 

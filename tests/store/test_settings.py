@@ -34,6 +34,9 @@ def test_every_setting_is_taken() -> None:
             "CAPSADDLE_WEBHOOK_TARGETS": "https://cmms.example:8443, http://10.20.0.0/16",
             "CAPSADDLE_WEBHOOK_LOOPBACK": "true",
             "CAPSADDLE_WEBHOOK_DELAYS_S": "0, 1.5",
+            "CAPSADDLE_METRICS_BIND": "127.0.0.1:9108",
+            "CAPSADDLE_RATE_LIMIT": "600",
+            "CAPSADDLE_DATABASE_POOLER": "true",
         }
     )
     targets = (
@@ -42,13 +45,28 @@ def test_every_setting_is_taken() -> None:
     )
     assert settings == Settings(
         "sqlite:////data/plant.db", "https://plant.example/bearings", 2048, 3, 500, 400, 0.5, "warning", targets, True,
-        (0.0, 1.5),
+        (0.0, 1.5), None, True, "127.0.0.1:9108", 600,
     )  # fmt: skip
+
+
+def test_a_replica_is_one_of_postgresql(tmp_path: Path) -> None:
+    file = tmp_path / "url"
+    file.write_text("postgresql://reader:pw@replica/name\n")
+    primary = {"CAPSADDLE_DATABASE_URL": "postgresql://user:pw@host/name"}
+    settings = Settings.from_environment(primary | {"CAPSADDLE_DATABASE_READ_URL_FILE": str(file)})
+    assert settings.database_read_url == "postgresql+psycopg://reader:pw@replica/name"
+    with pytest.raises(SettingsError, match="CAPSADDLE_DATABASE_READ_URL is for a replica"):
+        Settings.from_environment({"CAPSADDLE_DATABASE_READ_URL": "postgresql://reader:pw@replica/name"})
 
 
 @pytest.mark.parametrize(
     ("name", "value"),
     [
+        ("METRICS_BIND", "9108"),
+        ("METRICS_BIND", ":9108"),
+        ("METRICS_BIND", "127.0.0.1:0"),
+        ("RATE_LIMIT", "-1"),
+        ("DATABASE_POOLER", "yes"),
         ("DATABASE_URL", "sqlite://"),
         ("DATABASE_URL", "sqlite:///"),
         ("DATABASE_URL", "sqlite:///:memory:"),

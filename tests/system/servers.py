@@ -32,7 +32,16 @@ def environment(url: str, **settings: str) -> dict[str, str]:
 class Server:
     """A gunicorn of ours with all its processes in one group, so that a kill reaches every one of them."""
 
-    def __init__(self, url: str, port: int, *, workers: int = 1, **settings: str) -> None:
+    def __init__(
+        self,
+        url: str,
+        port: int,
+        *,
+        workers: int = 1,
+        options: tuple[str, ...] = (),
+        stdout: Any = None,
+        **settings: str,
+    ) -> None:
         self.base_url = f"http://127.0.0.1:{port}"
         command = [
             sys.executable,
@@ -43,8 +52,10 @@ class Server:
             f"127.0.0.1:{port}",
             "--workers",
             str(workers),
+            *options,
         ]
-        self.process = subprocess.Popen(command, env=environment(url, **settings), start_new_session=True)
+        given = environment(url, **settings)
+        self.process = subprocess.Popen(command, env=given, start_new_session=True, stdout=stdout)
         self._wait()
 
     def _wait(self) -> None:
@@ -72,9 +83,9 @@ class Server:
 
 
 @contextmanager
-def serving(url: str, *, workers: int = 1) -> Iterator[Server]:
+def serving(url: str, *, workers: int = 1, **more: Any) -> Iterator[Server]:
     """Serve the database until the block ends."""
-    server = Server(url, free_port(), workers=workers)
+    server = Server(url, free_port(), workers=workers, **more)
     try:
         yield server
     finally:
