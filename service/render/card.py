@@ -216,8 +216,15 @@ def fact_rows(facts: Mapping[str, Any], lead: str = "") -> Iterator[Row]:
             continue
         said: list[Any] = []
         for item in value if isinstance(value, list) else [value]:
-            said += [", " if said else "", *words(str(item) if isinstance(item, bool | int | float) else item)]
+            said += [", " if said else "", *words(_fact(name, item))]
         yield Row(label, tuple(said))
+
+
+def _fact(name: str, value: Any) -> Any:
+    """Return a fact as it is read: a share in per cent, other plain numbers with four digits."""
+    if isinstance(value, float):
+        return f"{value * 100:.0f} %" if name.startswith("share_of") else f"{value:.4g}"
+    return str(value) if isinstance(value, bool | int) else value
 
 
 def words(text: Any) -> tuple[Any, ...]:

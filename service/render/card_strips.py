@@ -85,7 +85,11 @@ def unknown_residual(target: Mapping[str, Any]) -> str:
 def bearing_text(bearing: Mapping[str, Any]) -> Text:
     """Return designation, type, taper, class and sizes."""
     parts: list[Any] = [f"{bearing['designation'] or 'by dimensions'}, {bearing['type'].replace('_', ' ')}"]
-    parts += [f", taper {bearing['taper']}, class {bearing['clearance_class']}"]
+    straight = bearing["taper"] == "cylindrical"
+    parts += [
+        ", cylindrical bore" if straight else f", taper {bearing['taper']}",
+        f", class {bearing['clearance_class']}",
+    ]
     if bearing.get("clearance_class_assumed"):
         parts.append(" (ASSUMED: read the ring)")
     for name, label in (("bore", "bore"), ("outside_diameter", "outside"), ("width", "width")):

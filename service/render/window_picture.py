@@ -78,7 +78,11 @@ def _first_to_read(target: Mapping[str, Any]) -> Iterator[tuple[Any, ...]]:
             f"{_VERDICTS[measured['verdict']]}: the initial clearance measured lies outside its range.{fits}",
             *further,
         )
-    if residual is not None and residual["provisional"]:
+    if residual is not None and residual["provisional"] and target["bearing"]["type"] == "self_aligning_ball":
+        yield (
+            "Outer limits of the class. Judged by axial displacement and a ring that swivels freely, not by blades.",
+        )
+    elif residual is not None and residual["provisional"]:
         yield ("PROVISIONAL: outer limits over the whole range. Measure the initial clearance first.",)
 
 
