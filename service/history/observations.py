@@ -1,7 +1,7 @@
 """From stays to observations: which lives failed, which are censored, which are left out and why (rule H1)."""
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import pairwise
@@ -141,16 +141,35 @@ class Observations:
 
     def assumptions(self, *, duty: float = 1.0) -> list[Text]:
         """Return the sentences that say how stays were read."""
-        said: list[Text] = [COUNTED[self.count]]
-        said += [f"Age of {self.bases[basis]} from {words}." for basis, words in BASES.items() if self.bases[basis]]
-        if self.bases["calendar"]:
-            said.append(f"Duty {duty:g} of calendar time.")
-        if self.damage_filter:
-            said.append(f"Failures with other damage than {self.damage_filter} are censored.")
         late = sum(entry > 0 for entry in self.entry_h)
-        if late:
-            said.append(f"{late} came under observation at an age above zero; honoured as late entry.")
-        return said
+        duties = (duty,) if self.bases["calendar"] else ()
+        return assumptions(self.bases, late, count=self.count, damage_filter=self.damage_filter, duties=duties)
+
+
+def assumptions(
+    bases: Mapping[str, int], late: int, *, count: Count, damage_filter: str | None, duties: Collection[float]
+) -> list[Text]:
+    """Return the sentences that say how stays were read.
+
+    Parameters
+    ----------
+    bases : dict of int
+        Lives by where their age comes from, [-]
+    late : int
+        Lives that came under observation at an age above zero, [-]
+    duties : collection of float
+        Every share of calendar time that an age was computed with, [-]
+    """
+    said: list[Text] = [COUNTED[count]]
+    said += [f"Age of {bases[basis]} from {words}." for basis, words in BASES.items() if bases.get(basis)]
+    if bases.get("calendar"):
+        least, most = min(duties), max(duties)
+        said.append(f"Duty {least:g} of calendar time." if least == most else f"Duty {least:g} to {most:g}.")
+    if damage_filter:
+        said.append(f"Failures with other damage than {damage_filter} are censored.")
+    if late:
+        said.append(f"{late} came under observation at an age above zero; honoured as late entry.")
+    return said
 
 
 def observations(

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any, Final
 
 import numpy as np
@@ -65,6 +65,7 @@ class Options:
     shape_origin: str = DEFAULT_ORIGIN
     all_causes: bool = True
     as_of: datetime | None = None
+    steps: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +128,7 @@ class GroupLife:
     warnings: tuple[Warned, ...]
     assumptions: tuple[Text, ...]
     as_of: datetime | None
+    with_steps: bool = True
 
     def record(self) -> dict[str, Any]:
         """Return the wire members, quantities still unit-neutral."""
@@ -141,7 +143,7 @@ class GroupLife:
             },
             "exposure": {
                 "total": units.Quantity("time", self.exposure_h),
-                "as_of": self.as_of.isoformat() if self.as_of else None,
+                "as_of": _moment(self.as_of),
             },
             "weibull": fit.record() if fit else None,
             "b10": fit.b10_h.record_h() if fit else None,
@@ -160,7 +162,7 @@ class GroupLife:
         tenth = self.steps.quantile_h(self.number, 0.1)
         until = self.largest_age_h
         return {
-            "steps": self.steps.records(self.number),
+            "steps": self.steps.records(self.number) if self.with_steps else None,
             "limit_kind": self.steps.limit_kind,
             "level": self.steps.level,
             "b10": None if tenth is None else units.Quantity("time", tenth),
@@ -249,7 +251,7 @@ def life_analysis(
                     b10_h=fit.b10_h.estimate if fit else None, condition_share=of_group.condition_share,
                     designations=of_group.designations, modified=chosen.modified,
                 ),
-                (assumption(bound),) if bound else (), chosen.as_of,
+                (assumption(bound),) if bound else (), chosen.as_of, chosen.steps,
             )
         )  # fmt: skip
     return LifeAnalysis(tuple(items), fits, steps, tuple(assumptions))
@@ -267,6 +269,9 @@ class _Fitted:
     b10: Limits
     median: Limits
     mean: Limits
+    b10_h: Floats
+    median_h: Floats
+    mean_h: Floats
 
     @classmethod
     def of(cls, fits: WeibullFits, options: Options) -> "_Fitted":
@@ -284,12 +289,13 @@ class _Fitted:
             kind = "modified_likelihood_ratio" if options.modified else "likelihood_ratio"
         none = Limits(np.zeros_like(fits.shape), np.full_like(fits.shape, np.inf))
         mean = none if options.modified else log_normal_mean_h(fits, level)
-        return cls(fits, options, kind, shape, scale, b10, median, mean)
+        estimates = fits.quantile_h(0.1), fits.quantile_h(0.5), mean_h(fits)
+        return cls(fits, options, kind, shape, scale, b10, median, mean, *estimates)
 
     def estimate(self, at: int, largest_age_h: float) -> WeibullEstimate:
         """Return the estimate of one fit."""
         fits = self.fits
-        median, mean = float(fits.quantile_h(0.5)[at]), float(mean_h(fits)[at])
+        median, mean = float(self.median_h[at]), float(self.mean_h[at])
         return WeibullEstimate(
             _with_limits(fits.shape, self.shape, at),
             _with_limits(fits.scale_h, self.scale, at),
@@ -297,10 +303,14 @@ class _Fitted:
             self.kind,
             self.options.level,
             fits.modified,
-            _with_limits(fits.quantile_h(0.1), self.b10, at),
-            _with_limits(fits.quantile_h(0.5), self.median, at) if median <= largest_age_h else None,
-            _with_limits(mean_h(fits), self.mean, at) if mean <= largest_age_h else None,
+            _with_limits(self.b10_h, self.b10, at),
+            _with_limits(self.median_h, self.median, at) if median <= largest_age_h else None,
+            _with_limits(self.mean_h, self.mean, at) if mean <= largest_age_h else None,
         )
+
+
+def _moment(at: datetime | None) -> str | None:
+    return None if at is None else at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
 
 
 def _with_limits(estimate: Floats, limits: Limits, at: int) -> LifeEstimate:

@@ -60,7 +60,8 @@ WITH_IDS = [o for o in OPERATIONS if "<" in o.rule]
 def test_another_site_s_objects_are_not_there(app: Flask, client_of: ClientMaker, operation: Operation) -> None:
     owner = client_of(app, "ALDER")
     owned = {
-        "asset_id": owner.post("/v1/assets", fan()).json["id"],
+        "asset_id": (asset := owner.post("/v1/assets", fan()).json)["id"],
+        "position_id": asset["shafts"][0]["positions"][0]["id"],
         "order_id": owner.post("/v1/work-orders", order()).json["id"],
         "chart_id": owner.post("/v1/charts", CHART).json["id"],
         "housing_id": owner.post("/v1/housings", HOUSING).json["id"],

@@ -36,7 +36,7 @@ def test_bearing_cage_is_answered_with_counts_estimates_and_the_warning_that_it_
     assert item["mean"] is None and item["median"] is None  # the data end at 2050 h
     assert {"lower_limit_optimistic", "extrapolated_beyond_data"} <= set(codes(item))
     assert item["bound"] is None
-    assert item["exposure"]["as_of"] == "2026-01-01T00:00:00+00:00"
+    assert item["exposure"]["as_of"] == "2026-01-01T00:00:00.000000Z"
 
 
 def test_mean_and_median_are_given_where_the_data_reach_them():
