@@ -71,7 +71,7 @@ class Server:
         raise AssertionError("the server did not become ready")
 
     def kill(self) -> None:
-        """Kill every process of the server at once, as a power cut does."""
+        """Kill every process of the server at once, with SIGKILL."""
         os.killpg(self.process.pid, signal.SIGKILL)
         self.process.wait(10)
 
