@@ -1,0 +1,283 @@
+"""What docker/ ships, as far as it can be held without an engine: the image's commands, the composition, and the proxy
+in a real nginx. That gunicorn does not protect itself against slow clients is shown beside the proxy that does."""
+
+import json
+import os
+import re
+import shlex
+import shutil
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+import requests
+import yaml
+
+from service.cli import main
+from service.settings import Settings
+from tests.system.servers import Server, free_port, serving
+
+ROOT = Path(__file__).parents[2]
+DOCKER = ROOT / "docker"
+REQUIRE_NAME = "CAPSADDLE_TEST_REQUIRE_NGINX"
+SLOW_CLIENTS = 16
+
+
+def instructions() -> list[tuple[str, str]]:
+    """The instructions of the Dockerfile, continued lines joined."""
+    text = re.sub(r"\\\n\s*", " ", (DOCKER / "Dockerfile").read_text())
+    lines = [line.partition(" ") for line in text.splitlines() if line.strip() and not line.startswith("#")]
+    return [(word, rest.strip()) for word, _, rest in lines]
+
+
+def last(word: str) -> str:
+    return [rest for each, rest in instructions() if each == word][-1]
+
+
+def check_arguments(arguments: list[str]) -> None:
+    """Let the command line read the arguments, as far as the command itself."""
+    command: Any = main
+    while hasattr(command, "commands"):
+        command = command.commands[arguments.pop(0)]
+    command.make_context("capsaddle", arguments)
+
+
+def composition() -> dict[str, Any]:
+    loaded = yaml.safe_load((DOCKER / "compose.yaml").read_text())
+    assert isinstance(loaded, dict)
+    return loaded
+
+
+def test_the_image_runs_without_rights_and_starts_what_the_command_line_knows() -> None:
+    user = last("USER")
+    assert re.fullmatch(r"[1-9]\d*:[1-9]\d*", user)
+    assert json.loads(last("ENTRYPOINT")) == ["capsaddle"]
+    check_arguments(json.loads(last("CMD")))
+    sources = [shlex.split(rest)[:-1] for word, rest in instructions() if word == "COPY" and "--from" not in rest]
+    for source in (name for names in sources for name in names):
+        assert (ROOT / source).exists(), source
+    ignored = (ROOT / ".dockerignore").read_text().splitlines()
+    assert all(f"!{name}" in ignored for names in sources for name in names)
+    assert all(":latest" not in rest and ":" in rest for word, rest in instructions() if word == "FROM")
+
+
+def test_the_health_check_of_the_image_tells_ready_from_not_ready(sqlite_url: str, tmp_path: Path) -> None:
+    command = json.loads(last("HEALTHCHECK").partition("CMD")[2])
+    assert command[:2] == ["python", "-c"]
+
+    def healthy(port: int) -> bool:
+        code = command[2].replace("8080", str(port))
+        return subprocess.run([sys.executable, "-c", code], capture_output=True, timeout=20).returncode == 0
+
+    with serving(sqlite_url) as server:
+        port = int(server.base_url.rpartition(":")[2])
+        assert healthy(port)
+        Path(sqlite_url.removeprefix("sqlite:///")).rename(tmp_path / "gone.db")
+        server.process.send_signal(15)
+        server.process.wait(30)
+        assert not healthy(port)
+
+
+def test_the_composition_holds_together() -> None:
+    made = composition()
+    services = made["services"]
+    assert set(services) == {"database", "migrate", "service", "relay", "proxy"}
+    for name, each in services.items():
+        assert set(each.get("secrets", ())) <= set(made["secrets"]), name
+        assert set(each.get("networks", ())) <= set(made["networks"]), name
+        assert set(each.get("depends_on", {})) <= set(services), name
+        assert "no-new-privileges:true" in each["security_opt"], name
+        assert not each.get("privileged") and ":latest" not in each["image"] and ":" in each["image"], name
+        for volume in each.get("volumes", ()):
+            source = volume.partition(":")[0]
+            assert (DOCKER / source).exists() if source.startswith(".") else source in made["volumes"], volume
+        if name != "database":  # the image of the database changes its user by itself and writes where it must
+            assert each["read_only"] and each["cap_drop"] == ["ALL"], name
+    assert [name for name, each in services.items() if "ports" in each] == ["proxy"]
+    assert services["service"]["depends_on"] == {"migrate": {"condition": "service_completed_successfully"}}
+    assert services["migrate"]["depends_on"] == {"database": {"condition": "service_healthy"}}
+
+
+def test_the_composition_starts_commands_and_gives_settings_that_are_known(tmp_path: Path) -> None:
+    url = tmp_path / "url"
+    url.write_text("postgresql://someone:pw@database/capsaddle\n")
+    for name in ("migrate", "service", "relay"):
+        each = composition()["services"][name]
+        check_arguments(list(each.get("command", json.loads(last("CMD")))))
+        given = {key: re.sub(r"\$\{\w+:-(.*)\}", r"\1", value) for key, value in each["environment"].items()}
+        given = {key: str(url) if key.endswith("_FILE") else value for key, value in given.items()}
+        assert not Settings.from_environment(given).on_sqlite
+
+
+def test_the_composition_gives_time_to_stop() -> None:
+    """Longer than what the server takes at most: the time it drains, and gunicorn's grace of 20 s."""
+    arguments = json.loads(last("CMD"))
+    drain_s = float(arguments[arguments.index("--drain") + 1])
+    assert float(composition()["services"]["service"]["stop_grace_period"].removesuffix("s")) > drain_s + 20
+
+
+def test_the_engine_reads_the_composition() -> None:
+    if (
+        shutil.which("docker") is None
+        or subprocess.run(["docker", "compose", "version"], capture_output=True).returncode
+    ):
+        pytest.skip("no docker compose here")
+    command = ["docker", "compose", "-f", str(DOCKER / "compose.yaml"), "config", "--quiet"]
+    told = subprocess.run(command, capture_output=True, text=True, timeout=60)
+    assert told.returncode == 0, told.stderr
+
+
+def test_the_role_of_the_service_may_change_rows_and_no_tables(postgres_server: Any, tmp_path: Path) -> None:
+    """Runs the SQL of docker/roles.sh by hand, then the migrations as the owner."""
+    import sqlalchemy as sa
+
+    from service.store import engines, migrate
+
+    text = (DOCKER / "roles.sh").read_text()
+    sql = text.partition("<<'SQL'\n")[2].partition("\nSQL\n")[0]
+    role = f"app_{os.getpid()}"
+    sql = sql.replace("capsaddle_app", role).replace(":'password'", "'plain'")
+    url = postgres_server.empty()
+    engine = engines.single(url)
+    try:
+        with engine.begin() as connection:
+            connection.exec_driver_sql(sql)
+        migrate.upgrade(url)
+        app = sa.make_url(url).set(username=role, password="plain").render_as_string(hide_password=False)
+        with engines.single(app).connect() as connection:
+            assert connection.exec_driver_sql("SELECT count(*) FROM assets").scalar_one() == 0
+            for refused in ("DROP TABLE assets", "CREATE TABLE more (id int)", "ALTER TABLE stays ADD note text"):
+                with pytest.raises(sa.exc.ProgrammingError, match=r"must be owner|permission denied"):
+                    connection.exec_driver_sql(refused)
+                connection.rollback()
+    finally:
+        postgres_server.drop(url)
+        server_url = postgres_server.url.set(drivername="postgresql+psycopg").render_as_string(False)
+        with engines.single(server_url).begin() as connection:
+            connection.exec_driver_sql(f"DROP ROLE {role}")
+
+
+@contextmanager
+def proxied(server: Server, folder: Path) -> Iterator[int]:
+    """The shipped configuration in a real nginx before the server; its port."""
+    nginx = shutil.which("nginx") or shutil.which("nginx", path="/usr/sbin")
+    if nginx is None:
+        if os.environ.get(REQUIRE_NAME):
+            pytest.fail(f"no nginx; {REQUIRE_NAME} is set")
+        pytest.skip("no nginx here (apt-get install nginx-light)")
+    port = free_port()
+    text = (DOCKER / "nginx.conf").read_text()
+    for shipped, here in (
+        ("server service:8080", f"server {server.base_url.removeprefix('http://')}"),
+        ("listen 8080", f"listen 127.0.0.1:{port}"),
+        ("/tmp/", f"{folder}/"),
+    ):
+        assert shipped in text
+        text = text.replace(shipped, here)
+    file = folder / "nginx.conf"
+    file.write_text(text)
+    command = [nginx, "-e", "stderr", "-c", str(file), "-g", "daemon off;"]
+    told = subprocess.run([*command[:-2], "-t"], capture_output=True, text=True, timeout=20)
+    assert told.returncode == 0, told.stderr
+    process = subprocess.Popen(command, stderr=subprocess.DEVNULL)
+    try:
+        until = time.monotonic() + 10
+        while True:
+            try:
+                socket.create_connection(("127.0.0.1", port), 1).close()
+                break
+            except OSError:
+                assert process.poll() is None and time.monotonic() < until, "nginx did not start"
+                time.sleep(0.05)
+        yield port
+    finally:
+        process.terminate()
+        process.wait(20)
+
+
+def silent(connection: socket.socket, key: str) -> None:
+    """Connect and say nothing."""
+
+
+def trickling(connection: socket.socket, key: str) -> None:
+    """Begin a header and never end it."""
+    connection.sendall(b"GET /health/live HTTP/1.1\r\nHost: x\r\nX-Slow: ")
+
+
+def stalled(connection: socket.socket, key: str) -> None:
+    """Promise a body and send its first byte."""
+    head = "POST /v1/clearance-targets HTTP/1.1\r\nHost: x\r\nContent-Type: application/json\r\nContent-Length: 500\r\n"
+    connection.sendall(f"{head}Authorization: Bearer {key}\r\n\r\n{{".encode())
+
+
+Attack = Callable[[socket.socket, str], None]
+
+
+@contextmanager
+def slow_clients(port: int, attack: Attack, key: str) -> Iterator[None]:
+    held = [socket.create_connection(("127.0.0.1", port), 5) for _ in range(SLOW_CLIENTS)]
+    try:
+        for connection in held:
+            attack(connection, key)
+        time.sleep(0.3)
+        yield
+    finally:
+        for connection in held:
+            connection.close()
+
+
+def answered_within(port: int, seconds: float) -> bool:
+    try:
+        return requests.get(f"http://127.0.0.1:{port}/health/live", timeout=seconds).status_code == 200
+    except requests.RequestException:
+        return False
+
+
+@pytest.mark.parametrize("attack", [silent, trickling, stalled], ids=lambda attack: str(attack.__name__))
+def test_sixteen_slow_clients_block_nobody_behind_the_proxy(attack: Attack, sqlite_url: str, tmp_path: Path) -> None:
+    key = reading_key(sqlite_url)
+    with serving(sqlite_url) as server, proxied(server, tmp_path) as port, slow_clients(port, attack, key):
+        assert answered_within(port, 5)
+        assert answered_within(int(server.base_url.rpartition(":")[2]), 5)
+
+
+def test_without_the_proxy_slow_bodies_take_every_thread(sqlite_url: str) -> None:
+    """The reason for the proxy; were this to fail, gunicorn had learnt to protect itself."""
+    key = reading_key(sqlite_url)
+    with serving(sqlite_url) as server:
+        port = int(server.base_url.rpartition(":")[2])
+        assert answered_within(port, 5)
+        with slow_clients(port, stalled, key):
+            assert not answered_within(port, 2)
+
+
+def reading_key(url: str) -> str:
+    from service.store.database import Database
+    from service.store.keys import create_key
+    from service.store.sites import create_site
+
+    database = Database(Settings(database_url=url))
+    create_site(database, "ALDER", "Alder Hollow board mill", "inch")
+    key = create_key(database, "ALDER", ["read"])
+    database.dispose()
+    return key
+
+
+def test_the_proxy_passes_long_answers_waits_and_problems_on(sqlite_url: str, tmp_path: Path) -> None:
+    key = reading_key(sqlite_url)
+    called = {"Authorization": f"Bearer {key}", "X-Request-ID": "through-1"}
+    with serving(sqlite_url) as server, proxied(server, tmp_path) as port:
+        base = f"http://127.0.0.1:{port}"
+        document = requests.get(f"{base}/openapi.json", timeout=20)
+        assert document.json()["openapi"].startswith("3.1")
+        refused = requests.get(f"{base}/v1/assets?typo=1", headers=called, timeout=5)
+        assert refused.status_code == 400 and refused.headers["X-Request-ID"] == "through-1"
+        read = requests.get(f"{base}/v1/events", headers=called, timeout=10).json()["next"]
+        waited = requests.get(f"{base}{read}&wait=1", headers=called, timeout=10)
+        assert waited.status_code == 200
