@@ -46,8 +46,8 @@ class SupportRequest(StrictSchema):
 class ArrangementRequest(StrictSchema):
     """A shaft with its supports and drives."""
 
-    supports = ma_fields.List(ma_fields.Nested(SupportRequest), required=True, validate=validate.Length(1, 12))
-    drives = ma_fields.List(ma_fields.Nested(shapes.Drive), load_default=list, validate=validate.Length(max=12))
+    supports = fields.Array(ma_fields.Nested(SupportRequest), required=True, validate=validate.Length(1, 12))
+    drives = fields.Array(ma_fields.Nested(shapes.Drive), load_default=list, validate=validate.Length(max=12))
     shaft = ma_fields.Nested(shapes.ShaftBody)
     base = ma_fields.Nested(shapes.Body)
     assembly_temperature = fields.QuantityField("temperature", least=-60, most=80)

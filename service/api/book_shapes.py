@@ -147,7 +147,7 @@ class RowsOfKind(fields.OneOf):
 
     def __init__(self, **kwargs: Any) -> None:
         self.by_kind = {
-            kind: ma_fields.List(ma_fields.Nested(row), validate=validate.Length(1, MOST_ROWS))
+            kind: fields.Array(ma_fields.Nested(row), validate=validate.Length(1, MOST_ROWS))
             for kind, row in ROWS.items()
         }
         shapes = [(fields.is_array, field) for field in self.by_kind.values()]

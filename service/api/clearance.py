@@ -31,8 +31,8 @@ def reading(**kwargs: Any) -> fields.QuantityField:
 class ReadingRows(StrictSchema):
     """Readings of each row of rollers, with repeats."""
 
-    rows = ma_fields.List(
-        ma_fields.List(reading(), validate=validate.Length(1, 20)), required=True, validate=validate.Length(1, 2)
+    rows = fields.Array(
+        fields.Array(reading(), validate=validate.Length(1, 20)), required=True, validate=validate.Length(1, 2)
     )
 
 
@@ -68,7 +68,7 @@ class ClearanceRequest(StrictSchema):
             (fields.has("rows"), ma_fields.Nested(ReadingRows)),
             (fields.has("thin_ring"), ma_fields.Nested(ThinRingReadings)),
             (fields.is_object, reading()),
-            (fields.is_array, ma_fields.List(reading(), validate=validate.Length(1, 20))),
+            (fields.is_array, fields.Array(reading(), validate=validate.Length(1, 20))),
         ],
         expected="a reading {value, unit}, a list of readings, {rows} or {thin_ring}",
     )

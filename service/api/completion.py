@@ -43,7 +43,7 @@ class Removed(StrictSchema):
     serial = fields.Text(80)
     end_type = fields.Choice(ENDED)
     inspected = fields.Flag()
-    damage = ma_fields.List(ma_fields.Nested(DamageSeen), validate=validate.Length(max=20))
+    damage = fields.Array(ma_fields.Nested(DamageSeen), validate=validate.Length(max=20))
     cause = fields.Text(500)
 
 
@@ -70,7 +70,7 @@ class CompletionRequest(StrictSchema):
     completed_at = fields.PastTime(required=True)
     completed_by = fields.Text(80, required=True)
     meter_reading = fields.QuantityField("time", least=0, most=1e8, keep=True)
-    positions = ma_fields.List(ma_fields.Nested(PositionDone), required=True, validate=validate.Length(1, 12))
+    positions = fields.Array(ma_fields.Nested(PositionDone), required=True, validate=validate.Length(1, 12))
 
 
 class PositionCorrected(StrictSchema):
@@ -88,7 +88,7 @@ class CorrectionRequest(StrictSchema):
     reason = fields.Text(2000, required=True)
     corrected_by = fields.Text(80, required=True)
     completed_at = fields.PastTime()
-    positions = ma_fields.List(ma_fields.Nested(PositionCorrected), validate=validate.Length(1, 12))
+    positions = fields.Array(ma_fields.Nested(PositionCorrected), validate=validate.Length(1, 12))
 
 
 class DamageRead(AnswerSchema):

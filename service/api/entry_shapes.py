@@ -28,7 +28,7 @@ class AsFoundRequest(StrictSchema):
     lubrication = fields.Choice(("grease", "oil"))
     lubricant_condition = fields.Text(500)
     load_mark = fields.Text(500, metadata={"description": "Where on the outer ring"})
-    cap_bolt_break_away = ma_fields.List(
+    cap_bolt_break_away = fields.Array(
         fields.QuantityField("torque", least=0, most=1e6, keep=True), validate=validate.Length(1, 12)
     )
     marks = fields.Text(200, metadata={"description": "Marks on the rings of the old bearing"})

@@ -12,7 +12,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from marshmallow import ValidationError, fields
+from marshmallow import ValidationError, fields, validate
 
 from service.units import BASE_UNIT, DIMENSIONS_OF, KINDS, UNITS, Quantity, to_base, to_nm
 
@@ -245,6 +245,17 @@ class QuantityField(fields.Field[Any]):
         if low or (self.most is not None and base > self.most):
             given = f"{value['value']} {value['unit']}"
             raise Refused("out_of_range", f"{given} lies outside what is taken: {self.limits}")
+
+
+class Array(fields.List[Any]):
+    """A JSON array of at most so many elements; a longer one is refused before its elements are looked at."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> list[Any]:
+        if isinstance(value, list):
+            for limit in self.validators:
+                if isinstance(limit, validate.Length):
+                    limit(value)
+        return super()._deserialize(value, attr, data, **kwargs)
 
 
 class QuantityOut(fields.Field[Any]):

@@ -8,6 +8,7 @@ from urllib.parse import urlencode
 
 from flask import current_app, request
 
+from service.api.fields import is_identifier
 from service.api.problems import ProblemRaised
 
 _CHECK_BYTES = 6
@@ -29,7 +30,10 @@ def after(query: Mapping[str, Any], site_id: str) -> str | None:
         payload, check = data[:-_CHECK_BYTES], data[-_CHECK_BYTES:]
         if check != _check(payload, query, site_id):
             raise ValueError
-        return payload.decode("ascii")
+        key = payload.decode("ascii")
+        if not is_identifier(key):  # the check bytes are no secret
+            raise ValueError
+        return key
     except ValueError:
         raise ProblemRaised(
             "bad_cursor",

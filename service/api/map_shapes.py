@@ -136,14 +136,14 @@ class Inbound(StrictSchema):
     """Their work order to our request."""
 
     targets = Targets(REQUEST_MEMBERS, required=True, metadata={"type": "object"})
-    required = ma_fields.List(Target(REQUEST_MEMBERS, elements=True), validate=validate.Length(max=MOST_TARGETS))
+    required = fields.Array(Target(REQUEST_MEMBERS, elements=True), validate=validate.Length(max=MOST_TARGETS))
 
 
 class Outbound(StrictSchema):
     """Our answer to their shape."""
 
     targets = Targets(required=True, metadata={"type": "object"})
-    required = ma_fields.List(Target(elements=True), validate=validate.Length(max=MOST_TARGETS))
+    required = fields.Array(Target(elements=True), validate=validate.Length(max=MOST_TARGETS))
 
 
 class Sample(StrictSchema):
@@ -162,7 +162,7 @@ class FieldMapRequest(StrictSchema):
     inbound = ma_fields.Nested(Inbound, required=True)
     outbound = ma_fields.Nested(Outbound)
     tables = Tables(metadata={"type": "object"})
-    samples = ma_fields.List(ma_fields.Nested(Sample), required=True, validate=validate.Length(1, 20))
+    samples = fields.Array(ma_fields.Nested(Sample), required=True, validate=validate.Length(1, 20))
 
 
 def differs_at(found: Any, expected: Any, path: str = "") -> Iterator[str]:

@@ -18,6 +18,7 @@ from marshmallow import Schema, ValidationError
 from service.api import auth, problems, strict_json, versions
 from service.api.problems import ProblemRaised
 from service.api.schema import UnitsQuery, WriteQuery
+from service.errors import NotFound
 from service.render.present import UnitSystem, present
 from service.store.database import Database
 from service.store.keys import Caller
@@ -57,10 +58,10 @@ class Call:
             return Response(status=304, headers=headers)
         return self.answer(record, headers=headers)
 
-    def reading(self) -> AbstractContextManager[Tx]:
-        """Return a read-only transaction of the caller's site."""
+    def reading(self, *, past: bool = False) -> AbstractContextManager[Tx]:
+        """Return a read-only transaction of the caller's site; what asks about the past may go to the replica."""
         database: Database = current_app.extensions["capsaddle"].database
-        return database.read(self.caller.site_id)
+        return database.read(self.caller.site_id, past=past)
 
     def written(self, work: Callable[[Tx], Written], *, dry_run: bool = False) -> Response:
         """Run ``work`` in the one unit of work and return what it wrote, or what it had written before."""
@@ -205,6 +206,8 @@ class Blueprint(flask_smorest.Blueprint):
 
             def handled(**path: str) -> Response:
                 caller = auth.caller_with(scope)
+                if any("\0" in part for part in path.values()):
+                    raise NotFound("no name or id holds the character NUL")
                 loaded = _query(query_schema)
                 units: UnitSystem = loaded.get("units") or ("inch" if caller.units == "inch" else "metric")
                 g.units = units

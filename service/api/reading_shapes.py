@@ -89,7 +89,7 @@ class ReadingBase(StrictSchema):
 
 
 def _values(schema: type[StrictSchema]) -> Any:
-    return ma_fields.List(ma_fields.Nested(schema), required=True, validate=validate.Length(1, MOST_VALUES))
+    return fields.Array(ma_fields.Nested(schema), required=True, validate=validate.Length(1, MOST_VALUES))
 
 
 class ClearanceReading(ReadingBase):
@@ -139,7 +139,7 @@ class ConfirmationReading(ReadingBase):
     """confirmation: a step is done and seen to be right."""
 
     step = fields.Text(120, required=True, metadata={"description": "Id of the step that is confirmed"})
-    values = ma_fields.List(ma_fields.Nested(Confirmed), required=True, validate=validate.Length(1, 1))
+    values = fields.Array(ma_fields.Nested(Confirmed), required=True, validate=validate.Length(1, 1))
 
 
 SHAPES: dict[str, type[ReadingBase]] = {
@@ -185,7 +185,7 @@ class ByKind(fields.OneOf):
 class Readings(StrictSchema):
     """Readings in the order in which they were taken; the last one of a kind counts."""
 
-    readings = ma_fields.List(ByKind(), required=True, validate=validate.Length(1, MOST_READINGS))
+    readings = fields.Array(ByKind(), required=True, validate=validate.Length(1, MOST_READINGS))
 
 
 class LastEntry(AnswerSchema):

@@ -180,7 +180,7 @@ class Position(StrictSchema):
 
 def wheels_field() -> ma_fields.List:
     """Return the wheels of a shaft."""
-    return ma_fields.List(ma_fields.Nested(Wheel), validate=validate.Length(max=12))
+    return fields.Array(ma_fields.Nested(Wheel), validate=validate.Length(max=12))
 
 
 def setting_temperature_field(*, keep: bool) -> fields.QuantityField:
@@ -202,7 +202,7 @@ class Shaft(StrictSchema):
     """One shaft of an asset with all its bearing positions."""
 
     name = fields.Text(80, required=True)
-    drives = ma_fields.List(ma_fields.Nested(Drive), validate=validate.Length(max=12))
+    drives = fields.Array(ma_fields.Nested(Drive), validate=validate.Length(max=12))
     shaft = ma_fields.Nested(ShaftBody)
     base = ma_fields.Nested(Body)
     assembly_temperature = fields.QuantityField("temperature", least=-60, most=80, keep=True)
@@ -210,7 +210,7 @@ class Shaft(StrictSchema):
     wheels = wheels_field()
     setting_temperature = setting_temperature_field(keep=True)
     axial_load = axial_load_field(keep=True)
-    positions = ma_fields.List(ma_fields.Nested(Position), required=True, validate=validate.Length(1, 12))
+    positions = fields.Array(ma_fields.Nested(Position), required=True, validate=validate.Length(1, 12))
 
 
 class Asset(StrictSchema):
@@ -218,12 +218,12 @@ class Asset(StrictSchema):
 
     tag = fields.Text(80, required=True)
     name = fields.Text(200, required=True)
-    shafts = ma_fields.List(ma_fields.Nested(Shaft), required=True, validate=validate.Length(1, 20))
+    shafts = fields.Array(ma_fields.Nested(Shaft), required=True, validate=validate.Length(1, 20))
 
 
 def blade_set_field(**kwargs: object) -> fields.OneOf:
     """Return the field of a feeler blade set: a usual one by name, or its own blades."""
-    own = ma_fields.List(fields.Blade(), validate=validate.Length(1, 100))
+    own = fields.Array(fields.Blade(), validate=validate.Length(1, 100))
     return fields.OneOf(
         [(fields.is_text, fields.Choice(("inch", "metric"))), (fields.is_array, own)],
         expected='"inch", "metric" or a list of blades',

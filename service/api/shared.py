@@ -10,6 +10,7 @@ import struct
 import tempfile
 import threading
 import time
+import weakref
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -38,7 +39,8 @@ class Shared:
 
     def __init__(self) -> None:
         self._page = mmap.mmap(-1, _HEAD + SLOTS * _SLOT.size)
-        self._file = tempfile.TemporaryFile()  # noqa: SIM115  held as long as the process lives
+        self._file = tempfile.TemporaryFile()  # noqa: SIM115  held as long as the application lives
+        weakref.finalize(self, self._file.close)
         self._mutex = threading.Lock()
 
     @property

@@ -11,6 +11,8 @@ from typing import Any, Final, NoReturn
 import orjson
 
 MAX_DEPTH: Final = 32
+MOST_DIGITS: Final = 19
+"""Sign included: any such number can be written again; RFC 8259, 6: what is longer is not exchanged without loss."""
 
 
 class NotStrictJSON(ValueError):
@@ -32,13 +34,13 @@ def parsed(data: bytes) -> Any:
     if text.count("[") + text.count("{") > MAX_DEPTH:
         _check_depth(text)
     try:
-        value = json.loads(text, object_pairs_hook=_members, parse_constant=_not_a_number)
+        value = json.loads(text, object_pairs_hook=_members, parse_int=_whole, parse_constant=_not_a_number)
     except NotStrictJSON:
         raise
     except json.JSONDecodeError as error:
         raise NotStrictJSON(f"{error.msg} at line {error.lineno}, column {error.colno}") from None
-    except (RecursionError, ValueError):
-        raise NotStrictJSON("a number is too long or the nesting too deep") from None
+    except RecursionError:
+        raise NotStrictJSON("the nesting is too deep") from None
     if "\\ud" in text or "\\uD" in text:
         _check_surrogates(value)
     return value
@@ -56,6 +58,12 @@ def _members(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
         twice = next(name for name in names if names.count(name) > 1)
         raise NotStrictJSON(f"the member {twice[:64]!r} stands twice in one object")
     return members
+
+
+def _whole(digits: str) -> int:
+    if len(digits) > MOST_DIGITS:
+        raise NotStrictJSON(f"{digits[:40]}... has more digits than a whole number of this job")
+    return int(digits)
 
 
 def _not_a_number(word: str) -> NoReturn:

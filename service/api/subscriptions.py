@@ -30,7 +30,7 @@ class SubscriptionRequest(StrictSchema):
     """Where events go, and which."""
 
     url = fields.Text(LONGEST_URL, required=True, metadata={"description": "https, in the list of the operator"})
-    types = ma_fields.List(
+    types = fields.Array(
         fields.Choice(NAMES), load_default=[], validate=validate.Length(max=60), metadata={"description": _TYPES_SAID}
     )
     after = fields.Whole(0, 2**62, metadata={"description": "Events after this one; those from now on when left out"})
@@ -40,7 +40,7 @@ class SubscriptionChange(StrictSchema):
     """What is said anew of a subscription."""
 
     url = fields.Text(LONGEST_URL, required=True)
-    types = ma_fields.List(fields.Choice(NAMES), load_default=[], validate=validate.Length(max=60))
+    types = fields.Array(fields.Choice(NAMES), load_default=[], validate=validate.Length(max=60))
     status = fields.Choice(("active", "paused"), load_default="active")
 
 

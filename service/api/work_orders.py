@@ -45,7 +45,7 @@ class WorkOrderRequest(StrictSchema):
         expected="the tag of an asset or a full asset",
         required=True,
     )
-    positions = ma_fields.List(
+    positions = fields.Array(
         fields.OneOf(
             [(fields.is_text, fields.Text(80)), (fields.is_object, ma_fields.Nested(OrderPosition))],
             expected="the name of a position or {name, bearing}",
