@@ -20,7 +20,7 @@ MOST_VALUE_SIZE: Final = 262_144
 MOST_DEPTH: Final = 16
 """Nesting of what an expression makes, [-]"""
 MOST_STEPS: Final = 100_000
-LONGEST_S: Final = 0.3
+LONGEST_S: Final = 0.2
 """Processor time of one mapping, all its expressions together, [s]"""
 _TIME_EVERY: Final = 64
 _LARGE: Final = 1000

@@ -167,4 +167,5 @@ def _flat(stay: Any, position: Any, asset: Any, order: Any) -> tuple[Any, ...]:
         stay.window_max_nm,
         stay.downtime_h,
         sa.func.coalesce(order.external_number, stay.work_order_number).label("work_order"),
+        stay.position_id,
     )
