@@ -30,6 +30,7 @@ TYPES: Final[Mapping[str, str]] = {
     "subscription.secret_rotated": "A subscription signs with a new secret",
     "subscription.disabled": "Deliveries to a subscription were given up",
     "work_order.opened": "A work order was opened, with revision 1 of its instructions",
+    "card_link.made": "A link was made that opens the card of a work order without a key",
     "work_order.cancelled": "A work order was cancelled",
     "work_order.completed": "A work order was completed",
     "completion.corrected": "A completion was corrected",
