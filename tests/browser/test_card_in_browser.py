@@ -1,0 +1,188 @@
+"""The card in a real browser: on a phone, on paper, filled in without any script."""
+
+from io import BytesIO
+from itertools import pairwise
+from typing import Any
+
+import pypdfium2
+import pytest
+import zxingcpp
+from PIL import Image
+
+from tests.api.machines import fan
+from tests.api.orders import known_fan
+from tests.api.test_cards import texts
+from tests.browser.conftest import A4_AT_96_DPI, PHONE, Mill, PageMaker
+from tests.browser.looks import (
+    heading_levels,
+    low_contrasts,
+    nameless_controls,
+    overflowing,
+    shown_text,
+    small_targets,
+)
+from tests.unit.render.card_readers import plain
+
+SCRIPT = "<script>alert('x')</script>"
+WIDTHS = {"phone": PHONE, "narrow phone": {"width": 320, "height": 640}, "A4": A4_AT_96_DPI}
+PAPERS = {"A4": (595, 842), "Letter": (612, 792)}
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_nothing_sticks_out_at_the_side(mill: Mill, page_of: PageMaker, width: str) -> None:
+    page = page_of(WIDTHS[width], headers=mill.headers | {"Accept": "text/html"})
+    made = mill.opened()
+    for address in (f"{mill.url}/v1/work-orders/{made['id']}/instructions", mill.link(made["id"])):
+        page.goto(address)
+        assert overflowing(page) == []
+        assert page.locator(".step").count() == len(made["instructions"]["steps"])
+
+
+@pytest.mark.parametrize("path", ["", "/api", "/problems", "/blocked", "/rules", "/tables"])
+def test_the_documentation_fits_a_phone_and_can_be_read(mill: Mill, page_of: PageMaker, path: str) -> None:
+    page = page_of(PHONE)
+    page.goto(f"{mill.url}/docs{path}")
+    assert overflowing(page) == [] and low_contrasts(page) == []
+    levels = heading_levels(page)
+    assert levels[0] == 1 and all(after <= before + 1 for before, after in pairwise(levels))
+
+
+@pytest.mark.parametrize("units", ["inch", "metric"])
+def test_every_number_of_the_json_is_shown(mill: Mill, page_of: PageMaker, units: str) -> None:
+    made = mill.opened()
+    path = f"/v1/work-orders/{made['id']}/instructions?units={units}"
+    page = page_of(PHONE, headers=mill.headers | {"Accept": "text/html"})
+    page.goto(mill.url + path)
+    shown = shown_text(page)
+    wanted = set(texts(mill.json(path)))
+    assert len(wanted) > 40 and {text for text in wanted if text not in shown} == set()
+
+
+def test_a_reading_is_entered_and_judged_without_script(mill: Mill, page_of: PageMaker) -> None:
+    made = mill.opened()
+    page = page_of(PHONE, script=False)
+    page.goto(mill.link(made["id"]))
+    form = page.locator("form:has(input[value=initial_clearance])").first
+    form.get_by_label("Row 1").fill("0.0040")
+    form.get_by_label("Row 2").fill("0.0040")
+    form.get_by_label("Your name").fill("A. Fitter")
+    form.get_by_role("button").click()
+    page.wait_for_url("**#step-*")
+    step = page.locator(".step:has(input[value=initial_clearance])").first
+    assert step.locator(".word").inner_text() == "ACCEPTED"
+    assert step.bounding_box()["y"] < PHONE["height"], "the page came back at the step"
+    assert "Revision 2" in page.locator("header").inner_text()
+    (kept,) = mill.json(f"/v1/work-orders/{made['id']}/readings")["items"]
+    assert (kept["verdict"], kept["taken_by"]) == ("accept", "A. Fitter")
+
+
+def test_a_double_click_and_a_reload_are_still_one_reading(mill: Mill, page_of: PageMaker) -> None:
+    made = mill.opened()
+    page = page_of(PHONE)
+    page.goto(mill.link(made["id"]))
+    form = page.locator("form:has(input[value=initial_clearance])").first
+    form.get_by_label("Row 1").fill("0.0040")
+    form.get_by_label("Row 2").fill("0.0040")
+    form.get_by_label("Your name").fill("A. Fitter")
+    form.get_by_role("button").dblclick(no_wait_after=True)
+    page.wait_for_url("**#step-*")
+    page.wait_for_load_state("networkidle")
+    page.reload()
+    assert page.locator(".word").first.inner_text() == "ACCEPTED"
+    assert len(mill.json(f"/v1/work-orders/{made['id']}/readings")["items"]) == 1
+
+
+def test_a_fault_is_said_at_its_form_and_what_was_typed_stays(mill: Mill, page_of: PageMaker) -> None:
+    page = page_of(PHONE)
+    page.goto(mill.link(mill.opened()["id"]))
+    form = page.locator("form:has(input[value=initial_clearance])").first
+    form.get_by_label("Row 1").fill("four thou")
+    form.get_by_label("Row 2").fill("0.0041")
+    form.get_by_label("Your name").fill("A. Fitter")
+    form.get_by_role("button").click()
+    page.wait_for_selector("[role=alert]")
+    again = page.locator("form:has([role=alert])")
+    assert again.count() == 1 and "is not a number" in again.get_by_role("alert").inner_text()
+    assert again.get_by_label("Row 2").input_value() == "0.0041"
+    described = again.locator("fieldset").get_attribute("aria-describedby")
+    assert page.locator(f"#{described}").get_attribute("role") == "alert"
+
+
+def test_the_page_can_be_used_by_keyboard_and_read_by_a_screen_reader(mill: Mill, page_of: PageMaker) -> None:
+    page = page_of(PHONE)
+    page.goto(mill.link(mill.opened(known_fan(role="locating"))["id"]))
+    assert low_contrasts(page) == []
+    assert nameless_controls(page) == []
+    assert small_targets(page) == 0
+    levels = heading_levels(page)
+    assert levels[0] == 1 and levels.count(1) == 1 and all(after <= before + 1 for before, after in pairwise(levels))
+    assert page.locator("html").get_attribute("lang") == "en" and page.title()
+    assert page.get_by_role("main").count() == 1 and page.get_by_role("navigation").count() == 1
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.tagName") == "A"
+    assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") == "solid"
+    control = page.locator("form input[name=one]").first
+    control.focus()
+    page.keyboard.type("0.0040")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.name") in ("two", "unit", "limit")
+
+
+def test_four_numbers_are_larger_than_the_text_around_them(mill: Mill, page_of: PageMaker) -> None:
+    page = page_of(PHONE, headers=mill.headers | {"Accept": "text/html"})
+    page.goto(f"{mill.url}/v1/work-orders/{mill.opened()['id']}/instructions")
+    assert page.locator(".four .number").count() == 4
+    size = "each => parseFloat(getComputedStyle(each).fontSize)"
+    assert page.locator(".number .value").nth(1).evaluate(size) >= 1.4 * page.locator("main p").first.evaluate(size)
+
+
+def test_a_script_as_a_name_does_not_run(mill: Mill, page_of: PageMaker) -> None:
+    """The fixture fails on any dialog, and on anything that the policy of the page had to stop."""
+    made = mill.opened(fan() | {"tag": SCRIPT, "name": f"<img src=x onerror=alert(1)>{SCRIPT}"})
+    page = page_of(PHONE)
+    page.goto(mill.link(made["id"]))
+    assert SCRIPT in shown_text(page)
+    assert page.locator("script, img").count() == 0
+
+
+def printed(page: Any, paper: str) -> Any:
+    """The page as it comes out of a printer."""
+    return pypdfium2.PdfDocument(page.pdf(format=paper, prefer_css_page_size=False, print_background=False))
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_the_page_prints_on_paper_in_black_and_white(mill: Mill, page_of: PageMaker, paper: str) -> None:
+    made = mill.opened()
+    page = page_of(A4_AT_96_DPI)
+    page.goto(mill.link(made["id"]))
+    document = printed(page, paper)
+    try:
+        said = plain(" ".join(document[n].get_textpage().get_text_bounded() for n in range(len(document))))
+        assert 5 <= len(document) <= 25
+        for number in range(len(document)):
+            image = document[number].render(scale=0.6).to_pil().convert("RGB")
+            assert image.size == pytest.approx([0.6 * each for each in PAPERS[paper]], abs=2)
+            assert all(max(colour) - min(colour) <= 12 for _, colour in image.getcolors(1 << 20)), "black and white"
+            edge = image.crop((0, 0, 12, image.height)).getcolors()
+            assert [colour for _, colour in edge] == [(255, 255, 255)], "nothing is cut at the edge"
+    finally:
+        document.close()
+    assert "Your name" not in said and "Signed" in said and "Write down initial clearance" in said
+    numbers = set(texts(mill.json(f"/v1/work-orders/{made['id']}/instructions")))
+    assert {number for number in numbers if number.replace(" ", "") not in said.replace(" ", "")} == set()
+
+
+def test_the_qr_codes_lead_to_the_card(mill: Mill, page_of: PageMaker) -> None:
+    """Read by an independent reader of ISO/IEC 18004."""
+    path = mill.link(mill.opened()["id"]).removeprefix(mill.url)
+    mill.api.application.config["PUBLIC_URL"] = mill.url
+    page = page_of(A4_AT_96_DPI)
+    page.goto(mill.url + path)
+    shown = Image.open(BytesIO(page.locator(".code").screenshot())).convert("L").resize((512, 560))
+    document = pypdfium2.PdfDocument(mill.api.get(f"{path}?as=pdf").data)
+    try:
+        on_paper = document[0].render(scale=3).to_pil()
+    finally:
+        document.close()
+    for image in (shown, on_paper):
+        assert [code.text for code in zxingcpp.read_barcodes(image)] == [mill.url + path]
