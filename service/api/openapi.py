@@ -170,6 +170,8 @@ def _field_attributes(self: FieldConverterMixin, field: ma_fields.Field[Any], **
     schema = _schema_of(self, field)
     if schema is None:
         return {}
+    if isinstance(field.load_default, tuple):  # a list in a query, as it is written there
+        schema["default"] = ",".join(field.load_default)
     if field.allow_none and field.dump_only is False:
         return {"anyOf": [schema, {"type": "null"}]} if "$ref" in schema or "oneOf" in schema else schema
     return schema
