@@ -262,6 +262,51 @@ def restore(settings: Settings, file: str, force: bool) -> None:
     click.echo(f"The database {database_file(settings)} is restored from {file}.")
 
 
+@main.command("import")
+@click.argument("file", type=click.Path(exists=True, dir_okay=False))
+@click.option("--site", required=True, help="Code of the site.")
+@click.option("--zone", help="IANA time zone of times without an offset, such as Europe/Stockholm.")
+@click.option("--create-assets", is_flag=True, help="Register assets that are missing.")
+@click.option("--dry-run", is_flag=True, help="Check everything, store nothing.")
+@with_settings
+def import_history(
+    settings: Settings, file: str, site: str, zone: str | None, create_assets: bool, dry_run: bool
+) -> None:
+    """Import the stays in FILE (.csv, .json or .ndjson), all or nothing; the same file again changes nothing."""
+    from pathlib import Path
+
+    from service.api.stay_files import imported_file, report_lines
+    from service.store.database import Database
+
+    try:
+        done = imported_file(
+            Database(settings), site, Path(file), zone=zone, create_assets=create_assets, dry_run=dry_run
+        )
+    except ServiceError as error:
+        for line in report_lines(error.facts.get("report", [])):
+            click.echo(line, err=True)
+        raise
+    for line in report_lines([note.record() for note in done.notes]):
+        click.echo(f"note: {line}", err=True)
+    would = "would be" if dry_run else "are"
+    click.echo(f"{done.created} of {done.rows} stays {would} new, {done.unchanged} were on record as they are.")
+
+
+@main.command("export")
+@click.argument("file", type=click.Path(dir_okay=False, writable=True))
+@click.option("--site", required=True, help="Code of the site.")
+@with_settings
+def export_history(settings: Settings, file: str, site: str) -> None:
+    """Export all stays of a site to FILE (.csv or .ndjson); an import takes it as it is."""
+    from pathlib import Path
+
+    from service.api.stay_files import exported_file
+    from service.store.database import Database
+
+    rows = exported_file(Database(settings), site, Path(file))
+    click.echo(f"{rows} stays of {site} are in {file}.")
+
+
 @main.group()
 def audit() -> None:
     """The journal of all changes."""

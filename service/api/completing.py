@@ -14,7 +14,7 @@ from service.instructions.job import required_bearing
 from service.instructions.machine import normalised_bearing
 from service.record import sha256
 from service.reference.bearings import Bearing
-from service.store import assets, completions, stays
+from service.store import assets, completions, meters, stays
 from service.store.completions import CompletionRow
 from service.store.stays import StayRow
 from service.store.unit_of_work import Event, Tx
@@ -60,6 +60,8 @@ def completed(tx: Tx, at: Held, given: Mapping[str, Any]) -> tuple[CompletionRow
     document: dict[str, Any] = {"positions": [each.record() for each in done]}
     if "meter_reading" in given:
         document["meter_reading"] = given["meter_reading"]
+        reading = {"read_at": given["completed_at"], "value_h": given["meter_reading"].value}
+        meters.insert_reading_that_fits(tx, asset_id=at.order.asset_id, **reading)
     row = completions.insert_completion(
         tx,
         work_order_id=at.order.id,

@@ -3,11 +3,12 @@
 Memory: about 100 bytes a stay while a question is answered, beside 20,000 rows at a time.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Final
 
+from service.api.stays import chosen
 from service.errors import CannotEvaluate, Text
 from service.history.ages import MeterReading, meter
 from service.history.observations import Count, assumptions, status
@@ -71,6 +72,11 @@ def history(tx: Tx, chosen: Chosen, *, numbers: Sequence[str] = (), words: Seque
     read = all_meter_readings(tx)
     kind, found = kinds(columns)
     return History(columns, places, _ages(columns, places, read, tx.now), kind, found, read, tx.now)
+
+
+def asked_about(query: Mapping[str, Any]) -> Chosen:
+    """Return which stays a question is about. Those with other damage belong to it: they censor."""
+    return replace(chosen(query), damage=None)
 
 
 def grouped(data: History, keys: Sequence[str]) -> Groups:

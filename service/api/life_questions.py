@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from service import units
-from service.api.life_data import NOT_STATED, History, grouped, history
-from service.api.stays import chosen
+from service.api.life_data import NOT_STATED, History, asked_about, grouped, history
 from service.errors import CannotEvaluate, Text
 from service.history.damage import FATIGUE, falls_under
 from service.history.observations import REASONS
@@ -58,7 +57,7 @@ class Analysed:
 def analysed(tx: Tx, query: Mapping[str, Any]) -> Analysed:
     """Return the life analysis that a query asks for."""
     keys = query["group_by"]
-    data = history(tx, chosen(query), words=_words(keys))
+    data = history(tx, asked_about(query), words=_words(keys))
     if DAMAGE not in keys:
         return _analysed(data, query, grouped(data, keys), damage=query.get(DAMAGE))
     rest = tuple(key for key in keys if key != DAMAGE)

@@ -3,8 +3,7 @@
 from collections.abc import Mapping
 from typing import Any, Final
 
-from service.api.life_data import History, grouped, history
-from service.api.stays import chosen
+from service.api.life_data import History, asked_about, grouped, history
 from service.errors import CannotEvaluate, Text
 from service.findings import Source
 from service.reliability.mounting_bins import DEVIATION_BINS, deviation_numbers
@@ -28,7 +27,7 @@ CLEARANCES: Final = ("initial_clearance", "residual_clearance")
 
 def mounting_qualities(tx: Tx, query: Mapping[str, Any]) -> dict[str, Any]:
     """Return whether lives depend on where the residual clearance lay, and on deviations."""
-    data = history(tx, chosen(query), numbers=NUMBERS, words=("role", "housing"))
+    data = history(tx, asked_about(query), numbers=NUMBERS, words=("role", "housing"))
     window, deviations = window_numbers(data.columns), deviation_numbers(data.columns)
     factors = (
         ("place of the residual clearance in its window", "residual_clearance", window, WINDOW_BINS),

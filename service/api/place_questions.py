@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from service import units
-from service.api.life_data import History, duty_of, grouped, history, hours_since_epoch
-from service.api.stays import chosen
+from service.api.life_data import History, asked_about, duty_of, grouped, history, hours_since_epoch
 from service.errors import CannotEvaluate, Text
 from service.findings import Source
 from service.history.ages import Meter, MeterReading, meter
@@ -81,7 +80,7 @@ class Recurrence:
 
 def recurrence_of(tx: Tx, query: Mapping[str, Any], place: Place | None) -> Recurrence:
     """Return the events of a position, or of all positions that are chosen."""
-    which = chosen(query) if place is None else Chosen(asset=place.asset, position=place.name)
+    which = asked_about(query) if place is None else Chosen(asset=place.asset, position=place.name)
     data = history(tx, which)
     wanted = data.status_of_kind(query["count"], query.get("damage"))
     bases = {"meter": 0, "calendar": 0}
@@ -163,7 +162,9 @@ def _watched(rows: Sequence[_Row], clock: Any, status_of_kind: Sequence[str], ev
 
 def ranked(tx: Tx, query: Mapping[str, Any]) -> tuple[Ranking, dict[str, Any]]:
     """Return the ranking of positions, and the wire members of the answer."""
-    data = history(tx, chosen(query), words=tuple(k for k in query["class_by"] if k in ("role", "housing", *BY_WORD)))
+    data = history(
+        tx, asked_about(query), words=tuple(k for k in query["class_by"] if k in ("role", "housing", *BY_WORD))
+    )
     found = data.observed(grouped(data, query["class_by"]), count=query["count"], damage=query.get("damage"))
     if found.data is None:
         raise CannotEvaluate("no stay is left to rank positions by", code="no_lives")
@@ -210,7 +211,7 @@ def early(tx: Tx, query: Mapping[str, Any]) -> dict[str, Any]:
     numbers = ("residual_nm", "window_min_nm", "window_max_nm")
     by = query["by"]
     words = ("installed_by",) if by == "installer" else (by,) if by in ("manufacturer", "work_order") else ()
-    data = history(tx, chosen(query), numbers=numbers if by == "window" else (), words=words)
+    data = history(tx, asked_about(query), numbers=numbers if by == "window" else (), words=words)
     groups = window_bins(data.columns) if by == "window" else grouped(data, (by,))
     found = data.observed(groups, count=query["count"], damage=query.get("damage"))
     if found.data is None:

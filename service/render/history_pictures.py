@@ -6,7 +6,7 @@ from typing import Final
 from service.reliability.ranking import Ranking
 from service.reliability.recurrence import MeanCumulativeNumber
 from service.render.drawing import MARGIN, Circle, Drawing, Line, Words
-from service.render.plots import DASHES, LEFT, RIGHT, Axis, axes, linear_ticks, log_ticks, shown, steps
+from service.render.plots import LEFT, RIGHT, Axis, axes, linear_ticks, log_ticks, shown, steps
 from service.render.svg import svg
 
 HEIGHT: Final = 220.0
@@ -37,10 +37,10 @@ def recurrence_picture(found: MeanCumulativeNumber | None, *, group: str, event:
     if found.robust_variance.max() > 0:
         for name, column in (("lower", found.lower), ("upper", found.upper)):
             line = list(zip(ages, column.tolist(), strict=True))
-            steps(drawing, x, y, line, start=0.0, end=x.high, dash=DASHES, part=name)
-        drawing.paragraph(f"Full line: mean. Dashed: {level:.0%} limits that allow positions to differ.", size=11)
+            steps(drawing, x, y, line, start=0.0, end=x.high, part=name, thin=True)
+        drawing.paragraph(f"Thick line: mean. Thin: {level:.0%} limits that allow positions to differ.", size=11)
     else:
-        drawing.paragraph("Full line: number. One position alone shows no spread, so there are no limits.", size=11)
+        drawing.paragraph("Thick line: number. One position alone shows no spread, so there are no limits.", size=11)
     return svg(drawing, name="recurrence")
 
 

@@ -61,9 +61,9 @@ def survival_picture(analysis: LifeAnalysis, item: GroupLife) -> str:
         line = [point for point, is_known in zip(_line(found, rows, column), known, strict=True) if is_known]
         if line:
             until = x.high if bool(known.all()) else line[-1][0]
-            steps(drawing, x, y, line, start=1.0, end=until, dash=DASHES, part=name)
+            steps(drawing, x, y, line, start=1.0, end=until, part=name, thin=True)
     drawing.paragraph(
-        f"Full line: share that survives (Kaplan-Meier). Dashed: {found.level:.0%} limits at each age "
+        f"Thick line: share that survives (Kaplan-Meier). Thin: {found.level:.0%} limits at each age "
         f"({found.limit_kind.replace('_', '-')}).",
         size=11,
     )

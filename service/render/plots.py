@@ -90,17 +90,24 @@ def axes(
 
 
 def steps(
-    drawing: Drawing, x: Axis, y: Axis, points: Sequence[Point], *, start: float, end: float, dash: str = "",
+    drawing: Drawing,
+    x: Axis,
+    y: Axis,
+    points: Sequence[Point],
+    *,
+    start: float,
+    end: float,
+    thin: bool = False,
     part: str = "",
-) -> None:  # fmt: skip
-    """Draw a line that is level between points and jumps at them, from ``start`` to the end of the axis or ``end``."""
+) -> None:
+    """Draw a line that is level between points and jumps at them, from ``start`` at the axis's low end to ``end``."""
     before = (x.low, start)
-    width = 0.9 if dash else 1.8
+    width = 0.8 if thin else 1.8
     for at, value in points:
-        drawing.add(Line((x.at(before[0]), y.at(before[1])), (x.at(at), y.at(before[1])), width, dash, part))
-        drawing.add(Line((x.at(at), y.at(before[1])), (x.at(at), y.at(value)), width, dash, part))
+        drawing.add(Line((x.at(before[0]), y.at(before[1])), (x.at(at), y.at(before[1])), width, part=part))
+        drawing.add(Line((x.at(at), y.at(before[1])), (x.at(at), y.at(value)), width, part=part))
         before = (at, value)
-    drawing.add(Line((x.at(before[0]), y.at(before[1])), (x.at(end), y.at(before[1])), width, dash, part))
+    drawing.add(Line((x.at(before[0]), y.at(before[1])), (x.at(end), y.at(before[1])), width, part=part))
 
 
 def path(drawing: Drawing, x: Axis, y: Axis, points: Sequence[Point], *, dash: str = "", part: str = "") -> None:

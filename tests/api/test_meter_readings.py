@@ -7,6 +7,7 @@ import pytest
 from tests.api.checked import Client
 from tests.api.histories import imported, running, stay
 from tests.api.machines import fan
+from tests.api.orders import completion, opened, ready_to_complete
 
 
 def hours(value: float) -> dict[str, Any]:
@@ -102,3 +103,29 @@ def test_an_asset_with_readings_is_not_deleted(client_on_each: Client, machine: 
     entered(client_on_each, machine, reading("2024-01-01", 100))
     refused = client_on_each.delete(machine.removesuffix("/meter-readings"), headers={"If-Match": "*"})
     assert (refused.status_code, refused.json["code"]) == (409, "asset_in_use")
+
+
+def test_a_reading_that_comes_with_a_completion_goes_into_the_series_where_it_fits(client: Client) -> None:
+    order = opened(client)
+    ready_to_complete(client, order["id"])
+    path = f"/v1/assets/{order['asset_id']}/meter-readings"
+    entered(client, path, reading("2019-01-01", 40_000))
+    done = client.post(
+        f"/v1/work-orders/{order['id']}/completion",
+        completion(removed={"end_type": "failed"}) | {"meter_reading": hours(47_000)},
+    )
+    assert done.status_code == 201, done.json
+    assert [item["value"]["value"] for item in client.get(path).json["items"]] == [40_000, 47_000]
+
+
+def test_a_completion_is_not_stopped_by_an_exchange_that_nobody_entered(client: Client) -> None:
+    order = opened(client)
+    ready_to_complete(client, order["id"])
+    path = f"/v1/assets/{order['asset_id']}/meter-readings"
+    entered(client, path, reading("2019-01-01", 40_000))
+    done = client.post(
+        f"/v1/work-orders/{order['id']}/completion",
+        completion(removed={"end_type": "failed"}) | {"meter_reading": hours(300)},
+    )
+    assert done.status_code == 201, done.json
+    assert len(client.get(path).json["items"]) == 1
