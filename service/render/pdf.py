@@ -9,12 +9,12 @@ from typing import Final, Literal
 
 import segno
 from reportlab import rl_config
-from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfgen.canvas import Canvas
 
 from service.render.card import Plan, card_of
 from service.render.drawing import Box, Line, Mark, Words
 from service.render.pdf_blocks import Paper, filled
+from service.render.pdf_fonts import FONTS, latin, width_of
 from service.render.pdf_marks import operators
 from service.render.plain_text import cleaned
 from service.render.present import UnitSystem
@@ -24,10 +24,6 @@ from service.render.sheet import MARGIN, Band, Sheets
 PaperSize = Literal["a4", "letter"]
 SIZES: Final[dict[PaperSize, tuple[float, float]]] = {"a4": (595.0, 842.0), "letter": (612.0, 792.0)}
 rl_config.useA85 = 0  # streams as they are: 8 bits, not letters
-FONTS: Final = {False: "Helvetica", True: "Helvetica-Bold"}
-_WIDTHS: Final[dict[bool, list[float]]] = {
-    bold: [w / 1000 for w in pdfmetrics.getFont(name).widths] for bold, name in FONTS.items()
-}
 
 
 def pdf_card(
@@ -47,31 +43,6 @@ def pdf_card(
     code = qr_band(address) if address and address.startswith("http") else None
     filled(sheets, card, Paper(units, width_of, latin), shaft=shaft, address=address, code=code)
     return _written(sheets, title=f"{card.order}: {card.title}", foot=f"{card.order}. {card.revision}")
-
-
-@lru_cache(maxsize=16_384)
-def width_of(text: str, size: float, bold: bool) -> float:
-    """Return the width of a text in its font."""
-    widths = _WIDTHS[bold]
-    return sum([widths[byte] for byte in text.encode("cp1252", "replace")]) * size
-
-
-@lru_cache(maxsize=4096)
-def latin(text: str) -> str:
-    """Return a text in the letters that the fonts know."""
-    try:
-        text.encode("cp1252")
-    except UnicodeEncodeError:
-        return "".join(char if _known(char) else cleaned(char, ascii_only=True) for char in text)
-    return text
-
-
-def _known(char: str) -> bool:
-    try:
-        char.encode("cp1252")
-    except UnicodeEncodeError:
-        return False
-    return True
 
 
 @lru_cache(maxsize=256)
@@ -112,7 +83,11 @@ def _written(sheets: Sheets, *, title: str, foot: str) -> bytes:
             Words(MARGIN, low, said, 8.0),
             Words(ended, low, page, 8.0),
         )
-        lines = [operators(_placed(mark), height=sheets.height, fonts=fonts) for mark in (*marks, *own)]
+        lines = [
+            operators(mark, left=x, top=sheets.height - y, fonts=fonts)
+            for x, y, placed in (*marks, (0.0, 0.0, own))
+            for mark in placed
+        ]
         canvas.addLiteral("\n".join(lines))
         canvas.showPage()
     canvas.save()
@@ -124,14 +99,3 @@ def _named(canvas: Canvas, font: str) -> str:
     canvas.setFont(font, 10)
     named: str = canvas._doc.getInternalFontName(font)  # type: ignore[attr-defined]
     return named.removeprefix("/")
-
-
-def _placed(mark: Mark) -> Mark:
-    """Return words in the letters of the fonts, beginning where they are drawn; other marks as they are."""
-    if not isinstance(mark, Words):
-        return mark
-    said = latin(mark.text.replace("\u00a0", " "))
-    x = mark.x
-    if mark.anchor != "start":
-        x -= (0.5 if mark.anchor == "middle" else 1.0) * width_of(said, mark.size, mark.bold)
-    return Words(x, mark.y, said, mark.size, mark.bold, fill=mark.fill)

@@ -1,9 +1,11 @@
 """Marks as the drawing operators of PDF (ISO 32000-1, clauses 8 and 9); y is turned to run upwards."""
 
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import Final
 
-from service.render.drawing import Box, Circle, Line, Mark, Point, Shape, Words
+from service.render.drawing import Box, Circle, Line, Mark, Shape, Words
+from service.render.pdf_fonts import latin, width_of
 
 ARC: Final = 0.5523  # control points of a quarter circle, in radii
 _ESCAPED: Final = {
@@ -13,8 +15,8 @@ _ESCAPED: Final = {
 NO_FILL: Final = "none"
 
 
-def operators(mark: Mark, *, height: float, fonts: Mapping[bool, str]) -> str:
-    """Return what draws a mark on a page of this height; texts hold letters of code page 1252 only.
+def operators(mark: Mark, *, left: float, top: float, fonts: Mapping[bool, str]) -> str:
+    """Return what draws a mark, its origin at ``left`` and at ``top`` above the foot of the page.
 
     Parameters
     ----------
@@ -23,34 +25,38 @@ def operators(mark: Mark, *, height: float, fonts: Mapping[bool, str]) -> str:
     """
     match mark:
         case Words():
-            shade = "1 g " if mark.fill == "white" else "0 g "
-            size = f"/{fonts[mark.bold]} {_number(mark.size)} Tf"
-            return f"{shade}BT {size} {_at((mark.x, mark.y), height)} Td ({_text(mark.text)}) Tj ET"
+            text, x = _escaped(mark.text), left + mark.x
+            if mark.anchor != "start":
+                x -= (0.5 if mark.anchor == "middle" else 1.0) * width_of(latin(mark.text), mark.size, mark.bold)
+            size = f"/{fonts[mark.bold]} {mark.size:.2f} Tf {x:.2f} {top - mark.y:.2f} Td"
+            return f"{'1' if mark.fill == 'white' else '0'} g BT {size} ({text}) Tj ET"
         case Line():
-            ends = f"{_at(mark.start, height)} m {_at(mark.end, height)} l"
+            (x1, y1), (x2, y2) = mark.start, mark.end
+            ends = f"{left + x1:.2f} {top - y1:.2f} m {left + x2:.2f} {top - y2:.2f} l"
             return f"{_pen(mark.width, mark.dash)} {ends} S"
         case Box():
-            corner = _at((mark.x, mark.y + mark.height), height)
-            size = f"{_number(mark.width)} {_number(mark.height)}"
-            return f"{_pen(mark.stroke, mark.dash)} {corner} {size} re {_painted(mark.fill, mark.stroke)}"
+            corner = f"{left + mark.x:.2f} {top - mark.y - mark.height:.2f} {mark.width:.2f} {mark.height:.2f}"
+            return f"{_pen(mark.stroke, mark.dash)} {corner} re {_painted(mark.fill, mark.stroke)}"
         case Shape():
-            first, *others = (_at(point, height) for point in mark.points)
+            first, *others = (f"{left + x:.2f} {top - y:.2f}" for x, y in mark.points)
             path = " ".join([f"{first} m", *(f"{point} l" for point in others)])
             return f"{_pen(0.5, '')} {path} h {_painted(mark.fill, 0.5)}"
         case Circle():
-            return f"{_pen(mark.stroke, '')} {_circle(mark, height)} h {_painted(mark.fill, mark.stroke)}"
+            (x, y), radius = mark.centre, mark.radius
+            path = _circle(left + x, top - y, radius)
+            return f"{_pen(mark.stroke, '')} {path} h {_painted(mark.fill, mark.stroke)}"
 
 
-def _circle(circle: Circle, height: float) -> str:
-    (x, y), r, k = circle.centre, circle.radius, circle.radius * ARC
+def _circle(x: float, y: float, r: float) -> str:
+    k = r * ARC
     quarters = (
         ((x + r, y + k), (x + k, y + r), (x, y + r)),
         ((x - k, y + r), (x - r, y + k), (x - r, y)),
         ((x - r, y - k), (x - k, y - r), (x, y - r)),
         ((x + k, y - r), (x + r, y - k), (x + r, y)),
     )
-    curves = (" ".join(_at(point, height) for point in quarter) + " c" for quarter in quarters)
-    return f"{_at((x + r, y), height)} m {' '.join(curves)}"
+    curves = [" ".join(f"{px:.2f} {py:.2f}" for px, py in quarter) + " c" for quarter in quarters]
+    return f"{x + r:.2f} {y:.2f} m {' '.join(curves)}"
 
 
 def _painted(fill: str, stroke: float) -> str:
@@ -61,16 +67,11 @@ def _painted(fill: str, stroke: float) -> str:
 
 
 def _pen(width: float, dash: str) -> str:
-    return f"{_number(width)} w [{dash.replace(',', ' ')}] 0 d"
+    return f"{width:.2f} w [{dash.replace(',', ' ')}] 0 d"
 
 
-def _text(text: str) -> str:
-    return text.encode("cp1252", "replace").decode("latin-1").translate(_ESCAPED)
-
-
-def _at(point: Point, height: float) -> str:
-    return f"{_number(point[0])} {_number(height - point[1])}"
-
-
-def _number(value: float) -> str:
-    return f"{value:.2f}"
+@lru_cache(maxsize=8192)
+def _escaped(text: str) -> str:
+    """Return a text as it stands in a string of PDF."""
+    known = latin(text.replace("\u00a0", " "))
+    return known.encode("cp1252").decode("latin-1").translate(_ESCAPED)

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from service.render.drawing import Box, Circle, Drawing, Line, Mark, Shape, Words
+from service.render.drawing import WIDTH, Box, Circle, Drawing, Line, Mark, Shape, Words
 
 MARGIN: Final = 40.0
 BOTTOM: Final = 52.0
@@ -16,6 +16,10 @@ Measure = Callable[[str, float, bool], float]
 """From text, size and boldness to its width."""
 Run = tuple[str, bool]
 """Words and whether they are bold; a no-break space binds."""
+
+
+Placed = tuple[float, float, tuple[Mark, ...]]
+"""Marks and where their origin lies on the page: x, y."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +56,7 @@ class Sheets:
 
     width: float
     height: float
-    pages: list[list[Mark]] = field(default_factory=lambda: [[]])
+    pages: list[list[Placed]] = field(default_factory=lambda: [[]])
     y: float = MARGIN
 
     @property
@@ -77,7 +81,8 @@ class Sheets:
                 self._frame(block.frame, top)
                 self._turn()
                 top = self.y
-            self.pages[-1] += [moved(mark, MARGIN, self.y) for mark in band.marks]
+            if band.marks:
+                self.pages[-1].append((MARGIN, self.y, band.marks))
             self.y += band.height
         self._frame(block.frame, top)
 
@@ -89,13 +94,13 @@ class Sheets:
         if not frame or self.y <= top:
             return
         width, height = self.column, self.y - top
+        stroke = {"box": 0.8, "thick": 2.2, "double": 1.2, "bar": 0.0}[frame]
+        marks: tuple[Mark, ...] = (Box(0, 0, width, height, stroke=stroke),)
         if frame == "bar":
-            self.pages[-1].append(Box(MARGIN, top, 4.5, height, fill="black", stroke=0.0))
-            return
-        stroke = {"box": 0.8, "thick": 2.2, "double": 1.2}[frame]
-        self.pages[-1].append(Box(MARGIN, top, width, height, stroke=stroke))
+            marks = (Box(0, 0, 4.5, height, fill="black", stroke=0.0),)
         if frame == "double":
-            self.pages[-1].append(Box(MARGIN + 2.6, top + 2.6, width - 5.2, height - 5.2, stroke=stroke))
+            marks += (Box(2.6, 2.6, width - 5.2, height - 5.2, stroke=stroke),)
+        self.pages[-1].append((MARGIN, top, marks))
 
 
 def text_bands(
@@ -118,20 +123,24 @@ def text_bands(
         Further marks of the first line.
     """
     lines: list[list[Run]] = [[]]
+    blanks = {bold: measure(" ", size, bold) for bold in (False, True)}
     x, room = 0.0, right - left
     for word, bold, glued in _words(runs):
         wide = measure(word, size, bold)
-        blank = 0.0 if glued or not lines[-1] else measure(" ", size, bold)
-        if lines[-1] and x + blank + wide > room:
-            lines.append([])
-            x, blank, room = 0.0, 0.0, right - left - hanging
-        for piece in _pieces(word, bold, room, size, measure):
-            if piece is not word and lines[-1]:
+        line = lines[-1]
+        blank = 0.0 if glued or not line else blanks[bold]
+        if line and x + blank + wide > room:
+            line, x, blank, room = [], 0.0, 0.0, right - left - hanging
+            lines.append(line)
+        if wide <= room:
+            line.append((f" {word}" if blank else word, bold))
+            x += blank + wide
+            continue
+        for n, piece in enumerate(_pieces(word, bold, right - left - hanging, size, measure)):
+            if n:
                 lines.append([])
-                x, blank, room = 0.0, 0.0, right - left - hanging
-            lines[-1].append((piece if not blank else f" {piece}", bold))
-            x += blank + (wide if piece is word else measure(piece, size, bold))
-            blank = 0.0
+            lines[-1].append((piece, bold))
+            x, room = measure(piece, size, bold), right - left - hanging
     return [
         _band(line, left + (hanging if n else 0.0), size, measure, marks if n == 0 else ())
         for n, line in enumerate(lines)
@@ -151,10 +160,7 @@ def _words(runs: Sequence[Run]) -> Iterable[tuple[str, bool, bool]]:
 
 
 def _pieces(word: str, bold: bool, room: float, size: float, measure: Measure) -> Iterable[str]:
-    """Yield a word whole, or in pieces where it is longer than a line."""
-    if measure(word, size, bold) <= room:
-        yield word
-        return
+    """Yield the pieces of a word that is longer than a line."""
     while word:
         count = len(word)
         while count > 1 and measure(word[:count], size, bold) > room:
@@ -190,8 +196,6 @@ def beside(left: Sequence[Band], picture: Drawing, *, x: float, width: float) ->
 
 def pictured(picture: Drawing, *, x: float, width: float) -> Band:
     """Return a picture as a band, scaled to a width."""
-    from service.render.drawing import WIDTH
-
     scale = width / WIDTH
     return Band(picture.height * scale, tuple(moved(mark, x, 0.0, scale) for mark in picture.marks))
 

@@ -12,7 +12,8 @@ from markdown_it import MarkdownIt
 from service.mounting.clearance import Measured
 from service.render.html import content_policy, html_card, qr_code, style
 from service.render.markdown import markdown_card
-from service.render.pdf import SIZES, latin, pdf_card, width_of
+from service.render.pdf import SIZES, pdf_card
+from service.render.pdf_fonts import latin, width_of
 from service.render.present import quantity_text
 from service.render.shaft_line import Shaft
 from service.render.text import card
