@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from alembic import context
 
 from service.settings import Settings
-from service.store import engines
+from service.store import engines, fence
 from service.store.models import Base
 
 LOCK = 0x63617073  # any number: two processes that migrate take turns
@@ -32,6 +32,7 @@ def migrate(connection: sa.Connection) -> None:
     with connection.begin():
         if not on_sqlite:
             connection.execute(sa.select(sa.func.pg_advisory_xact_lock(LOCK)))
+            fence.let_through(connection, None)
         context.configure(
             connection=connection,
             target_metadata=Base.metadata,

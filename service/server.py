@@ -25,7 +25,7 @@ from service.app import create_app
 from service.settings import Settings
 
 WSGI = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
-SHARED_MEMORY: Final = Path("/dev/shm")  # noqa: S108  heartbeats of the workers must not wait for a disk
+SHARED_MEMORY: Final = Path("/dev/shm")  # heartbeats of the workers must not wait for a disk
 
 
 class Server(BaseApplication):  # type: ignore[misc]

@@ -5,16 +5,20 @@ import sqlite3
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, Final
 
 import sqlalchemy as sa
 
+from service.errors import Busy
 from service.settings import Settings
-from service.store import engines, migrate, unit_of_work
+from service.store import engines, fence, migrate, unit_of_work
 from service.store.failures import translated
+from service.store.models import SiteHead
 from service.store.unit_of_work import Idempotency, Tx, Written
+
+_HEAD: Final = sa.select(SiteHead.seq).where(SiteHead.site_id == sa.bindparam("site"))
 
 
 class Database:
@@ -31,7 +35,7 @@ class Database:
     def __init__(self, settings: Settings) -> None:
         self.settings = settings
         self.writer_lock: threading.Lock | None = threading.Lock() if settings.on_sqlite else None
-        self._engine: sa.Engine | None = None
+        self._engines: dict[str, sa.Engine] = {}
         self._pid = 0
         self._making = threading.Lock()
         self._watcher: Any = None
@@ -41,20 +45,30 @@ class Database:
     @property
     def engine(self) -> sa.Engine:
         """Return the engine of this process."""
-        if self._engine is not None and self._pid == os.getpid():
-            return self._engine
+        return self._engine_of("primary")
+
+    def _engine_of(self, name: str) -> sa.Engine:
+        """Return the engine of this process to the primary or the replica."""
+        if self._pid == os.getpid() and name in self._engines:
+            return self._engines[name]
         with self._making:
-            if self._engine is None or self._pid != os.getpid():
-                if self._engine is not None:
-                    self._engine.dispose(close=False)  # the parent's connections stay the parent's
-                self._engine = engines.pooled(
-                    self.settings.database_url,
-                    size=self.settings.pool_size,
-                    statement_timeout_ms=self.settings.statement_timeout_ms,
-                    lock_timeout_ms=self.settings.lock_timeout_ms,
-                )
-                self._pid = os.getpid()
-            return self._engine
+            if self._pid != os.getpid():
+                for engine in self._engines.values():
+                    engine.dispose(close=False)  # the parent's connections stay the parent's
+                self._engines, self._pid = {}, os.getpid()
+            if name not in self._engines:
+                self._engines[name] = self._made(name)
+            return self._engines[name]
+
+    def _made(self, name: str) -> sa.Engine:
+        settings = self.settings
+        return engines.pooled(
+            settings.database_url if name == "primary" else settings.database_read_url or "",
+            size=settings.pool_size,
+            statement_timeout_ms=settings.statement_timeout_ms,
+            lock_timeout_ms=settings.lock_timeout_ms,
+            pooler=settings.pooler,
+        )
 
     def unchanged_since(self) -> int | None:
         """Return a number that stays the same while no transaction of any process has changed the embedded database.
@@ -74,11 +88,20 @@ class Database:
             return found
 
     @contextmanager
-    def reading(self, *, snapshot: bool = False) -> Iterator[sa.Connection]:
-        """Yield a connection in a read-only transaction, for questions that come before the site is known.
+    def reading(
+        self,
+        *,
+        site_id: str | None = None,
+        before_site: bool = False,
+        snapshot: bool = False,
+        engine: sa.Engine | None = None,
+    ) -> Iterator[sa.Connection]:
+        """Yield a connection in a read-only transaction, for questions about all sites unless one is named.
 
         Parameters
         ----------
+        before_site : bool
+            Whether the question is which site it is: only keys and sites can be read then.
         snapshot : bool
             Whether all statements see the same moment (on SQLite they always do).
 
@@ -90,22 +113,50 @@ class Database:
         options: dict[str, Any] = {} if self.settings.on_sqlite else {"postgresql_readonly": True}
         if snapshot and not self.settings.on_sqlite:
             options["isolation_level"] = "REPEATABLE READ"
-        with translated(), self.engine.connect() as connection:
+        with translated(), (engine or self.engine).connect() as connection:
             connection = connection.execution_options(**options)
             with connection.begin():
+                if not before_site:
+                    fence.let_through(connection, site_id)
                 yield connection
 
     @contextmanager
-    def read(self, site_id: str) -> Iterator[Tx]:
+    def read(self, site_id: str, *, past: bool = False) -> Iterator[Tx]:
         """Yield a read-only transaction of a site.
+
+        Parameters
+        ----------
+        past : bool
+            Whether the question may go to the replica. It does when the replica has every write of this site that was
+            committed before the question came (its journal is as long), else to the primary: whoever reads, in any
+            process, reads what was written.
 
         Raises
         ------
         Busy
             The database cannot answer now.
         """
-        with self.reading() as connection:
+        with ExitStack() as stack:
+            connection = self._of_replica(stack, site_id) if past and self.settings.database_read_url else None
+            if connection is None:
+                connection = stack.enter_context(self.reading(site_id=site_id))
             yield Tx(connection, site_id, datetime.now(UTC))
+
+    def _of_replica(self, stack: ExitStack, site_id: str) -> sa.Connection | None:
+        """Return a connection to the replica, None when it lags behind this site or does not answer."""
+        with self.reading(site_id=site_id) as primary:
+            written = primary.execute(_HEAD, {"site": site_id}).scalar_one()
+        with ExitStack() as opened:
+            try:
+                connection = opened.enter_context(
+                    self.reading(site_id=site_id, snapshot=True, engine=self._engine_of("replica"))
+                )
+                if (connection.execute(_HEAD, {"site": site_id}).scalar() or 0) < written:
+                    return None
+            except Busy:
+                return None
+            stack.push(opened.pop_all())
+            return connection
 
     def write(
         self,
@@ -133,9 +184,10 @@ class Database:
 
     def dispose(self) -> None:
         """Close the connections of this process."""
-        if self._engine is not None and self._pid == os.getpid():
-            self._engine.dispose()
-            self._engine = None
+        if self._pid == os.getpid():
+            for engine in self._engines.values():
+                engine.dispose()
+            self._engines = {}
         with self._watching:
             if self._watcher is not None and self._watcher_pid == os.getpid():
                 self._watcher.close()

@@ -17,8 +17,14 @@ PRAGMAS: Final = (
 )
 
 
-def pooled(url: str, *, size: int, statement_timeout_ms: int, lock_timeout_ms: int) -> sa.Engine:
-    """Return an engine with a pool of at most ``size`` connections; waiting longer than 5 s for one fails."""
+def pooled(url: str, *, size: int, statement_timeout_ms: int, lock_timeout_ms: int, pooler: bool = False) -> sa.Engine:
+    """Return an engine with a pool of at most ``size`` connections; waiting longer than 5 s for one fails.
+
+    Parameters
+    ----------
+    pooler : bool
+        Whether a connection may change between transactions: limits are said in each, and nothing is prepared.
+    """
     pool = {"pool_size": size, "max_overflow": 0, "pool_timeout": 5.0}
     if url.startswith("sqlite"):
         return _sqlite(url, **pool)
@@ -27,7 +33,7 @@ def pooled(url: str, *, size: int, statement_timeout_ms: int, lock_timeout_ms: i
         "lock_timeout": lock_timeout_ms,
         "idle_in_transaction_session_timeout": IDLE_IN_TRANSACTION_MS,
     }
-    return _postgresql(url, limits, **pool)
+    return _behind_pooler(url, limits, **pool) if pooler else _postgresql(url, limits, **pool)
 
 
 def single(url: str) -> sa.Engine:
@@ -41,6 +47,19 @@ def _postgresql(url: str, limits: dict[str, int], **pool: Any) -> sa.Engine:
     options = " ".join(f"-c {name}={value}" for name, value in limits.items())
     arguments = {"options": options, "connect_timeout": 5, "application_name": "capsaddle"}
     return sa.create_engine(url, connect_args=arguments, **pool)
+
+
+def _behind_pooler(url: str, limits: dict[str, int], **pool: Any) -> sa.Engine:
+    """Return an engine that keeps no state in the session: PgBouncer in transaction mode refuses or loses it."""
+    arguments = {"connect_timeout": 5, "application_name": "capsaddle", "prepare_threshold": None}
+    engine = sa.create_engine(url, connect_args=arguments, **pool)
+    said = "SELECT " + ", ".join(f"set_config('{name}', '{value}', true)" for name, value in limits.items())
+
+    @sa.event.listens_for(engine, "begin")
+    def begin(connection: sa.Connection) -> None:
+        connection.exec_driver_sql(said).close()
+
+    return engine
 
 
 def watcher(url: str) -> sqlite3.Connection:

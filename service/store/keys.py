@@ -218,7 +218,7 @@ _LOOKUP_BY_ID: Final = _LOOKUP.where(models.ApiKey.id == sa.bindparam("key_id"))
 
 
 def _stored_key(database: Database, key_id: str) -> _Key | None:
-    with database.reading() as connection:
+    with database.reading(before_site=True) as connection:
         row = connection.execute(_LOOKUP_BY_ID, {"key_id": key_id}).one_or_none()
     if row is None:
         return None

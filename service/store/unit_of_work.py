@@ -17,7 +17,7 @@ import sqlalchemy as sa
 from sqlalchemy import exc
 
 from service.errors import Busy
-from service.store import failures, repeats
+from service.store import failures, fence, repeats
 from service.store.journal import Event, append
 from service.store.repeats import Idempotency
 from service.store.transaction import Tx
@@ -109,6 +109,7 @@ def _attempt(engine: sa.Engine, call: Call) -> Written:
         connection = connection.execution_options(writes=True)
         try:
             with connection.begin():
+                fence.let_through(connection, call.site_id)
                 tx = Tx(connection, call.site_id, datetime.now(UTC))
                 outcome.append(_effect(tx, call))
                 if call.dry_run:

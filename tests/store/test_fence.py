@@ -1,0 +1,184 @@
+"""The second fence (PostgreSQL): row level security holds where a query forgets its site. And the replica.
+
+The role here is one as docker/roles.sh makes it: no superuser, no owner of tables. What row level security does to such
+a role, and that FORCE holds the owner too: PostgreSQL's documentation, 5.9 Row Security Policies.
+"""
+
+import os
+from collections.abc import Iterator
+
+import pytest
+import sqlalchemy as sa
+
+from service.app import create_app
+from service.settings import Settings
+from service.store import engines, journal, models, sites
+from service.store.database import Database
+from service.store.keys import create_key
+from service.store.unit_of_work import Tx, Written
+from tests import databases
+from tests.api.machines import fan, order
+from tests.store import plant
+
+ROLE = f"capsaddle_fenced_{os.getpid()}"
+TABLES = {name for name, table in models.Base.metadata.tables.items() if "site_id" in table.c}
+
+
+@pytest.fixture
+def fenced(postgres_server: databases.PostgresServer) -> Iterator[Database]:
+    """The store as the service's own role."""
+    url = postgres_server.clone()
+    with engines.single(url).begin() as owner:
+        owner.exec_driver_sql(f"CREATE ROLE {ROLE} LOGIN PASSWORD 'plain' NOSUPERUSER NOBYPASSRLS")
+        owner.exec_driver_sql(f"GRANT SELECT, INSERT, UPDATE, DELETE ON ALL TABLES IN SCHEMA public TO {ROLE}")
+    app = sa.make_url(url).set(username=ROLE, password="plain").render_as_string(hide_password=False)
+    database = Database(Settings(database_url=app))
+    yield database
+    database.dispose()
+    postgres_server.drop(url)
+    server = postgres_server.url.set(drivername="postgresql+psycopg").render_as_string(hide_password=False)
+    with engines.single(server).begin() as owner:
+        owner.exec_driver_sql(f"DROP ROLE {ROLE}")
+
+
+def with_a_machine(database: Database, code: str) -> str:
+    site_id = plant.site(database, code)
+    plant.stored(database, site_id)
+    return site_id
+
+
+UNSCOPED = sa.select(models.Asset.site_id)
+
+
+def test_a_query_that_forgets_its_site_sees_its_own_rows_only(fenced: Database) -> None:
+    north, south = with_a_machine(fenced, "north"), with_a_machine(fenced, "south")
+    for site_id in (north, south):
+        with fenced.read(site_id) as tx:
+            assert tx.connection.execute(UNSCOPED).scalars().all() == [site_id]
+    with fenced.reading() as connection:  # a command over all sites says so
+        assert set(connection.execute(UNSCOPED).scalars()) == {north, south}
+    with fenced.reading(before_site=True) as connection:
+        assert connection.execute(UNSCOPED).all() == []
+    with fenced.engine.connect() as connection:  # nobody has said anything
+        assert connection.execute(UNSCOPED).all() == []
+
+
+def test_a_write_that_forgets_its_site_reaches_no_other(fenced: Database) -> None:
+    north, south = with_a_machine(fenced, "north"), with_a_machine(fenced, "south")
+
+    def unscoped(tx: Tx) -> Written:
+        assert tx.connection.execute(sa.update(models.Asset).values(name="changed")).rowcount == 1
+        return Written(200, "")
+
+    fenced.write(site_id=north, actor="tester", request_id="test", work=unscoped)
+    with fenced.read(south) as tx:
+        assert tx.connection.execute(sa.select(models.Asset.name)).scalar_one() != "changed"
+
+    def of_another(tx: Tx) -> Written:
+        values = {"site_id": south, "id": tx.site_id, "tag": "T", "name": "n", "version": 1, "document": "{}"}
+        tx.connection.execute(sa.insert(models.Asset).values(values | {"created_at": tx.now, "updated_at": tx.now}))
+        return Written(200, "")
+
+    with pytest.raises(sa.exc.ProgrammingError, match="violates row-level security policy"):
+        fenced.write(site_id=north, actor="tester", request_id="test", work=of_another)
+
+
+def test_what_one_transaction_said_does_not_hold_in_the_next(fenced: Database) -> None:
+    site_id = with_a_machine(fenced, "north")
+    with fenced.read(site_id):
+        pass
+    for _ in range(3):  # the same pooled connection
+        with fenced.engine.connect() as connection:
+            assert connection.execute(UNSCOPED).all() == []
+
+
+def test_the_service_works_as_this_role(fenced: Database) -> None:
+    """An order from its opening over its cancelling to the feed; two sites, each with its own."""
+    app = create_app(fenced.settings)
+    client = app.test_client()
+    for code in ("north", "south"):
+        sites.create_site(fenced, code, code, "inch")
+        headers = {"Authorization": f"Bearer {create_key(fenced, code, ['read', 'write'])}"}
+        made = client.post("/v1/work-orders", json=order("WO-1", asset=fan()), headers=headers)
+        assert made.status_code == 201, made.text
+        again = {**headers, "Idempotency-Key": "again"}
+        ended = [client.post(f"/v1/work-orders/{made.json['id']}/cancellation", json={"reason": "no"}, headers=again)]
+        ended.append(client.post(ended[0].request.path, json={"reason": "no"}, headers=again))
+        assert ended[0].status_code == ended[1].status_code, ended[0].text
+        events = client.get("/v1/events", headers=headers)
+        assert "work_order.opened" in events.text
+        assert len(client.get("/v1/work-orders", headers=headers).json["items"]) == 1
+    assert [chain.broken_seq for chain in journal.verify(fenced)] == [None, None]
+    app.extensions["capsaddle"].database.dispose()
+
+
+def test_every_table_of_a_site_has_the_fence_and_its_owner_is_held_too(postgres_url: str) -> None:
+    with engines.single(postgres_url).connect() as connection:
+        held = connection.exec_driver_sql(
+            "SELECT relname FROM pg_class WHERE relkind = 'r' AND relrowsecurity AND relforcerowsecurity"
+        )
+        assert set(held.scalars()) == TABLES
+        policies = connection.exec_driver_sql("SELECT tablename FROM pg_policies WHERE policyname = 'of_site'")
+        assert set(policies.scalars()) == TABLES
+        reading = "SELECT tablename, cmd FROM pg_policies WHERE policyname <> 'of_site'"
+        assert [tuple(row) for row in connection.exec_driver_sql(reading)] == [("api_keys", "SELECT")]
+
+
+def names(database: Database, site_id: str, *, past: bool) -> list[str]:
+    with database.read(site_id, past=past) as tx:
+        mine = sa.select(models.Asset.name).where(models.Asset.site_id == site_id)
+        return sorted(tx.connection.execute(mine).scalars())
+
+
+def test_a_question_about_the_past_goes_to_a_replica_that_has_all_writes_of_the_site(
+    postgres_server: databases.PostgresServer,
+) -> None:
+    """A copy of the database stands for a replica: the same rows up to a moment, then it lags."""
+    url = postgres_server.clone()
+    primary = Database(Settings(database_url=url))
+    busy, calm = plant.site(primary, "busy"), plant.site(primary, "calm")
+    for site_id in (busy, calm):
+        plant.stored(primary, site_id)
+    primary.dispose()
+    copy = postgres_server._create(str(sa.make_url(url).database))
+    with engines.single(copy).begin() as connection:  # so that it can be told which of the two answered
+        connection.execute(sa.update(models.Asset).values(name="of the replica"))
+    database = Database(Settings(database_url=url, database_read_url=copy))
+    assert names(database, busy, past=True) == ["of the replica"]
+    assert names(database, busy, past=False) != ["of the replica"]
+
+    event = journal.Event("site.blade_set_changed", "site", busy)
+    other_process = Database(Settings(database_url=url))
+    plant.written(other_process, busy, lambda tx: None, event)
+    assert names(database, busy, past=True) != ["of the replica"]  # it lacks the write: the primary answers
+    assert names(database, calm, past=True) == ["of the replica"]
+    for each in (database, other_process):
+        each.dispose()
+    postgres_server.drop(copy)
+    gone = Database(Settings(database_url=url, database_read_url=copy))
+    assert names(gone, calm, past=True) != ["of the replica"]
+    gone.dispose()
+    postgres_server.drop(url)
+
+
+def test_behind_a_pooler_no_state_of_the_session_is_used(postgres_url: str) -> None:
+    """PgBouncer in transaction mode: no startup options, nothing prepared, limits that end with the transaction."""
+    database = Database(Settings(database_url=postgres_url, pooler=True, statement_timeout_ms=4321))
+    site_id = plant.site(database, "north")
+    for _ in range(12):  # psycopg prepares what it has run five times
+        with database.read(site_id) as tx:
+            assert tx.connection.exec_driver_sql("SHOW statement_timeout").scalar_one() == "4321ms"
+            assert tx.connection.exec_driver_sql("SELECT count(*) FROM pg_prepared_statements").scalar_one() == 0
+    raw = database.engine.raw_connection()
+    try:
+        assert raw.cursor().execute("SHOW statement_timeout").fetchone() == ("0",)
+    finally:
+        raw.close()
+    plain = Database(Settings(database_url=postgres_url))
+    counts = []
+    for _ in range(12):
+        with plain.read(site_id) as tx:
+            counts.append(tx.connection.exec_driver_sql("SELECT count(*) FROM pg_prepared_statements").scalar_one())
+    assert counts[-1] > 0  # without a pooler statements are prepared: the check above can fail
+    database.dispose()
+    plain.dispose()
