@@ -307,6 +307,36 @@ def export_history(settings: Settings, file: str, site: str) -> None:
     click.echo(f"{rows} stays of {site} are in {file}.")
 
 
+@main.command()
+@with_settings
+def check(settings: Settings) -> None:
+    """Look at settings, schema, clock, tables, open orders; ends with 1 when the service should not run like this."""
+    from service.store.checking import checks
+    from service.store.database import Database
+
+    database = Database(settings)
+    failed = False
+    for each in checks(database):
+        failed = failed or each.state == "failed"
+        click.echo(f"{each.state:<6} {each.subject}: {each.said}")
+    database.dispose()
+    if failed:
+        sys.exit(1)
+
+
+@main.command()
+@with_settings
+def tidy(settings: Settings) -> None:
+    """Delete what is past its time: kept answers (7 days), deliveries that have ended (90 days). For a daily timer."""
+    from service.store.database import Database
+    from service.store.retention import tidied
+
+    database = Database(settings)
+    done = tidied(database)
+    database.dispose()
+    click.echo(f"{done.answers} kept answers and {done.deliveries} deliveries are deleted.")
+
+
 @main.group()
 def audit() -> None:
     """The journal of all changes."""

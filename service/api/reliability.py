@@ -53,7 +53,7 @@ def read_life_analysis(call: Call) -> Response:
     from service.api.life_questions import analysed
 
     as_picture = picture_asked_for()
-    with call.reading() as tx:
+    with call.reading(past=True) as tx:
         found = analysed(tx, call.query)
     if not as_picture:
         return call.answer(found.record())
@@ -97,7 +97,7 @@ def _recurrence(call: Call, position_id: str | None) -> Response:
     from service.api.place_questions import place_of, recurrence_of
 
     as_picture = picture_asked_for()
-    with call.reading() as tx:
+    with call.reading(past=True) as tx:
         place = None
         if position_id is not None:
             place = place_of(tx, position_id) if is_identifier(position_id) else None
@@ -127,7 +127,7 @@ def read_replacement_ranking(call: Call) -> Response:
     from service.api.place_questions import ranked
 
     as_picture = picture_asked_for()
-    with call.reading() as tx:
+    with call.reading(past=True) as tx:
         ranks, record = ranked(tx, call.query)
     if not as_picture:
         return call.answer(record)
@@ -148,7 +148,7 @@ def read_early_failures(call: Call) -> Response:
     """Look for early failures"""
     from service.api.place_questions import early
 
-    with call.reading() as tx:
+    with call.reading(past=True) as tx:
         return call.answer(early(tx, call.query))
 
 
@@ -164,7 +164,7 @@ def read_mounting_quality(call: Call) -> Response:
     """Ask whether life depends on the mounting"""
     from service.api.mounting_questions import mounting_qualities
 
-    with call.reading() as tx:
+    with call.reading(past=True) as tx:
         return call.answer(mounting_qualities(tx, call.query))
 
 
@@ -180,7 +180,7 @@ def read_reading_quality(call: Call) -> Response:
     """Ask how good the readings are"""
     from service.api.mounting_questions import reading_quality
 
-    with call.reading() as tx:
+    with call.reading(past=True) as tx:
         return call.answer(reading_quality(tx, call.query, call.units))
 
 
@@ -200,5 +200,5 @@ def read_replacement_age(call: Call) -> Response:
         if name not in call.query:
             fault = {"parameter": name, "code": "bad_parameter", "detail": "is needed"}
             raise ProblemRaised("bad_parameter", f"{name}: is needed, in the same money as the other", faults=[fault])
-    with call.reading() as tx:
+    with call.reading(past=True) as tx:
         return call.answer(replacement_ages(tx, call.query))

@@ -120,7 +120,7 @@ def _listed(call: Call, rows: Rows, *, columns: Sequence[str], key: str, name: s
     if media is not None:
         return streamed(call, media, rows, columns=columns, key=key, name=name)
     query = call.query
-    with call.reading() as tx:
+    with call.reading(past=True) as tx:
         found = rows(tx, lists.after(query, call.caller.site_id), query["limit"] + 1)
     items = [flat_line(row, columns) for row in found]
     body, headers = lists.page(items, query, call.caller.site_id, key=key)

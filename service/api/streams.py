@@ -71,7 +71,7 @@ def row_batches(database: Database, site_id: str, rows: Rows, key: str) -> Itera
     """Yield the rows batch by batch, each read in a transaction of its own."""
     after: str | None = None
     while True:
-        with database.read(site_id) as tx:
+        with database.read(site_id, past=True) as tx:
             batch = rows(tx, after, BATCH)
         if batch:
             yield batch
