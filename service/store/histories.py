@@ -11,7 +11,7 @@ from sqlalchemy.sql.functions import FunctionElement
 
 from service import record as records
 from service.store import models
-from service.store.stay_lists import Chosen, conditions
+from service.store.stay_lists import Chosen, conditions, few_positions
 from service.store.transaction import Tx
 
 ROWS_AT_ONCE: Final = 20_000
@@ -88,9 +88,12 @@ def stay_batches(tx: Tx, chosen: Chosen, columns: Sequence[str]) -> Iterator[Seq
     asked = [_text(tx, COLUMNS[name]) if name == "position" else COLUMNS[name] for name in columns]
     statement = sa.select(*asked).select_from(_STAY)
     statement = statement.join(position, (position.site_id == _STAY.site_id) & (position.id == _STAY.position_id))
-    if chosen.asset is not None:
+    ids = few_positions(tx, chosen)
+    if chosen.asset is not None and ids is None:
         statement = statement.join(asset, (asset.site_id == position.site_id) & (asset.id == position.asset_id))
-    streamed = statement.where(*conditions(tx, chosen)).execution_options(stream_results=True, yield_per=ROWS_AT_ONCE)
+    streamed = statement.where(*conditions(tx, chosen, ids)).execution_options(
+        stream_results=True, yield_per=ROWS_AT_ONCE
+    )
     yield from tx.connection.execute(streamed).partitions()
 
 

@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from service.store import models
 from service.store.transaction import Tx
 
-MANY_POSITIONS: Final = 500  # of one asset; beyond, they are joined and not listed
+MANY_POSITIONS: Final = 500  # beyond, positions are joined and not listed
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,9 +35,9 @@ class Chosen:
 
 def stay_rows(tx: Tx, chosen: Chosen, *, after: str | None, limit: int) -> Sequence[Any]:
     """Return up to ``limit`` rows of flat columns in the order of their ids, those after the id ``after``."""
-    stay = models.Stay
+    stay, ids = models.Stay, few_positions(tx, chosen)
     statement = joined(sa.select(*_flat(stay, models.Position, models.Asset, models.WorkOrder)), stay)
-    statement = statement.where(*conditions(tx, chosen)).order_by(stay.id).limit(limit)
+    statement = statement.where(*conditions(tx, chosen, ids)).order_by(_ordering(tx, stay.id, ids)).limit(limit)
     if after is not None:
         statement = statement.where(stay.id > after)
     return tx.connection.execute(statement).all()
@@ -51,7 +51,7 @@ def replacement_rows(tx: Tx, chosen: Chosen, *, after: str | None, limit: int) -
     """
     fitted = sa.orm.aliased(models.Stay)
     removed, position, asset, order = models.Stay, models.Position, models.Asset, models.WorkOrder
-    before = sa.orm.aliased(models.Stay)
+    before, ids = sa.orm.aliased(models.Stay), few_positions(tx, chosen)
     latest = (
         sa.select(before.id)
         .where(before.site_id == fitted.site_id, before.position_id == fitted.position_id)
@@ -78,10 +78,12 @@ def replacement_rows(tx: Tx, chosen: Chosen, *, after: str | None, limit: int) -
         .join(position, (position.site_id == removed.site_id) & (position.id == removed.position_id))
         .join(asset, (asset.site_id == position.site_id) & (asset.id == position.asset_id))
         .join(order, of_order, isouter=True)
-        .where(fitted.site_id == tx.site_id, *conditions(tx, chosen, dated=fitted))
-        .order_by(fitted.id)
+        .where(fitted.site_id == tx.site_id, *conditions(tx, chosen, ids, dated=fitted))
+        .order_by(_ordering(tx, fitted.id, ids))
         .limit(limit)
     )
+    if ids is not None:
+        statement = statement.where(fitted.position_id.in_(ids))
     if after is not None:
         statement = statement.where(fitted.id > after)
     return tx.connection.execute(statement).all()
@@ -98,40 +100,63 @@ def joined(statement: Any, stay: Any) -> Any:
     )
 
 
-def conditions(tx: Tx, chosen: Chosen, *, dated: Any = models.Stay) -> list[Any]:
-    """Return what must hold of stays joined with position and asset; ``dated`` is the stay that the period is about."""
+def conditions(tx: Tx, chosen: Chosen, ids: Sequence[str] | None, *, dated: Any = models.Stay) -> list[Any]:
+    """Return what must hold of stays joined with position and asset.
+
+    Parameters
+    ----------
+    ids : sequence of str or None
+        ``few_positions``
+    dated : model
+        The stay that the period is about.
+    """
     stay, position = models.Stay, models.Position
     wanted = (
         (stay.designation, chosen.designation),
         (stay.manufacturer, chosen.manufacturer),
         (stay.end_type, chosen.end_type),
-        (position.housing, chosen.housing),
         (sa.func.coalesce(stay.role, position.role), chosen.role),
     )
     held: list[Any] = [stay.site_id == tx.site_id]
     held += [column == value for column, value in wanted if value is not None]
-    held += [_of_place(tx, chosen)] if chosen.asset is not None or chosen.position is not None else []
+    held += _of_place(chosen) if ids is None else [stay.position_id.in_(ids)]
     held += [_damaged(chosen.damage)] if chosen.damage is not None else []
     held += [dated.installed_at >= chosen.begin] if chosen.begin is not None else []
     held += [dated.installed_at < chosen.end] if chosen.end is not None else []
     return held
 
 
-def _of_place(tx: Tx, chosen: Chosen) -> Any:
-    """Return the condition of asset and position; those of one asset by their ids, so that an index serves."""
+def few_positions(tx: Tx, chosen: Chosen) -> Sequence[str] | None:
+    """Return the ids of the positions that are meant when asset, name or housing leave few, so that an index serves."""
     position, asset = models.Position, models.Asset
-    by_name = [position.name == chosen.position] if chosen.position is not None else []
-    if chosen.asset is None:
-        return by_name[0]
+    of_place = _of_place(chosen)
+    if not of_place:
+        return None
     found = (
         sa.select(position.id)
         .join(asset, (asset.site_id == position.site_id) & (asset.id == position.asset_id))
-        .where(position.site_id == tx.site_id, asset.tag == chosen.asset, *by_name)
+        .where(position.site_id == tx.site_id, *of_place)
+        .limit(MANY_POSITIONS + 1)
     )
-    ids = tx.connection.execute(found.limit(MANY_POSITIONS + 1)).scalars().all()
-    if len(ids) > MANY_POSITIONS:
-        return sa.and_(asset.tag == chosen.asset, *by_name)
-    return models.Stay.position_id.in_(ids) if ids else sa.false()
+    ids = tx.connection.execute(found).scalars().all()
+    return ids if len(ids) <= MANY_POSITIONS else None
+
+
+def _of_place(chosen: Chosen) -> list[Any]:
+    """Return the conditions of asset, position and housing."""
+    wanted = (
+        (models.Asset.tag, chosen.asset),
+        (models.Position.name, chosen.position),
+        (models.Position.housing, chosen.housing),
+    )
+    return [column == value for column, value in wanted if value is not None]
+
+
+def _ordering(tx: Tx, column: Any, ids: Sequence[str] | None) -> Any:
+    """Return the order by id; with few positions SQLite must not walk through all stays to keep it."""
+    if ids is None or tx.connection.dialect.name != "sqlite":
+        return column
+    return sa.type_coerce(column, sa.Text).concat("")
 
 
 def _damaged(code: str) -> Any:
