@@ -11,6 +11,7 @@ from flask import Flask, Response, g, request
 
 from service.api import (
     arrangements,
+    asset_history,
     assets,
     cap_bolts,
     capabilities,
@@ -52,6 +53,7 @@ BLUEPRINTS: Final = (
     arrangements.blueprint,
     cap_bolts.blueprint,
     assets.blueprint,
+    asset_history.blueprint,
     housings.blueprint,
     charts.blueprint,
     recall.blueprint,

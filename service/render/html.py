@@ -45,9 +45,7 @@ def html_card(
         .get_template("card.html")
         .render(
             card=card,
-            windows=[
-                Markup(window_picture(strip.target, units=units, name=f"w{n}")) for n, strip in enumerate(card.strips)
-            ],
+            windows=_windows(card, units),
             line=_line(card, shaft, units),
             address=address,
             code=qr_code(address) if address and address.startswith("http") else None,
@@ -70,6 +68,11 @@ def _windows(card: Card, units: UnitSystem) -> list[Markup]:
 def _line(card: Card, shaft: Shaft | None, units: UnitSystem) -> Markup | None:
     drawing = line_of(card, shaft, units)
     return None if drawing is None else Markup(svg(drawing, name="shaft-line"))
+
+
+def drawn(picture: str) -> Markup:
+    """Return a picture of ours, its words escaped where it was written, as markup."""
+    return Markup(picture)
 
 
 @lru_cache(maxsize=256)

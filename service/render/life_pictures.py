@@ -42,8 +42,14 @@ def probability_picture(analysis: LifeAnalysis, item: GroupLife) -> str:
     return svg(drawing, name="probability")
 
 
-def survival_picture(analysis: LifeAnalysis, item: GroupLife) -> str:
-    """Return the survival of a group as SVG, in steps with their limits; no model."""
+def survival_picture(analysis: LifeAnalysis, item: GroupLife, *, name: str = "survival") -> str:
+    """Return the survival of a group as SVG, in steps with their limits; no model.
+
+    Parameters
+    ----------
+    name : str
+        What its ids begin with: must differ where two pictures stand on one page.
+    """
     drawing = Drawing(f"Survival: {item.facts.label}")
     drawing.paragraph(drawing.title, size=14, bold=True)
     drawing.paragraph(_counts(item))
@@ -68,7 +74,7 @@ def survival_picture(analysis: LifeAnalysis, item: GroupLife) -> str:
         size=11,
     )
     _say_what_to_read(drawing, item)
-    return svg(drawing, name="survival")
+    return svg(drawing, name=name)
 
 
 def _line(found: SurvivalSteps, rows: slice, column: "np.ndarray[tuple[int], np.dtype[np.float64]]") -> list[Point]:
