@@ -137,13 +137,20 @@ def plain(database: Database, rows: list[tuple[Any, ...]]) -> None:
 def filled(url: str, number: int) -> tuple[Database, str]:
     """Return a database with so many stays."""
     database, site_id = with_assets(url, number)
-    read = [read_import(as_csv(iter(part)), "text/csv", None) for part in parts(stays(number), 100_000)]
-
-    for part in read:
-        written(database, site_id, lambda tx, part=part: imported(tx, part, create_assets=False))
+    for part in parts(stays(number), 100_000):
+        read = read_import(as_csv(iter(part)), "text/csv", None)
+        written(database, site_id, lambda tx, read=read: insert(tx, read.stays))
     with database.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
         connection.exec_driver_sql("ANALYZE")
     return database, site_id
+
+
+def insert(tx: Tx, given: list[Any]) -> None:
+    """Store stays that are known to be in order, without the triggers' checks where the server lets us."""
+    if tx.connection.dialect.name == "postgresql":
+        tx.connection.exec_driver_sql("SET LOCAL session_replication_role = replica")
+    _, places = stay_import.positions_by_name(tx, (stay.asset for stay in given))
+    stay_import.insert_stays(tx, given, places)
 
 
 def parts(rows: Iterator[dict[str, Any]], size: int) -> Iterator[list[dict[str, Any]]]:
@@ -230,8 +237,10 @@ def main(engine: str, to_import: int, to_analyse: int) -> None:
                 return files.clone(Path(tempfile.mkdtemp(dir=folder)))
         else:
             clone = databases.postgres_server(stack).clone
-        ours, theirs = import_times(clone, to_import)
-        print(f"{engine}: import of {to_import:,} stays {ours:.2f} s, executemany {theirs:.2f} s: {theirs / ours:.2f}")
+        if to_import:
+            ours, theirs = import_times(clone, to_import)
+            both = f"{ours:.2f} s, executemany {theirs:.2f} s: {theirs / ours:.2f}"
+            print(f"{engine}: import of {to_import:,} stays {both}", flush=True)
         small, small_site = filled(clone(), 10_000)
         large, large_site = filled(clone(), to_analyse)
         for name, (few, many) in page_times([(small, small_site), (large, large_site)]).items():

@@ -1,6 +1,6 @@
 """Requests per second beside an echo: the same gunicorn, one worker, eight threads, eight clients.
 
-    python -m tests.benchmarks.http [rounds]
+    python -m tests.benchmarks.http [rounds [part of an endpoint's name]]
 
 The echo is a bare Flask view that parses the same request and ``jsonify``s the same answer, so a ratio of 1 would mean
 that checking the key, calculating, storing and journalling cost nothing. Both run side by side and take turns; the
@@ -144,9 +144,11 @@ class Bench:
             subprocess.run(["sleep", "0.05"], check=True)
         raise RuntimeError("the echo did not start")
 
-    def rows(self, rounds: int) -> Iterator[str]:
+    def rows(self, rounds: int, wanted: str) -> Iterator[str]:
         """Yield a line for each endpoint."""
         for case, (_, requests, each) in self.cases.items():
+            if wanted not in case:
+                continue
             pairs: list[tuple[Timing, Timing]] = []
             for _ in range(rounds):
                 ours = measured(self.port, requests, clients=CLIENTS, each=each)
@@ -178,16 +180,16 @@ def engines(stack: ExitStack) -> Iterator[tuple[str, str]]:
         print("PostgreSQL: no initdb on PATH, not measured")
 
 
-def main(rounds: int = 5) -> None:
+def main(rounds: str = "5", wanted: str = "") -> None:
     """Measure and print."""
     print("| database | endpoint | ours 1/s | echo 1/s | ratio | median ms | p99/median | refused |")
     print("|---|---|---|---|---|---|---|---|")
     with ExitStack() as outer:
         for name, url in engines(outer):
             with ExitStack() as stack:
-                for line in Bench(stack, url, name).rows(rounds):
+                for line in Bench(stack, url, name).rows(int(rounds), wanted):
                     print(line, flush=True)
 
 
 if __name__ == "__main__":
-    main(*(int(word) for word in sys.argv[1:2]))
+    main(*sys.argv[1:3])
