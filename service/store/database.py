@@ -7,7 +7,6 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import Any, Final
 
 import sqlalchemy as sa
@@ -15,7 +14,6 @@ import sqlalchemy as sa
 from service.errors import Busy
 from service.settings import Settings
 from service.store import engines, fence, migrate, unit_of_work
-from service.store.changes import Changes
 from service.store.failures import translated
 from service.store.models import SiteHead
 from service.store.unit_of_work import Idempotency, Tx, Written
@@ -40,8 +38,9 @@ class Database:
         self._engines: dict[str, sa.Engine] = {}
         self._pid = 0
         self._making = threading.Lock()
-        self._changes: Changes | None = None
-        self._changes_pid = 0
+        self._watcher: Any = None
+        self._watcher_pid = 0
+        self._watching = threading.Lock()
 
     @property
     def engine(self) -> sa.Engine:
@@ -71,20 +70,22 @@ class Database:
             pooler=settings.pooler,
         )
 
-    def last_change(self) -> bytes | int | None:
-        """Return what differs after each commit of any process to the embedded database; None on PostgreSQL."""
+    def unchanged_since(self) -> int | None:
+        """Return a number that stays the same while no transaction of any process has changed the embedded database.
+
+        SQLite counts the commits of others for each connection, so the one asked here never writes. None on PostgreSQL.
+        """
         if not self.settings.on_sqlite:
             return None
-        try:
-            if self._changes is None or self._changes_pid != os.getpid():
-                with self._making:
-                    if self._changes is not None and self._changes_pid == os.getpid():
-                        return self._changes.mark
-                    self._changes = Changes(Path(str(sa.make_url(self.settings.database_url).database)))
-                    self._changes_pid = os.getpid()
-            return self._changes.mark
-        except (sqlite3.Error, ValueError):  # ValueError: let go of in this moment
-            return -time.monotonic_ns()  # not known: as if something had changed
+        with self._watching:
+            try:
+                if self._watcher is None or self._watcher_pid != os.getpid():
+                    self._watcher = engines.watcher(self.settings.database_url)
+                    self._watcher_pid = os.getpid()
+                found: int = self._watcher.execute("PRAGMA data_version").fetchone()[0]
+            except sqlite3.Error:
+                return -time.monotonic_ns()  # not known: as if something had changed
+            return found
 
     @contextmanager
     def reading(
@@ -187,6 +188,7 @@ class Database:
             for engine in self._engines.values():
                 engine.dispose()
             self._engines = {}
-        if self._changes is not None and self._changes_pid == os.getpid():
-            self._changes.close()
-        self._changes = None
+        with self._watching:
+            if self._watcher is not None and self._watcher_pid == os.getpid():
+                self._watcher.close()
+            self._watcher = None

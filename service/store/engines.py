@@ -1,5 +1,6 @@
 """Engines of the two databases: their connections, pragmas, time limits and our own BEGIN."""
 
+import sqlite3
 from typing import Any, Final
 
 import sqlalchemy as sa
@@ -59,6 +60,11 @@ def _behind_pooler(url: str, limits: dict[str, int], **pool: Any) -> sa.Engine:
         connection.exec_driver_sql(said).close()
 
     return engine
+
+
+def watcher(url: str) -> sqlite3.Connection:
+    """Return a connection of the embedded database that only asks whether others have changed it."""
+    return sqlite3.connect(str(sa.make_url(url).database), isolation_level=None, check_same_thread=False)
 
 
 def _sqlite(url: str, **pool: Any) -> sa.Engine:

@@ -138,7 +138,7 @@ class Keyring:
         self._database = database
         self._cache_s = min(cache_s, 2.0)
         self._cache: dict[str, tuple[float, _Key]] = {}
-        self._last_change: bytes | int | None = None
+        self._unchanged: int | None = None
         self._cache_lock = threading.Lock()
 
     def caller(self, token: str) -> Caller | None:
@@ -180,10 +180,10 @@ class Keyring:
     def _key(self, key_id: str) -> _Key | None:
         if self._cache_s <= 0:
             return _stored_key(self._database, key_id)
-        last_change = self._database.last_change()
-        if last_change != self._last_change:
+        unchanged = self._database.unchanged_since()
+        if unchanged != self._unchanged:
             with self._cache_lock:
-                self._cache, self._last_change = {}, last_change
+                self._cache, self._unchanged = {}, unchanged
         found = self._cache.get(key_id)
         asked_at = time.monotonic()
         if found is not None and asked_at - found[0] < self._cache_s:
@@ -194,7 +194,7 @@ class Keyring:
                 self._cache.clear()
             if key is None:
                 self._cache.pop(key_id, None)
-            elif last_change == self._last_change:
+            elif unchanged == self._unchanged:
                 self._cache[key_id] = (asked_at, key)
         return key
 

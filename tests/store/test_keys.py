@@ -137,7 +137,7 @@ def test_identifiers_are_version_7_and_in_order() -> None:
 
 
 def test_on_sqlite_a_key_is_looked_up_again_only_after_a_commit(sqlite_url: str) -> None:
-    """A commit of any connection counts: here one of a library of its own, as another process would have."""
+    """SQLite's data_version of one connection changes when another one, of any process, commits."""
     database = Database(Settings(database_url=sqlite_url))
     plant.site(database)
     keyring = keys.Keyring(database, cache_s=2.0)
