@@ -54,6 +54,7 @@ class Server(BaseApplication):  # type: ignore[misc]
         quiet: bool = False,
     ) -> None:
         self.settings, self.drain_s = settings, drain_s
+        self.stop: Callable[[], None] = lambda: None  # made known by ``load``
         level = "warning" if quiet else settings.log_level
         self.options: dict[str, Any] = {
             "bind": [bind, settings.metrics_bind] if settings.metrics_bind else bind,

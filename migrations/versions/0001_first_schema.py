@@ -613,9 +613,7 @@ def meter_readings() -> None:
             ondelete="RESTRICT",
         ),
         sa.PrimaryKeyConstraint("site_id", "id", name=op.f("pk_meter_readings")),
-        sa.UniqueConstraint(
-            "site_id", "asset_id", "read_at", name=op.f("uq_meter_readings_site_id_asset_id_read_at")
-        ),
+        sa.UniqueConstraint("site_id", "asset_id", "read_at", name=op.f("uq_meter_readings_site_id_asset_id_read_at")),
     )
 
 
