@@ -36,11 +36,12 @@ class Chosen:
 def stay_rows(tx: Tx, chosen: Chosen, *, after: str | None, limit: int) -> Sequence[Any]:
     """Return up to ``limit`` rows of flat columns in the order of their ids, those after the id ``after``."""
     stay, ids = models.Stay, few_positions(tx, chosen)
+    held = conditions(tx, chosen, ids) + ([stay.id > after] if after is not None else [])
     statement = joined(sa.select(*_flat(stay, models.Position, models.Asset, models.WorkOrder)), stay)
-    statement = statement.where(*conditions(tx, chosen, ids)).order_by(_ordering(tx, stay.id, ids)).limit(limit)
-    if after is not None:
-        statement = statement.where(stay.id > after)
-    return tx.connection.execute(statement).all()
+    if chosen.role is None and (ids is not None or not _of_place(chosen)):  # the page first, then what it is joined to
+        page = sa.select(stay.id).where(*held).order_by(_ordering(tx, stay.id, ids)).limit(limit)
+        held = [stay.site_id == tx.site_id, stay.id.in_(page.correlate(None).scalar_subquery())]
+    return tx.connection.execute(statement.where(*held).order_by(_ordering(tx, stay.id, ids)).limit(limit)).all()
 
 
 def replacement_rows(tx: Tx, chosen: Chosen, *, after: str | None, limit: int) -> Sequence[Any]:
