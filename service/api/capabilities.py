@@ -12,7 +12,7 @@ from service.api.cloud_events import PREFIX, TYPES
 from service.api.map_shapes import MOST_BYTES, MOST_TARGETS
 from service.api.mapping import BUILT_IN
 from service.api.operations import Answer, Blueprint, Call
-from service.api.strict_json import MAX_DEPTH
+from service.api.strict_json import MAX_DEPTH, MOST_VALUES
 from service.exchange.expressions import LONGEST_S, MOST_EXPRESSION_BYTES
 from service.exchange.functions import MapFunctions
 from service.exchange.signing import TOLERANCE_S
@@ -38,6 +38,7 @@ class ServiceLimits(AnswerSchema):
 
     body_bytes = ma_fields.Integer(required=True)
     json_depth = ma_fields.Integer(required=True)
+    json_values = ma_fields.Integer(required=True)
     page_items = ma_fields.Integer(required=True)
     clearance_batch_lines = ma_fields.Integer(required=True)
     clearance_batch_bytes = ma_fields.Integer(required=True)
@@ -88,6 +89,7 @@ def _limits() -> dict[str, Any]:
     return {
         "body_bytes": current_app.config["MAX_CONTENT_LENGTH"],
         "json_depth": MAX_DEPTH,
+        "json_values": MOST_VALUES,
         "page_items": 500,
         "clearance_batch_lines": clearance_batch.MOST_LINES,
         "clearance_batch_bytes": clearance_batch.MOST_BYTES,

@@ -1,16 +1,19 @@
 """Strict JSON at the edge: what a parser forgives, a maintenance record must not.
 
-Refused: NaN and Infinity, repeated member names, nesting beyond ``MAX_DEPTH``, anything but UTF-8, lone surrogates
-(RFC 7493: no answer could repeat them). Written: no NaN, UTF-8, RFC 3339 times (datetimes are refused here: they are
-texts by the time they arrive).
+Refused: NaN and Infinity, repeated member names, nesting beyond ``MAX_DEPTH``, more than ``MOST_VALUES`` values,
+anything but UTF-8, lone surrogates (RFC 7493: no answer could repeat them). Written: no NaN, UTF-8, RFC 3339 times
+(datetimes are refused here: they are texts by the time they arrive).
 """
 
 import json
+import re
 from typing import Any, Final, NoReturn
 
 import orjson
 
 MAX_DEPTH: Final = 32
+MOST_VALUES: Final = 20_000
+"""Members and elements of one text, nested ones included: more than any request needs, and a load on all."""
 MOST_DIGITS: Final = 19
 """Sign included: any such number can be written again; RFC 8259, 6: what is longer is not exchanged without loss."""
 
@@ -19,13 +22,16 @@ class NotStrictJSON(ValueError):
     """The text is not JSON as we take it."""
 
 
+_TEXT: Final = re.compile(r'"[^"\\]*+(?:\\.[^"\\]*+)*+"', re.DOTALL)
+
+
 def parsed(data: bytes) -> Any:
     """Return the JSON value of the bytes.
 
     Raises
     ------
     NotStrictJSON
-        Not UTF-8, not JSON, NaN, a repeated member name, a lone surrogate, nested too deep.
+        Not UTF-8, not JSON, NaN, a repeated member name, a lone surrogate, nested too deep, too many values.
     """
     try:
         text = data.decode("utf-8")
@@ -33,6 +39,8 @@ def parsed(data: bytes) -> Any:
         raise NotStrictJSON("the body is not UTF-8") from None
     if text.count("[") + text.count("{") > MAX_DEPTH:
         _check_depth(text)
+    if text.count(",") >= MOST_VALUES and _TEXT.sub("", text).count(",") >= MOST_VALUES:  # one more value than commas
+        raise NotStrictJSON(f"more than {MOST_VALUES} members and elements")
     try:
         value = json.loads(text, object_pairs_hook=_members, parse_int=_whole, parse_constant=_not_a_number)
     except NotStrictJSON:

@@ -22,6 +22,9 @@ def test_limits_are_the_ones_that_are_held(client: Client) -> None:
     assert client.get(f"/v1/events?wait={limits['events_wait_s'] + 1}").status_code == 400
     nested = b"[" * (limits["json_depth"] + 1) + b"]" * (limits["json_depth"] + 1)
     assert client.post("/v1/assets", data=nested).json["code"] == "bad_json"
+    for count, said in ((limits["json_values"], "wrong_type"), (limits["json_values"] + 1, "bad_json")):
+        refused = client.post("/v1/assets", data=b"[" + b",".join([b"1"] * count) + b"]").json
+        assert said in (refused["code"], *(error["code"] for error in refused.get("errors", ()))), refused
     for name, path in (("work_order", "/v1/work-orders/batch"), ("clearance", "/v1/clearance-targets/batch")):
         lines = b"1\n" * (limits[f"{name}_batch_lines"] + 1)
         refused = client.post(path, data=lines, content_type="application/x-ndjson")

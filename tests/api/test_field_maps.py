@@ -241,6 +241,15 @@ def test_a_hostile_message_is_refused_in_under_a_second(client: Client, name: st
     assert client.get("/v1/work-orders").json["items"] == []
 
 
+def test_what_stands_in_a_text_is_not_counted_as_elements(client: Client) -> None:
+    """More commas than a message may have elements, all of them in one text of the message."""
+    made = entered(client, EXAMPLE)
+    message = message_of(EXAMPLE)
+    message["order"]["remark"] = '"' + "," * 30_000 + "\\"
+    tried = client.post(f"/v1/field-maps/{made['id']}/try", {"message": message})
+    assert tried.status_code == 200, tried.json
+
+
 def test_xml_is_not_taken_with_or_without_a_document_type(client: Client) -> None:
     entered(client, EXAMPLE)
     refused = client.post("/v1/inbound/north-mill", data=BILLION, content_type="application/xml")
