@@ -7,6 +7,7 @@ same tree, ``sha256`` names it. Which units a reader sees is decided afterwards,
 
 import json
 from collections.abc import Callable
+from dataclasses import dataclass
 from hashlib import sha256 as _sha256
 from math import isfinite
 from typing import Any, Final
@@ -16,6 +17,17 @@ import orjson
 from service.units import KINDS, Quantity
 
 Record = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A record with its canonical JSON at hand, and members that stand beside its own: for answers, not for storing.
+
+    ``members`` is not empty.
+    """
+
+    members: Record
+    text: str
 
 
 def encoded(record: Any) -> str:

@@ -12,7 +12,7 @@ from service.api.media import VARY, best_media
 from service.api.operations import JSON, Answer, Blueprint, Call
 from service.api.pictures import shaft_of
 from service.api.schema import UnitsQuery
-from service.api.work_orders import instructions_record, order_line, order_of, revision_of
+from service.api.work_orders import instructions_kept, instructions_record, order_line, order_of, revision_of
 from service.errors import NotFound
 from service.render.html import content_policy, html_card
 from service.render.markdown import markdown_card
@@ -96,7 +96,7 @@ def _instructions(call: Call, order_id: str, number: int | None) -> Response:
         order = order_of(tx, order_id)
         revision = revision_of(tx, order, number)
     if media == JSON:
-        return call.versioned(instructions_record(revision), revision.number)
+        return call.versioned(instructions_kept(revision), revision.number)
     tag = versions.etag(revision.number, call.units, _tagged(media, call.query))
     headers = {**VARY, "ETag": tag, "Cache-Control": "no-cache"}
     if versions.not_modified(tag):

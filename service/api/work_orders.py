@@ -15,6 +15,7 @@ from service.api.opening import Opening, opened
 from service.api.operations import Answer, Blueprint, Call
 from service.api.schema import PageQuery, StrictSchema, WriteQuery
 from service.errors import NotFound
+from service.record import Kept
 from service.store import work_orders
 from service.store.unit_of_work import Event, Tx, Written
 from service.store.work_orders import RevisionRow, WorkOrderRow
@@ -131,19 +132,27 @@ def order_line(row: WorkOrderRow) -> dict[str, Any]:
 
 def instructions_record(row: RevisionRow) -> dict[str, Any]:
     """Return the wire members of a revision of the instructions."""
+    return _beside(row) | row.record
+
+
+def _beside(row: RevisionRow) -> dict[str, Any]:
     return {
         "id": row.id,
         "revision": row.number,
         "supersedes": row.supersedes,
         "created_at": fields.rfc3339(row.created_at),
-        **row.record,
         "sha256": row.sha256,
     }
 
 
+def instructions_kept(row: RevisionRow) -> Kept:
+    """Return the same members for an answer: the record as it is stored."""
+    return Kept(_beside(row), row.text)
+
+
 def order_record(row: WorkOrderRow, revision: RevisionRow) -> dict[str, Any]:
     """Return the wire members of a work order with its instructions."""
-    return {**order_line(row), "instructions": instructions_record(revision)}
+    return {**order_line(row), "instructions": instructions_kept(revision)}
 
 
 def _time(time: datetime | None) -> str | None:

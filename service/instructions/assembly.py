@@ -95,19 +95,22 @@ def _mounting_order(known: Known) -> int:
 
 
 def _filled(template: StepTemplate, known: Known, scene: Scene) -> Step:
+    always = template.always
     return Step(
         id=template.id,
         phase=template.phase,
         position=known.position,
         title=template.title,
-        text=filled(template.text, known.facts, known.flags),
+        text=" ".join(always["text"]) if "text" in always else filled(template.text, known.facts, known.flags),
         hold_point=template.hold_when is not None and holds(template.hold_when, known.flags),
         record=_record(template.record, known, scene),
-        cautions=tuple(_each(template.cautions, known)),
-        tools=tuple(_each(template.tools, known)),
-        parts=tuple(_each(template.parts, known)),
+        cautions=always["cautions"] if "cautions" in always else tuple(_each(template.cautions, known)),
+        tools=always["tools"] if "tools" in always else tuple(_each(template.tools, known)),
+        parts=always["parts"] if "parts" in always else tuple(_each(template.parts, known)),
         rule=template.rule,
-        sources=tuple(dict.fromkeys(str(each) for each in _each(template.sources, known))),
+        sources=tuple(
+            dict.fromkeys(always["sources"] if "sources" in always else map(str, _each(template.sources, known)))
+        ),
     )
 
 

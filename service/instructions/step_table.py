@@ -3,7 +3,7 @@
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib.resources import files
 from typing import Any, Final
@@ -87,6 +87,8 @@ class StepTemplate:
     parts: tuple[Sentence, ...] = ()
     sources: tuple[Sentence, ...] = ()
     after: str | None = None
+    always: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """Members that say the same for every order, said: most of a plan, so it is not said anew each time."""
 
 
 def step_template(given: Mapping[str, Any]) -> StepTemplate:
@@ -109,21 +111,27 @@ def step_template(given: Mapping[str, Any]) -> StepTemplate:
     for member in ("text", "cautions", "tools", "parts"):
         for each in _sentences(given.get(member, ())):
             _check_sayable(given, each)
+    said = {member: _sentences(given.get(member, ())) for member in ("text", "cautions", "tools", "parts", "sources")}
     return StepTemplate(
         id=given["id"],
         phase=given["phase"],
         per=given["per"],
         title=given["title"],
-        text=_sentences(given["text"]),
+        text=said["text"],
         rule=given["rule"],
         when=tuple(given.get("when", ())),
         hold_when=None if hold is False else () if hold is True else tuple(hold),
         record=_record(given),
-        cautions=_sentences(given.get("cautions", ())),
-        tools=_sentences(given.get("tools", ())),
-        parts=_sentences(given.get("parts", ())),
-        sources=tuple(replace(each, optional=True) for each in _sentences(given.get("sources", ()))),
+        cautions=said["cautions"],
+        tools=said["tools"],
+        parts=said["parts"],
+        sources=tuple(replace(each, optional=True) for each in said["sources"]),
         after=given.get("after"),
+        always={
+            member: tuple(each.fixed for each in sentences if each.fixed)
+            for member, sentences in said.items()
+            if all(each.fixed is not None and not each.when for each in sentences)
+        },
     )
 
 

@@ -4,13 +4,27 @@ The only place where numbers are rounded. ``value`` stays unrounded; ``text`` is
 unit systems, the chosen one first. A feeler blade is always written by its stamp.
 """
 
+import re
 from collections.abc import Callable
 from decimal import Decimal
 from functools import lru_cache
 from math import floor, isfinite
 from typing import Any, Literal, get_args
 
-from service.units import KG_PER_LB, MM_PER_IN, MPA_PER_PSI, N_M_PER_LBF_FT, N_PER_LBF, NM_PER_IN, NM_PER_MM, Quantity
+import orjson
+
+from service.record import Kept, decoded
+from service.units import (
+    KG_PER_LB,
+    KINDS,
+    MM_PER_IN,
+    MPA_PER_PSI,
+    N_M_PER_LBF_FT,
+    N_PER_LBF,
+    NM_PER_IN,
+    NM_PER_MM,
+    Quantity,
+)
 
 UnitSystem = Literal["metric", "inch"]
 UNIT_SYSTEMS: tuple[UnitSystem, ...] = get_args(UnitSystem)
@@ -26,6 +40,27 @@ def present(node: Any, units: UnitSystem) -> Any:
     """
     handler = _HANDLERS.get(type(node))
     return node if handler is None else handler(node, units)
+
+
+def presented_text(encoded: str, units: UnitSystem) -> str:
+    """Return the JSON of ``present`` for a record that ``service.record.encoded`` wrote, without taking it apart.
+
+    Quantities and texts are found by their marks: in JSON a quotation mark inside a string follows a backslash, so
+    that ``{"quantity":`` and ``{"words":`` never stand inside one.
+    """
+    return _MARKED.sub(lambda found: _leaf(found.group(), units), encoded)
+
+
+@lru_cache(maxsize=16_384)
+def _leaf(encoded: str, units: UnitSystem) -> str:
+    return orjson.dumps(present(decoded(encoded), units)).decode()
+
+
+def _kept(node: Kept, units: UnitSystem) -> orjson.Fragment:
+    """Return JSON for the writer to put where the record stands."""
+    return orjson.Fragment(
+        f"{orjson.dumps(present(node.members, units)).decode()[:-1]},{presented_text(node.text, units)[1:]}"
+    )
 
 
 def _members(node: dict[str, Any], units: UnitSystem) -> dict[str, Any]:
@@ -202,4 +237,10 @@ _HANDLERS: dict[type, Callable[[Any, UnitSystem], Any]] = {
     list: _items,
     tuple: text,
     float: _finite,
+    Kept: _kept,
 }
+_NUMBER = r"-?[0-9.]+(?:[eE][-+]?[0-9]+)?"
+_QUANTITIES = (sorted((f'"quantity":"{kind}"', f'"{re.escape(of.held_in)}":{_NUMBER}')) for kind, of in KINDS.items())
+_QUANTITY = "|".join(rf"\{{{first},{second}\}}" for first, second in _QUANTITIES)
+_STRING = r'"[^"\\]*+(?:\\.[^"\\]*+)*+"'
+_MARKED = re.compile(rf'\{{"words":\[(?:{_STRING}|{_QUANTITY}|,)*+\]\}}|{_QUANTITY}')

@@ -3,7 +3,6 @@
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
-from service import record
 from service.errors import Text
 from service.render.plain_text import Writer, cleaned, unbound
 from service.render.present import UnitSystem, present
@@ -27,7 +26,6 @@ def reply_source(order: Mapping[str, Any], instructions: Mapping[str, Any], *, u
 
     All texts are 7-bit ASCII; lines hold at most 72 columns, and no number is cut from its unit.
     """
-    instructions = record.decoded(record.encoded(dict(instructions)))  # members in the order of a stored record
     text = card({**instructions, "external": order["external"]}, units=units, width=WIDTH, ascii=True)
     return {
         "work_order": dict(order),

@@ -4,7 +4,7 @@ import os
 import sqlite3
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
 from typing import Any, Final
@@ -77,15 +77,26 @@ class Database:
         """
         if not self.settings.on_sqlite:
             return None
+        found = self._watched("PRAGMA data_version", {})
+        return -time.monotonic_ns() if found is None else int(found[0])  # not known: as if something had changed
+
+    def glanced(self, statement: str, values: Mapping[str, str]) -> tuple[Any, ...] | None:
+        """Return the one row that a statement finds in the embedded database, as it is stored, to be compared.
+
+        None when it finds none, cannot be asked, or on PostgreSQL: ask in a transaction then.
+        """
+        return self._watched(statement, values) if self.settings.on_sqlite else None
+
+    def _watched(self, statement: str, values: Mapping[str, str]) -> tuple[Any, ...] | None:
         with self._watching:
             try:
                 if self._watcher is None or self._watcher_pid != os.getpid():
                     self._watcher = engines.watcher(self.settings.database_url)
                     self._watcher_pid = os.getpid()
-                found: int = self._watcher.execute("PRAGMA data_version").fetchone()[0]
+                rows: list[tuple[Any, ...]] = self._watcher.execute(statement, values).fetchall()
             except sqlite3.Error:
-                return -time.monotonic_ns()  # not known: as if something had changed
-            return found
+                return None
+        return rows[0] if len(rows) == 1 else None
 
     @contextmanager
     def reading(

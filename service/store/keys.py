@@ -16,6 +16,7 @@ from typing import Any, Final
 from zlib import crc32
 
 import sqlalchemy as sa
+from sqlalchemy.dialects import sqlite
 
 from service import record
 from service.errors import CannotEvaluate, NotFound
@@ -54,6 +55,16 @@ class _Key:
     secret_sha256: str
     expires_at: datetime | None
     revoked: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """A key that was looked up: when, at which state of the database, from which row of the embedded one."""
+
+    asked_at: float
+    unchanged: int | None
+    row: tuple[Any, ...] | None
+    key: _Key
 
 
 def create_key(
@@ -131,14 +142,14 @@ class Keyring:
     """Tells who calls by the key that was sent.
 
     On PostgreSQL a key that was looked up is reused for at most ``cache_s`` seconds, so revoking it takes effect after
-    that time; on SQLite for as long as nothing was committed since, so revoking takes effect at once.
+    that time; on SQLite for as long as its row is the same (it is looked at whenever something was committed), so
+    revoking takes effect at once.
     """
 
     def __init__(self, database: Database, cache_s: float = 0.0) -> None:
         self._database = database
         self._cache_s = min(cache_s, 2.0)
-        self._cache: dict[str, tuple[float, _Key]] = {}
-        self._unchanged: int | None = None
+        self._cache: dict[str, _Kept] = {}
         self._cache_lock = threading.Lock()
 
     def caller(self, token: str) -> Caller | None:
@@ -175,27 +186,31 @@ class Keyring:
     def forget(self, site_id: str) -> None:
         """Look the keys of the site up again: what comes with them has changed."""
         with self._cache_lock:
-            self._cache = {id: kept for id, kept in self._cache.items() if kept[1].caller.site_id != site_id}
+            self._cache = {id: kept for id, kept in self._cache.items() if kept.key.caller.site_id != site_id}
 
     def _key(self, key_id: str) -> _Key | None:
         if self._cache_s <= 0:
             return _stored_key(self._database, key_id)
-        unchanged = self._database.unchanged_since()
-        if unchanged != self._unchanged:
-            with self._cache_lock:
-                self._cache, self._unchanged = {}, unchanged
-        found = self._cache.get(key_id)
         asked_at = time.monotonic()
-        if found is not None and asked_at - found[0] < self._cache_s:
-            return found[1]
-        key = _stored_key(self._database, key_id)
+        unchanged = self._database.unchanged_since()
+        kept = self._cache.get(key_id)
+        recent = kept is not None and asked_at - kept.asked_at < self._cache_s
+        if kept is not None and recent and kept.unchanged == unchanged:
+            return kept.key
+        row = self._database.glanced(
+            _LOOKUP_TEXT, {"key_id": _AS_STORED(key_id)}
+        )  # before it is read, so that it is never newer
+        if kept is not None and recent and row is not None and row == kept.row:
+            key: _Key | None = kept.key
+        else:
+            key, kept = _stored_key(self._database, key_id), None
         with self._cache_lock:
             if len(self._cache) >= CACHE_SIZE:
                 self._cache.clear()
             if key is None:
                 self._cache.pop(key_id, None)
-            elif unchanged == self._unchanged:
-                self._cache[key_id] = (asked_at, key)
+            else:
+                self._cache[key_id] = _Kept(asked_at if kept is None else kept.asked_at, unchanged, row, key)
         return key
 
 
@@ -215,6 +230,9 @@ _LOOKUP: Final = sa.select(
     models.Site.books_version,
 ).join_from(models.ApiKey, models.Site, models.Site.id == models.ApiKey.site_id)
 _LOOKUP_BY_ID: Final = _LOOKUP.where(models.ApiKey.id == sa.bindparam("key_id"))
+_EMBEDDED: Final = sqlite.dialect(paramstyle="named")
+_LOOKUP_TEXT: Final = str(_LOOKUP_BY_ID.compile(dialect=_EMBEDDED))
+_AS_STORED: Final = models.ApiKey.__table__.c.id.type.dialect_impl(_EMBEDDED).bind_processor(_EMBEDDED) or str
 
 
 def _stored_key(database: Database, key_id: str) -> _Key | None:

@@ -3,8 +3,9 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 from hashlib import sha256
-from typing import Any, Final
+from typing import Any, Final, cast
 
 import sqlalchemy as sa
 
@@ -35,9 +36,12 @@ class WorkOrderRow:
     revision: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class RevisionRow:
-    """Instructions as issued; ``supersedes`` is the number of the revision before."""
+    """Instructions as issued; ``supersedes`` is the number of the revision before.
+
+    ``text`` and ``inputs_text`` are canonical JSON as stored; who only passes them on need not read them.
+    """
 
     id: str
     work_order_id: str
@@ -46,9 +50,19 @@ class RevisionRow:
     created_at: datetime
     data_version: str
     engine_version: str
-    inputs: dict[str, Any]
-    record: dict[str, Any]
     sha256: str
+    inputs_text: str
+    text: str
+
+    @cached_property
+    def record(self) -> dict[str, Any]:
+        """Return the instructions, unit-neutral."""
+        return cast(dict[str, Any], records.decoded(self.text))
+
+    @cached_property
+    def inputs(self) -> dict[str, Any]:
+        """Return what they were made of."""
+        return cast(dict[str, Any], records.decoded(self.inputs_text))
 
 
 def insert_work_order(
@@ -202,9 +216,9 @@ def insert_revision(
         "engine_version": engine_version,
         "sha256": sha256(text.encode()).hexdigest(),
     }
-    values = members | {"site_id": tx.site_id, "inputs": records.encoded(inputs), "record": text}
-    tx.connection.execute(_INSERT_REVISION, values)
-    return RevisionRow(**members, inputs=inputs, record=record)
+    inputs_text = records.encoded(inputs)
+    tx.connection.execute(_INSERT_REVISION, members | {"site_id": tx.site_id, "inputs": inputs_text, "record": text})
+    return RevisionRow(**members, inputs_text=inputs_text, text=text)
 
 
 def revision(tx: Tx, work_order_id: str, number: int | None = None) -> RevisionRow | None:
@@ -220,7 +234,7 @@ def revision(tx: Tx, work_order_id: str, number: int | None = None) -> RevisionR
     if row is None:
         return None
     members = {name: value for name, value in row._mapping.items() if name not in ("site_id", "inputs", "record")}
-    return RevisionRow(**members, inputs=records.decoded(row.inputs), record=records.decoded(row.record))
+    return RevisionRow(**members, inputs_text=row.inputs, text=row.record)
 
 
 def _has_position(name: str) -> sa.ColumnElement[bool]:

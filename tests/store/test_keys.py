@@ -136,7 +136,7 @@ def test_identifiers_are_version_7_and_in_order() -> None:
     assert {identifier[19] for identifier in ids} <= set("89ab")
 
 
-def test_on_sqlite_a_key_is_looked_up_again_only_after_a_commit(sqlite_url: str) -> None:
+def test_on_sqlite_a_key_is_looked_at_again_only_after_a_commit(sqlite_url: str) -> None:
     """SQLite's data_version of one connection changes when another one, of any process, commits."""
     database = Database(Settings(database_url=sqlite_url))
     plant.site(database)
@@ -153,4 +153,26 @@ def test_on_sqlite_a_key_is_looked_up_again_only_after_a_commit(sqlite_url: str)
     other.commit()
     other.close()
     assert keyring.caller(token) is None
+    database.dispose()
+
+
+def test_on_sqlite_a_commit_that_leaves_the_key_as_it_is_costs_no_lookup(sqlite_url: str) -> None:
+    """A server that writes all the time; what comes with the key (the site's blades) is still read when it changes."""
+    database = Database(Settings(database_url=sqlite_url))
+    plant.site(database)
+    keyring = keys.Keyring(database, cache_s=2)
+    token = keys.create_key(database, "north", ["read"])
+    assert keyring.caller(token) is not None
+    looked_up: list[str] = []
+    sa.event.listen(database.engine, "before_cursor_execute", lambda *given: looked_up.append(given[2]))
+    for _ in range(3):
+        keys.create_key(database, "north", ["read"])
+        looked_up.clear()
+        assert keyring.caller(token) is not None
+        assert looked_up == []
+    before = keyring.caller(token)
+    sites.set_blade_set(database, "north", "metric")
+    after = keyring.caller(token)
+    assert before is not None and after is not None
+    assert (before.blade_set, after.blade_set) == ("inch", "metric")
     database.dispose()

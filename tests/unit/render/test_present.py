@@ -1,13 +1,16 @@
 """What a reader sees of a quantity: the value unrounded, the text rounded and in both unit systems."""
 
+import json
 import math
 from typing import Any
 
+import orjson
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.render.present import UNIT_SYSTEMS, present, quantity, quantity_text
+from service.record import Kept, decoded, encoded
+from service.render.present import UNIT_SYSTEMS, present, presented_text, quantity, quantity_text
 from service.units import KINDS, N_M_PER_LBF_FT, UNITS, Quantity, to_base, to_nm
 
 
@@ -68,3 +71,42 @@ def test_a_number_that_is_not_finite_is_never_answered(number: float) -> None:
     for tree in ({"x": number}, [number], {"x": Quantity("torque", number)}):
         with pytest.raises(ValueError, match="not finite"):
             present(tree, "metric")
+
+
+WORDS = st.text() | st.sampled_from(
+    (
+        '{"words":["a"]}',
+        '"{"',
+        '{"quantity":"time","h":1}',
+        "\\",
+        '\\"',
+        "{",
+        '"words":[',
+        "]}",
+        '{"nm":1,"quantity":"clearance"}',
+    )
+)
+NUMBERS = st.integers(-(2**60), 2**60) | st.floats(-1e300, 1e300)
+LEAVES = st.none() | st.booleans() | NUMBERS | WORDS
+QUANTITIES = st.builds(Quantity, st.sampled_from(sorted(KINDS)), st.integers(-(10**12), 10**12) | st.floats(-1e9, 1e9))
+TEXTS = st.lists(WORDS | QUANTITIES, max_size=5).map(tuple)
+RECORDS = st.recursive(
+    LEAVES | QUANTITIES | TEXTS,
+    lambda below: st.lists(below, max_size=4) | st.dictionaries(WORDS, below, max_size=4),
+    max_leaves=20,
+)
+
+
+@given(RECORDS, st.sampled_from(UNIT_SYSTEMS))
+def test_a_stored_record_is_presented_as_its_tree_is(record: Any, system: Any) -> None:
+    """Whatever stands in its strings; an object that has the form of a quantity or text is one, as when it is read."""
+    text = encoded(record)
+    assert json.loads(presented_text(text, system)) == json.loads(orjson.dumps(present(decoded(text), system)))
+
+
+def test_a_kept_record_stands_in_an_answer_with_the_members_beside_it() -> None:
+    record = {"a": [Quantity("clearance", 50_800)], "why": ("leave ", Quantity("blade_in", 50_800), ".")}
+    beside = {"id": 7, "limit": Quantity("time", 8.0)}
+    answer = {"order": "WO-1", "instructions": Kept(beside, encoded(record))}
+    shown = json.loads(orjson.dumps(present(answer, "inch")))
+    assert shown == present({"order": "WO-1", "instructions": beside | record}, "inch")
