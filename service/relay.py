@@ -25,7 +25,6 @@ from service.store.identity import new_id
 from service.store.subscriptions import SubscriptionRow
 from service.store.unit_of_work import Event, Tx, Written
 
-LEASE_S: Final = 90.0
 LOOKS_EVERY_S: Final = 1.0
 ROWS_AT_ONCE: Final = 200
 DELIVERIES_A_TURN: Final = 50
@@ -50,7 +49,7 @@ class Relay:
     def __init__(self, database: Database, settings: Settings, send: Sender = posted) -> None:
         self.database, self.send = database, send
         self.allowed = AllowList(settings.webhook_targets, settings.webhook_loopback)
-        self.delays_s = settings.webhook_delays_s
+        self.delays_s, self.lease_s = settings.webhook_delays_s, settings.webhook_lease_s
         self.public_url = settings.public_url or ""
         self.owner = new_id()
         self.stopping = threading.Event()
@@ -87,7 +86,7 @@ class Relay:
 
     def _served(self, site_id: str, subscription_id: str) -> int:
         """Serve one subscription for a turn, if no other process has it."""
-        if not self._write(site_id, lambda tx: subscriptions.lease(tx, subscription_id, self.owner, LEASE_S)):
+        if not self._write(site_id, lambda tx: subscriptions.lease(tx, subscription_id, self.owner, self.lease_s)):
             return 0
         served = 0
         try:
@@ -138,7 +137,7 @@ class Relay:
     ) -> tuple[bool, tuple[Event, ...]]:
         """Keep the attempt; return whether to go on with this subscription, and what is to be told of it."""
         number = delivery.attempts + 1
-        held = subscriptions.lease(tx, subscription.id, self.owner, LEASE_S)
+        held = subscriptions.lease(tx, subscription.id, self.owner, self.lease_s)
         known = deliveries.delivery_by_id(tx, subscription.id, delivery.id)
         if known is None or known.attempts != delivery.attempts:
             return False, ()  # deleted, or another process took over meanwhile and made its own attempt

@@ -60,6 +60,8 @@ class Settings:
         Whether the machine itself may be such a place: for tests and trials only.
     webhook_delays_s : tuple of float
         Wait before each attempt to deliver an event, [s]; one more failure gives it up.
+    webhook_lease_s : float
+        How long a relay that died keeps others from its subscriptions, [s]; longer than one attempt takes.
     database_read_url : str or None
         A replica of the PostgreSQL database, for questions about the past.
     pooler : bool
@@ -85,6 +87,7 @@ class Settings:
     pooler: bool = False
     metrics_bind: str | None = None
     rate_limit: int = 0
+    webhook_lease_s: float = 90.0
 
     @classmethod
     def from_environment(cls, environ: Mapping[str, str]) -> "Settings":
@@ -112,6 +115,7 @@ class Settings:
             pooler=_flag(given, "DATABASE_POOLER"),
             metrics_bind=_bind(given.get("METRICS_BIND")),
             rate_limit=_whole(given, "RATE_LIMIT", cls.rate_limit, 0, 1_000_000),
+            webhook_lease_s=_seconds(given, "WEBHOOK_LEASE_S", cls.webhook_lease_s, 1.0, 3_600.0),
         )
 
     @property
@@ -135,6 +139,7 @@ NAMES: Final = tuple(
         "WEBHOOK_TARGETS",
         "WEBHOOK_LOOPBACK",
         "WEBHOOK_DELAYS_S",
+        "WEBHOOK_LEASE_S",
         "DATABASE_READ_URL",
         "DATABASE_READ_URL_FILE",
         "DATABASE_POOLER",

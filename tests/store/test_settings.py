@@ -34,6 +34,7 @@ def test_every_setting_is_taken() -> None:
             "CAPSADDLE_WEBHOOK_TARGETS": "https://cmms.example:8443, http://10.20.0.0/16",
             "CAPSADDLE_WEBHOOK_LOOPBACK": "true",
             "CAPSADDLE_WEBHOOK_DELAYS_S": "0, 1.5",
+            "CAPSADDLE_WEBHOOK_LEASE_S": "30",
             "CAPSADDLE_METRICS_BIND": "127.0.0.1:9108",
             "CAPSADDLE_RATE_LIMIT": "600",
             "CAPSADDLE_DATABASE_POOLER": "true",
@@ -45,7 +46,7 @@ def test_every_setting_is_taken() -> None:
     )
     assert settings == Settings(
         "sqlite:////data/plant.db", "https://plant.example/bearings", 2048, 3, 500, 400, 0.5, "warning", targets, True,
-        (0.0, 1.5), None, True, "127.0.0.1:9108", 600,
+        (0.0, 1.5), None, True, "127.0.0.1:9108", 600, 30.0,
     )  # fmt: skip
 
 
@@ -90,6 +91,8 @@ def test_a_replica_is_one_of_postgresql(tmp_path: Path) -> None:
         ("WEBHOOK_TARGETS", "https://cmms.example/path"),
         ("WEBHOOK_LOOPBACK", "yes"),
         ("WEBHOOK_DELAYS_S", "soon"),
+        ("WEBHOOK_LEASE_S", "0"),
+        ("WEBHOOK_LEASE_S", "nan"),
     ],
 )
 def test_a_value_that_is_not_allowed_is_refused(name: str, value: str) -> None:
