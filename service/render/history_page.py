@@ -59,7 +59,7 @@ def history_page(
         environment(units)
         .get_template("history.html")
         .render(
-            title=f"{tag}, {name}",
+            title=tag if name == tag else f"{tag}, {name}",
             timeline=drawn(svg(timeline_drawing(bars, as_of=as_of), name="timeline")),
             positions=[(each, [(_headed(stay), _rows(stay)) for stay in reversed(stays)]) for each, stays in positions],
             figures=[(each.title, each.picture and drawn(each.picture), each.said) for each in figures],
@@ -89,7 +89,7 @@ def _rows(stay: Mapping[str, Any]) -> list[Row]:
         ("residual clearance", (units.clearance(residual), "; " if window else "", *_parts(window)))
         if residual is not None
         else ("window", window),
-        ("damage", (stay["damage"] or "").replace("|", ", ")),
+        ("damage", _damage(stay["damage"] or "")),
         ("cause", stay["cause"] or ""),
         ("operating hours", "" if stay["operating_hours"] is None else f"{stay['operating_hours']:,.0f} h"),
         ("inspected", {True: "yes", False: "no", None: ""}[stay["inspected"]]),
@@ -98,6 +98,11 @@ def _rows(stay: Mapping[str, Any]) -> list[Row]:
         ("work order", stay["work_order"] or ""),
     ]
     return [Row(label, text) for label, text in found if text]
+
+
+def _damage(codes: str) -> str:
+    """Return the modes of damage as words: ``wear.abrasive|fracture.forced`` is wear, abrasive; fracture, forced."""
+    return codes.replace("|", "; ").replace(".", ", ").replace("_", " ")
 
 
 def _clearance(value_nm: int | None) -> Text:
