@@ -60,7 +60,7 @@ class Server(BaseApplication):  # type: ignore[misc]
             "bind": [bind, settings.metrics_bind] if settings.metrics_bind else bind,
             "workers": workers,
             "threads": threads,
-            "worker_class": "gthread",
+            "worker_class": "service.worker.Worker",
             "preload_app": True,
             "graceful_timeout": 20,
             "timeout": 60,

@@ -24,11 +24,15 @@ PROBLEM_STATUSES: Final = {
     411: "Content-Length is needed",
     412: "The record has changed since it was read",
     413: "The body is too large",
+    414: "The request line is too long",
     415: "The body has a media type that is not taken here",
+    417: "What Expect asks for is not done here",
     422: "What was sent cannot be evaluated; nothing is stored",
     428: "If-Match is needed",
     429: "The key has sent as many requests as it may in this minute",
+    431: "The header fields are too large or too many",
     500: "A fault on our side",
+    501: "The Transfer-Encoding is not taken here",
     503: "The database cannot take the request now; send it again after Retry-After",
 }
 RESPONSE_HEADERS: Final = {

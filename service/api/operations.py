@@ -27,7 +27,7 @@ from service.store.unit_of_work import Event, Idempotency, Tx, Written
 JSON: Final = "application/json"
 NDJSON: Final = "application/x-ndjson"
 BOOKS_CHANGED: Final = ("chart.entered", "housing.entered")
-ALWAYS: Final = ("400", "401", "403", "404", "405", "429", "500", "503")
+ALWAYS: Final = ("400", "401", "403", "404", "405", "414", "429", "431", "500", "503")
 WITH_BODY: Final = ("411", "413", "415", "422")
 
 

@@ -37,9 +37,12 @@ CATALOGUE: Final[dict[str, tuple[int, str]]] = {
     "length_required": (411, "Content-Length is needed"),
     "stale_version": (412, "The record has changed since it was read"),
     "too_large": (413, "The body is too large"),
+    "uri_too_long": (414, "The request line is too long"),
     "unsupported_media_type": (415, "The body has a media type that is not taken here"),
+    "expectation_failed": (417, "What Expect asks for is not done here"),
     "precondition_required": (428, "If-Match is needed"),
     "rate_limited": (429, "The key has sent as many requests as it may in this minute"),
+    "headers_too_large": (431, "The header fields are too large or too many"),
     # what was sent
     "invalid": (422, "The body does not have the shape that is asked for"),
     "cannot_evaluate": (422, "What was sent cannot be evaluated"),
@@ -137,11 +140,13 @@ CATALOGUE: Final[dict[str, tuple[int, str]]] = {
     "position_has_open_stay": (409, "A bearing is running in this position already"),
     "stays_overlap": (409, "Two bearings would be in one position at the same time"),
     "meter_read_then": (409, "The meter of the asset has another reading of the same moment"),
+    "stay_ended_meanwhile": (409, "Another request ended the stay at the same time"),
     "stay_exists": (409, "A stay with this external id is on record already"),
     "removed_before_installed": (409, "The removal must come after the installation"),
     "end_type_differs": (409, "A stay is running exactly as long as it has no removal"),
     # ourselves
     "internal": (500, "Something went wrong on our side"),
+    "unknown_transfer_coding": (501, "The Transfer-Encoding is not taken here"),
     "busy": (503, "The database cannot take the request now"),
 }
 
