@@ -18,6 +18,7 @@ from service.store.failures import translated
 from service.store.models import SiteHead
 from service.store.unit_of_work import Idempotency, Tx, Written
 
+REPLICA_RESTS_S: Final = 5.0
 _HEAD: Final = sa.select(SiteHead.seq).where(SiteHead.site_id == sa.bindparam("site"))
 
 
@@ -38,6 +39,7 @@ class Database:
         self._engines: dict[str, sa.Engine] = {}
         self._pid = 0
         self._making = threading.Lock()
+        self._replica_failed_at: float | None = None
         self._watcher: Any = None
         self._watcher_pid = 0
         self._watching = threading.Lock()
@@ -68,6 +70,7 @@ class Database:
             statement_timeout_ms=settings.statement_timeout_ms,
             lock_timeout_ms=settings.lock_timeout_ms,
             pooler=settings.pooler,
+            connect_timeout_s=engines.CONNECT_TIMEOUT_S if name == "primary" else engines.REPLICA_CONNECT_TIMEOUT_S,
         )
 
     def unchanged_since(self) -> int | None:
@@ -155,6 +158,8 @@ class Database:
 
     def _of_replica(self, stack: ExitStack, site_id: str) -> sa.Connection | None:
         """Return a connection to the replica, None when it lags behind this site or does not answer."""
+        if not self._replica_is_asked():
+            return None
         with self.reading(site_id=site_id) as primary:
             written = primary.execute(_HEAD, {"site": site_id}).scalar_one()
         with ExitStack() as opened:
@@ -162,12 +167,29 @@ class Database:
                 connection = opened.enter_context(
                     self.reading(site_id=site_id, snapshot=True, engine=self._engine_of("replica"))
                 )
-                if (connection.execute(_HEAD, {"site": site_id}).scalar() or 0) < written:
-                    return None
+                found = connection.execute(_HEAD, {"site": site_id}).scalar() or 0
             except Busy:
+                self._replica_failed_at = time.monotonic()
+                return None
+            self._replica_failed_at = None
+            if found < written:
                 return None
             stack.push(opened.pop_all())
             return connection
+
+    def _replica_is_asked(self) -> bool:
+        """Return whether to ask the replica: after it did not answer, one question in ``REPLICA_RESTS_S`` tries it.
+
+        A host that is gone lets every connection wait; without this each question about the past would.
+        """
+        if self._replica_failed_at is None:
+            return True
+        with self._making:
+            now, failed_at = time.monotonic(), self._replica_failed_at
+            if failed_at is not None and now - failed_at < REPLICA_RESTS_S:
+                return False
+            self._replica_failed_at = now
+            return True
 
     def write(
         self,

@@ -8,6 +8,10 @@ from sqlalchemy.pool import NullPool
 
 BUSY_TIMEOUT_MS: Final = 10_000
 IDLE_IN_TRANSACTION_MS: Final = 60_000
+CONNECT_TIMEOUT_S: Final = 5
+REPLICA_CONNECT_TIMEOUT_S: Final = 2  # the primary can answer in its place
+UNREACHABLE: Final = {"tcp_user_timeout": 10_000, "keepalives_idle": 10, "keepalives_interval": 5}
+"""When a host has gone without a word: what was sent and not acknowledged for 10 s ends the connection."""
 PRAGMAS: Final = (
     f"PRAGMA busy_timeout = {BUSY_TIMEOUT_MS}",
     "PRAGMA journal_mode = WAL",
@@ -17,7 +21,15 @@ PRAGMAS: Final = (
 )
 
 
-def pooled(url: str, *, size: int, statement_timeout_ms: int, lock_timeout_ms: int, pooler: bool = False) -> sa.Engine:
+def pooled(
+    url: str,
+    *,
+    size: int,
+    statement_timeout_ms: int,
+    lock_timeout_ms: int,
+    pooler: bool = False,
+    connect_timeout_s: int = CONNECT_TIMEOUT_S,
+) -> sa.Engine:
     """Return an engine with a pool of at most ``size`` connections; waiting longer than 5 s for one fails.
 
     Parameters
@@ -33,26 +45,26 @@ def pooled(url: str, *, size: int, statement_timeout_ms: int, lock_timeout_ms: i
         "lock_timeout": lock_timeout_ms,
         "idle_in_transaction_session_timeout": IDLE_IN_TRANSACTION_MS,
     }
-    return _behind_pooler(url, limits, **pool) if pooler else _postgresql(url, limits, **pool)
+    connect = {"connect_timeout": connect_timeout_s, "application_name": "capsaddle", **UNREACHABLE}
+    return _behind_pooler(url, limits, connect, **pool) if pooler else _postgresql(url, limits, connect, **pool)
 
 
 def single(url: str) -> sa.Engine:
     """Return an engine for one task (a migration): no pool, no limit of time but for locks."""
     if url.startswith("sqlite"):
         return _sqlite(url, poolclass=NullPool)
-    return _postgresql(url, {"lock_timeout": BUSY_TIMEOUT_MS}, poolclass=NullPool)
+    connect = {"connect_timeout": CONNECT_TIMEOUT_S, "application_name": "capsaddle"}
+    return _postgresql(url, {"lock_timeout": BUSY_TIMEOUT_MS}, connect, poolclass=NullPool)
 
 
-def _postgresql(url: str, limits: dict[str, int], **pool: Any) -> sa.Engine:
+def _postgresql(url: str, limits: dict[str, int], connect: dict[str, Any], **pool: Any) -> sa.Engine:
     options = " ".join(f"-c {name}={value}" for name, value in limits.items())
-    arguments = {"options": options, "connect_timeout": 5, "application_name": "capsaddle"}
-    return sa.create_engine(url, connect_args=arguments, **pool)
+    return sa.create_engine(url, connect_args={**connect, "options": options}, **pool)
 
 
-def _behind_pooler(url: str, limits: dict[str, int], **pool: Any) -> sa.Engine:
+def _behind_pooler(url: str, limits: dict[str, int], connect: dict[str, Any], **pool: Any) -> sa.Engine:
     """Return an engine that keeps no state in the session: PgBouncer in transaction mode refuses or loses it."""
-    arguments = {"connect_timeout": 5, "application_name": "capsaddle", "prepare_threshold": None}
-    engine = sa.create_engine(url, connect_args=arguments, **pool)
+    engine = sa.create_engine(url, connect_args={**connect, "prepare_threshold": None}, **pool)
     said = "SELECT " + ", ".join(f"set_config('{name}', '{value}', true)" for name, value in limits.items())
 
     @sa.event.listens_for(engine, "begin")

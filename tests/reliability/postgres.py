@@ -1,4 +1,4 @@
-"""A PostgreSQL of our own that can be killed and started again on the same data; fsync is on."""
+"""A PostgreSQL of our own that can be killed and started again on the same data, and its standby; fsync is on."""
 
 import glob
 import os
@@ -22,10 +22,18 @@ RECOVERS_WITHIN_S = 60.0
 
 
 class Postgres:
-    """A server on a data folder, all its processes in one group so that a kill reaches every one of them."""
+    """A server on a data folder, all its processes in one group so that a kill reaches every one of them.
 
-    def __init__(self, folder: Path, programs: Path) -> None:
-        self.folder, self.programs = folder, programs
+    Parameters
+    ----------
+    copied : Postgres or None
+        The running server that this one follows: its data is copied, then streamed.
+    settings
+        Further settings of PostgreSQL
+    """
+
+    def __init__(self, folder: Path, programs: Path, *, copied: "Postgres | None" = None, **settings: str) -> None:
+        self.folder, self.programs, self.settings = folder, programs, settings
         self.port = databases.free_port()
         self.url = f"postgresql+psycopg://postgres@127.0.0.1:{self.port}/postgres"
         self.process: subprocess.Popen[bytes] | None = None
@@ -34,8 +42,12 @@ class Postgres:
             nobody = databases.UNPRIVILEGED
             os.chown(folder, nobody, nobody)
             self._as |= {"user": nobody, "group": nobody, "extra_groups": []}
-        made = [str(programs / "initdb"), "-D", str(folder / "data"), "-U", "postgres", "-A", "trust", "-E", "UTF8"]
-        subprocess.run([*made, "--no-locale"], check=True, capture_output=True, **self._as)
+        data = ["-D", str(folder / "data"), "-U", "postgres", "--no-sync"]
+        made = [str(programs / "initdb"), *data, "-A", "trust", "-E", "UTF8", "--no-locale"]
+        if copied is not None:
+            place = ["-h", "127.0.0.1", "-p", str(copied.port), "--write-recovery-conf", "--checkpoint=fast"]
+            made = [str(programs / "pg_basebackup"), *data, *place]
+        subprocess.run(made, check=True, capture_output=True, **self._as)
         self.start()
 
     def start(self) -> float:
@@ -48,7 +60,7 @@ class Postgres:
             "listen_addresses": "127.0.0.1",
             "unix_socket_directories": str(self.folder),
             "max_connections": "100",
-        }
+        } | self.settings
         command = [str(self.programs / "postgres"), "-D", str(self.folder / "data"), "-p", str(self.port)]
         for name, value in options.items():
             command += ["-c", f"{name}={value}"]
@@ -87,18 +99,20 @@ def programs() -> Path | None:
 
 
 @contextmanager
-def postgres(where: Path) -> Iterator[Postgres]:
+def postgres(where: Path, *, copied: Postgres | None = None, **settings: str) -> Iterator[Postgres]:
     """Run a PostgreSQL until the block ends.
 
     Parameters
     ----------
     where : Path
         Folder of initdb and postgres
+    copied, settings
+        As of ``Postgres``
     """
     folder = Path(tempfile.mkdtemp(prefix="capsaddle-crash-"))
     server: Postgres | None = None
     try:
-        server = Postgres(folder, where)
+        server = Postgres(folder, where, copied=copied, **settings)
         yield server
     finally:
         if server is not None and server.process is not None and server.process.poll() is None:
