@@ -1,6 +1,7 @@
 """The annex of the card: every figure of the plan that its strips do not hold, under a name that says what it is."""
 
 from collections.abc import Iterator, Mapping
+from functools import lru_cache
 from typing import Any, Final
 
 from service.render.card_strips import base_bolt_lines, bolting_lines, support_lines, target_lines
@@ -98,8 +99,9 @@ def figures(writer: Writer, record: Mapping[str, Any], strip: list[str]) -> tupl
     pieces: list[Any] = []
     before = None
     own = {key: each for key, each in record.items() if key not in _FINDINGS}
-    values = [each for each in _values(own) if not _is_source(each[0])]
-    cited = dict.fromkeys(value for path, value in _values(own) if _is_source(path))
+    found = list(_values(own))
+    values = [each for each in found if not _is_source(each[0])]
+    cited = dict.fromkeys(value for path, value in found if _is_source(path))
     for path, value in [*values, *((("from",), each) for each in cited)]:
         if path not in _TOLD and (_is_number(value) or _plain(writer.words(_spoken(value))) not in printed):
             label = _label(path)
@@ -109,6 +111,7 @@ def figures(writer: Writer, record: Mapping[str, Any], strip: list[str]) -> tupl
     return tuple(pieces)
 
 
+@lru_cache(maxsize=1024)
 def _label(path: Path) -> str:
     """Return the name of the longest beginning of a path that has one, and what follows it."""
     for end in range(len(path), 0, -1):

@@ -7,6 +7,7 @@ units of the picture; a picture is ``WIDTH`` wide, so that it can be read on a p
 import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Final, Literal
 
 WIDTH: Final = 440.0
@@ -32,7 +33,12 @@ DESCENT: Final = 0.22
 
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
     """Return the room that a text takes at most, [-]."""
-    return sum(map(_char_width, text)) * size * (BOLD_WIDER if bold else 1.0)
+    return _ems(text) * size * (BOLD_WIDER if bold else 1.0)
+
+
+@lru_cache(maxsize=8192)
+def _ems(text: str) -> float:
+    return sum(map(_char_width, text))
 
 
 def _char_width(char: str) -> float:

@@ -93,7 +93,7 @@ def environment(units: UnitSystem) -> jinja2.Environment:
         undefined=jinja2.StrictUndefined,
         auto_reload=False,
     )
-    found.filters["say"] = lambda text: said(text, units)
+    found.filters["say"] = lambda text: _words(text) if type(text) is str else said(text, units)
     return found
 
 

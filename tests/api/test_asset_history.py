@@ -56,7 +56,7 @@ def test_the_page_says_what_the_records_say(client: Client, units: str) -> None:
     assert f"residual clearance{both[units]}; to be left: {window[units]}" in page.text
     for said in (
         "22216 K/C3, 2022-03-04 to 2023-09-12: failed in service",
-        "wear.abrasive",
+        "wear, abrasive",
         "sealing",
         "to today: running",
     ):
