@@ -155,6 +155,10 @@ def _target(reading: Reading, plan: Plan) -> Mapping[str, Any]:
 def _clearance(reading: Reading, plan: Plan, blade_set: BladeSet, charts: Sequence[Chart]) -> Verdict:
     measured = measured_of(reading.values)
     found = judge(reading.kind, measured, _target(reading, plan), blade_set=blade_set, charts=charts)
+    named = {value.row for value in reading.values}
+    if found.verdict == ACCEPT and len(named) == 1 and None not in named:
+        said = (*_words(found.detail), f" Only row {named.pop()} was read; the tighter row decides.")
+        return Verdict(RECHECK, "one_row_read", (), None, said, "Measure the other row too and send both together.")
     smallest_nm, largest_nm = min(measured.row_values_nm), max(measured.row_values_nm)
     following_nm = next_attainable(blade_set, smallest_nm)
     if found.verdict == ACCEPT and following_nm is not None and largest_nm > following_nm:

@@ -57,6 +57,24 @@ def test_rows_that_differ_by_more_than_a_blade_step_are_said(plan):
     assert (found.verdict, found.code) == ("accept", "rows_differ")
 
 
+@pytest.mark.parametrize(("kind", "value"), [("initial_clearance", "0.0040"), ("residual_clearance", "0.0020")])
+@pytest.mark.parametrize("row", [1, 2])
+def test_one_row_of_two_is_not_enough_to_go_on(plan, kind, value, row):
+    """Common practice, no source: both rows are measured, because the tighter one decides."""
+    found = verdict_of(
+        Reading(kind=kind, position="tail", values=(clearance(value, row=row),)), plan, blade_set=INCH_SET
+    )
+    assert (found.verdict, found.code) == ("recheck", "one_row_read")
+    both = (clearance(value, row=1), clearance(value, row=2))
+    assert verdict_of(Reading(kind=kind, position="tail", values=both), plan, blade_set=INCH_SET).verdict == "accept"
+
+
+def test_one_row_that_is_wrong_is_wrong(plan):
+    values = (clearance("0.0010", row=2),)
+    found = verdict_of(Reading(kind="residual_clearance", position="tail", values=values), plan, blade_set=INCH_SET)
+    assert (found.verdict, found.code) == ("reject", "too_tight")
+
+
 def test_a_cap_torque_in_the_unit_of_the_other_system_is_named_never_taken(plan):
     # 110 lbf.ft sent as 110 N.m: 1 lbf.ft = 1.3558179483314004 N.m exactly (0.45359237 kg x 9.80665 m/s2 x 0.3048 m)
     found = judged(plan, "cap_bolt_torque", units.torque(110.0))
