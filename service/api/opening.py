@@ -94,13 +94,15 @@ def _wanted_positions(given: list[Any]) -> list[dict[str, Any]]:
 
 
 def _asset(tx: Tx, given: str | dict[str, Any], housings: Mapping[str, Housing]) -> tuple[AssetRow, tuple[Event, ...]]:
-    """Return the machine on record, storing it first when it came in full and is new."""
+    """Return the machine on record, held as it is; it is stored first when it came in full and is new."""
     if isinstance(given, str):
+        assets.keep_as_they_are(tx, (given,))
         row = assets.asset_by_tag(tx, given)
         if row is None:
             raise CannotEvaluate(f"no asset of this site has the tag {given}", code="unknown_asset", field="asset")
         return row, ()
     document = _machine(given, housings)
+    assets.keep_as_they_are(tx, (document["tag"],))
     row = assets.asset_by_tag(tx, document["tag"])
     if row is None:
         row, event = registered(tx, document)

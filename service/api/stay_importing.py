@@ -109,6 +109,7 @@ def imported(tx: Tx, read: Read, *, create_assets: bool) -> Imported:
     CannotEvaluate
         ``import_refused`` with a report row by row.
     """
+    assets.keep_as_they_are(tx, {stay.asset for stay in read.stays})
     known_assets, places = positions_by_name(tx, (stay.asset for stay in read.stays))
     missing = _missing_places(read, known_assets, places)
     if missing and not create_assets:

@@ -1,6 +1,6 @@
 """Queries of assets. A document has the members of the wire (tag, name, shafts), with quantities as leaves."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
@@ -14,6 +14,7 @@ from service.store.identity import canonical_id, new_id
 from service.store.transaction import Tx
 
 Document = dict[str, Any]
+HELD_AT_ONCE: Final = 5_000  # values in one IN list
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +57,21 @@ def asset_by_id(tx: Tx, asset_id: str) -> AssetRow | None:
 def asset_by_tag(tx: Tx, tag: str) -> AssetRow | None:
     """Return the asset, None when the site has none of this tag."""
     return _one(tx, _BY_TAG, {"tag": tag})
+
+
+def keep_as_they_are(tx: Tx, tags: Iterable[str]) -> None:
+    """Let nobody replace or delete the assets of these tags before this transaction ends.
+
+    Who hangs something on positions asks for this before anything else. Replacing and deleting take the asset's row
+    first too, so that all come one after the other; by their positions they would wait crosswise. What is read after
+    this is as it was left. On SQLite there is one writer anyway.
+    """
+    if tx.connection.dialect.name == "sqlite":
+        return
+    wanted = sorted(set(tags))
+    for start in range(0, len(wanted), HELD_AT_ONCE):
+        some = {"site": tx.site_id, "tags": wanted[start : start + HELD_AT_ONCE]}
+        tx.connection.execute(_HELD, some).all()
 
 
 def page_of_assets(tx: Tx, *, tag: str | None = None, after: str | None = None, limit: int) -> list[AssetRow]:
@@ -192,6 +208,12 @@ _ASSETS: Final = _selection()
 _BY_ID: Final = _ASSETS.where(models.Asset.id == sa.bindparam("asset_id"))
 _BY_TAG: Final = _ASSETS.where(models.Asset.tag == sa.bindparam("tag"))
 _INSERT: Final = sa.insert(models.Asset)
+_HELD: Final = (
+    sa.select(models.Asset.id)
+    .where(models.Asset.site_id == sa.bindparam("site"), models.Asset.tag.in_(sa.bindparam("tags", expanding=True)))
+    .order_by(models.Asset.tag)
+    .with_for_update(read=True)
+)
 
 
 def _asset_row(rows: Sequence[Any]) -> AssetRow:
