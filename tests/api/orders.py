@@ -32,8 +32,9 @@ def residual(position: str, *values_in: float, **more: Any) -> dict[str, Any]:
 
 
 def rows(kind: str, position: str, *values_in: float, **more: Any) -> dict[str, Any]:
-    """Return a clearance by row of rollers."""
-    values = [{"value": inches(value), "row": row} for row, value in enumerate(values_in, start=1)]
+    """Return a clearance by row of rollers; one value alone is of the bearing, as one who reads both rows at once."""
+    named = [{} for _ in values_in] if len(values_in) == 1 else [{"row": row} for row in (1, 2)]
+    values = [{"value": inches(value), **where} for value, where in zip(values_in, named, strict=True)]
     return reading(kind, position, **more) | {"values": values}
 
 
