@@ -323,8 +323,8 @@ class Blade(QuantityField):
 
 
 def rfc3339(time: datetime) -> str:
-    """Return a UTC time as the wire writes it, microseconds always six digits."""
-    return time.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+    """Return a UTC time as the wire writes it, years always four digits (strftime cuts them), microseconds six."""
+    return time.astimezone(UTC).replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"
 
 
 def is_identifier(text: str) -> bool:

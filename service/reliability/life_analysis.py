@@ -310,7 +310,7 @@ class _Fitted:
 
 
 def _moment(at: datetime | None) -> str | None:
-    return None if at is None else at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+    return None if at is None else at.astimezone(UTC).replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"
 
 
 def _with_limits(estimate: Floats, limits: Limits, at: int) -> LifeEstimate:

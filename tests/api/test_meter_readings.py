@@ -129,3 +129,10 @@ def test_a_completion_is_not_stopped_by_an_exchange_that_nobody_entered(client: 
     )
     assert done.status_code == 201, done.json
     assert len(client.get(path).json["items"]) == 1
+
+
+def test_a_year_has_four_digits_however_old(client_on_each: Client, machine: str) -> None:
+    """A slip of the year is told back as it was read, in the form that the contract gives times."""
+    old = entered(client_on_each, machine, reading("0003-01-03", 0)).json["items"][0]
+    assert old["read_at"] == "0003-01-03T00:00:00.000000Z"
+    assert [item["read_at"] for item in client_on_each.get(machine).json["items"]] == [old["read_at"]]
