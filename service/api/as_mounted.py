@@ -1,22 +1,26 @@
 """How a bearing was mounted, as its stay keeps it: readings, window, and by which numbers."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from math import ceil, floor
-from typing import Any
+from typing import Any, Final
 
 from service.api import fields
 from service.api.recording import Held
 from service.instructions.hold_points import DEVIATION
 from service.instructions.readings import Value, measured_of
-from service.mounting.readings import ACCEPT
+from service.mounting.readings import ACCEPT, seat_diameter
 from service.store import entries
 from service.store.entries import ReadingRow
 from service.store.unit_of_work import Tx
+from service.units import NM_PER_MM, Quantity
+
+SHAFT: Final = "shaft_diameter"
 
 
 def as_mounted(tx: Tx, at: Held, name: str, given: Mapping[str, Any]) -> dict[str, Any]:
     """Return how the bearing was mounted: the last accepted readings, and the window they were judged by."""
-    last = {row.kind: row for row in entries.readings_of(tx, at.order.id) if row.position == name and _counts(row)}
+    read = [row for row in entries.readings_of(tx, at.order.id) if row.position == name]
+    last = {row.kind: row for row in read if _counts(row)}
     target = next(each for each in at.revision.record["targets"] if each["position"] == name)
     window = target["residual_clearance"]
     known = window is not None and not window["provisional"]
@@ -25,8 +29,27 @@ def as_mounted(tx: Tx, at: Held, name: str, given: Mapping[str, Any]) -> dict[st
         "residual_clearance_nm": _mean_nm(last.get("residual_clearance")),
         "window_min_nm": ceil(window["min"].value) if known else None,
         "window_max_nm": floor(window["max"].value) if known else None,
+        **_fit(at, name, [row for row in read if row.kind == SHAFT]),
         "document": _mounting_document(at, name, target, last, given),
     }
+
+
+def _fit(at: Held, name: str, read: Sequence[ReadingRow]) -> dict[str, Any]:
+    """Return what the shaft measured last, accepted or not, since a deviation may let it pass; and its limits."""
+    steps = (each for each in at.revision.record["steps"] if each["position"] == name and each["record"] is not None)
+    asked = next((each["record"] for each in steps if each["record"]["kind"] == SHAFT), None)
+    limits = None if asked is None else asked.get("limits")
+    least_nm, most_nm = (None if limits is None else _nm(limits[end]) for end in ("min", "max"))
+    diameter_nm = None
+    if read:
+        values_nm = [_nm(each["value"]) for each in read[-1].document["values"]]
+        diameter_nm = seat_diameter(values_nm, least_nm=least_nm, most_nm=most_nm)
+    return {"shaft_diameter_nm": diameter_nm, "shaft_min_nm": least_nm, "shaft_max_nm": most_nm}
+
+
+def _nm(dimension: Quantity) -> int:
+    """Return a dimension in whole nanometres, in which limits are compared."""
+    return round(dimension.value * NM_PER_MM)
 
 
 def _counts(row: ReadingRow) -> bool:

@@ -6,7 +6,7 @@ from typing import Any, Final
 from service.api.life_data import History, asked_about, grouped, history
 from service.errors import CannotEvaluate, Text
 from service.findings import Source
-from service.reliability.mounting_bins import DEVIATION_BINS, deviation_numbers
+from service.reliability.mounting_bins import DEVIATION_BINS, FIT_BINS, deviation_numbers, fit_numbers
 from service.reliability.mounting_quality import WINDOW_BINS, mounting_quality
 from service.reliability.observed import Observed
 from service.reliability.reading_quality import digit_preference, repeatability
@@ -20,22 +20,31 @@ SCHOENFELD: Final = Source("schoenfeld_1983", "Schoenfeld 1983, Biometrics 39: f
                            "handbook")  # fmt: skip
 MANTEL: Final = Source("mantel_1966", "Mantel 1966; Kalbfleisch & Prentice: stratified log-rank test", "handbook")
 ISO_5725: Final = Source("iso_5725", "ISO 5725-2 and 5725-6: repeatability and its limit", "standard")
-NUMBERS: Final = ("residual_nm", "window_min_nm", "window_max_nm", "deviations")
+NUMBERS: Final = (
+    "residual_nm",
+    "window_min_nm",
+    "window_max_nm",
+    "deviations",
+    "shaft_nm",
+    "shaft_min_nm",
+    "shaft_max_nm",
+)
 BY_SCALE: Final = ("indicator", "micrometer")  # what shows every digit
 CLEARANCES: Final = ("initial_clearance", "residual_clearance")
 
 
 def mounting_qualities(tx: Tx, query: Mapping[str, Any]) -> dict[str, Any]:
-    """Return whether lives depend on where the residual clearance lay, and on deviations."""
+    """Return whether lives depend on where the residual clearance lay, on deviations, and on the fit."""
     data = history(tx, asked_about(query), numbers=NUMBERS, words=("role", "housing"))
-    window, deviations = window_numbers(data.columns), deviation_numbers(data.columns)
     factors = (
-        ("place of the residual clearance in its window", "residual_clearance", window, WINDOW_BINS),
-        ("deviations approved at mounting", "deviations", deviations, DEVIATION_BINS),
+        ("place of the residual clearance in its window", "residual_clearance", window_numbers, WINDOW_BINS),
+        ("deviations approved at mounting", "deviations", deviation_numbers, DEVIATION_BINS),
+        ("fit: the diameter of the shaft in its limits", "fit", fit_numbers, FIT_BINS),
     )
     items: list[dict[str, Any]] = []
     said: list[Text] = []
-    for words, name, numbers, bins in factors:
+    for words, name, numbers_of, bins in factors:
+        numbers = numbers_of(data.columns)
         some = data.of_rows((numbers < len(bins)).nonzero()[0])
         item, found = _factor(some, query, words, numbers[numbers < len(bins)], bins)
         items.append({"name": name, **item})

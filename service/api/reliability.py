@@ -157,7 +157,9 @@ def read_early_failures(call: Call) -> Response:
     "/mounting-quality",
     scope="read",
     query=MountingQuery,
-    answers={200: Answer(MountingAnswer, "Does life depend on the residual clearance left, and on deviations?")},
+    answers={
+        200: Answer(MountingAnswer, "Does life depend on the residual clearance left, on deviations, on the fit?")
+    },
     refuses=("422",),
 )
 def read_mounting_quality(call: Call) -> Response:

@@ -8,7 +8,7 @@ from datetime import UTC, datetime, tzinfo
 from typing import Any, Final
 
 from service.api.fields import is_identifier, shown
-from service.api.stay_lines import LENGTHS, TIMES, unguarded
+from service.api.stay_lines import CLEARANCES, DIAMETERS, LENGTHS, TIMES, unguarded
 from service.api.stay_sources import COLUMNS, REQUIRED, Sent
 from service.errors import CannotEvaluate
 from service.history.damage import damage_codes
@@ -18,8 +18,9 @@ from service.units import nm_from_mm
 
 HOURS: Final = ("operating_hours", "age_at_install_h", "downtime_h")
 LONGEST: Final = {"asset": 80, "position": 80, "designation": 80, "manufacturer": 120, "serial": 120, "cause": 500,
-                  "external_id": 200, "work_order": 200}  # fmt: skip
-MOST_MM: Final = 25.0
+                  "external_id": 200, "work_order": 200, "installed_by": 80}  # fmt: skip
+MOST_CLEARANCE_MM: Final = 25.0
+MOST_DIAMETER_MM: Final = 2500.0
 EARLIEST: Final = 1900
 _NUMBER: Final = re.compile(r"\d{1,15}(\.\d{1,15})?").fullmatch
 Parser = Callable[[Any], Any]
@@ -127,7 +128,8 @@ def _parsers(sent: Sent, zone: tzinfo | None) -> Mapping[str, Parser]:
     parsers["designation"] = _designation(parsers["designation"])
     parsers |= dict.fromkeys((name for name in TIMES if name in COLUMNS), _time(zone))
     parsers |= dict.fromkeys(HOURS, (lambda value: float(hours(value))) if sent.words else hours)
-    parsers |= dict.fromkeys(LENGTHS, _length(hours))
+    parsers |= dict.fromkeys(CLEARANCES, _length(hours, MOST_CLEARANCE_MM, "clearance"))
+    parsers |= dict.fromkeys(DIAMETERS, _length(hours, MOST_DIAMETER_MM, "diameter of a shaft"))
     parsers |= {"id": _identifier, "end_type": _end_type, "damage": _damage}
     parsers["inspected"] = _flag_in_words if sent.words else _flag
     return parsers
@@ -212,15 +214,16 @@ def _hours(value: Any) -> float:
     return float(value)
 
 
-def _length(number: Parser) -> Parser:
+def _length(number: Parser, most_mm: float, what: str) -> Parser:
     def read(value: Any) -> int:
         millimetres = number(value)
         try:
             length_nm = nm_from_mm(millimetres)
         except ValueError:
             raise CellRefused("out_of_range", f"{shown(value)} mm is finer than a nanometre") from None
-        if length_nm > MOST_MM * 1e6:
-            raise CellRefused("out_of_range", f"{shown(value)} mm is no clearance; the column is in millimetres")
+        if length_nm > most_mm * 1e6:
+            said = f"{shown(value)} mm is no {what}: at most {most_mm:g} are taken; the column is in millimetres"
+            raise CellRefused("out_of_range", said)
         return length_nm
 
     return read

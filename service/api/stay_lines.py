@@ -13,11 +13,13 @@ from service.history.stays import END_TYPES
 from service.units import NM_PER_MM
 
 TIMES: Final = ("installed_at", "removed_at", "as_of", "observed_from", "replaced_at")
-LENGTHS: Final = ("initial_clearance_mm", "residual_clearance_mm", "window_min_mm", "window_max_mm")
+CLEARANCES: Final = ("initial_clearance_mm", "residual_clearance_mm", "window_min_mm", "window_max_mm")
+DIAMETERS: Final = ("shaft_diameter_mm", "shaft_min_mm", "shaft_max_mm")
+LENGTHS: Final = (*CLEARANCES, *DIAMETERS)
 STAY_COLUMNS: Final = (
     "external_id", "asset", "position", "designation", "manufacturer", "serial", "installed_at", "removed_at",
     "operating_hours", "as_of", "age_at_install_h", "observed_from", "end_type", "inspected", "damage", "cause",
-    *LENGTHS, "downtime_h", "work_order",
+    *CLEARANCES, "downtime_h", "work_order", "installed_by", *DIAMETERS,
 )  # fmt: skip
 FITTED_COLUMNS: Final = (
     "fitted_id", "fitted_external_id", "replaced_at", "fitted_designation", "fitted_manufacturer", "fitted_serial",
@@ -59,6 +61,14 @@ class StayRead(AnswerSchema):
     window_max_mm = ma_fields.Float(required=True, allow_none=True)
     downtime_h = ma_fields.Float(required=True, allow_none=True)
     work_order = word(null=True)
+    installed_by = word(null=True, description="Who mounted it")
+    shaft_diameter_mm = ma_fields.Float(
+        required=True,
+        allow_none=True,
+        metadata={"description": "Of the shaft under the bearing, as measured; farthest outside its limits, else mean"},
+    )
+    shaft_min_mm = ma_fields.Float(required=True, allow_none=True)
+    shaft_max_mm = ma_fields.Float(required=True, allow_none=True)
 
 
 class ReplacementRead(StayRead):

@@ -24,7 +24,7 @@ SLACK: Final = timedelta(days=1)  # by which clocks and time zones may mislead a
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stay:
-    """One bearing in one position; hours in [h], clearances in [nm], times aware.
+    """One bearing in one position; hours in [h], clearances and diameters in [nm], times aware.
 
     ``operating_hours`` is the age of the bearing at removal, or at ``as_of`` while it runs, the age at fitting
     included; it overrides meters.
@@ -52,6 +52,10 @@ class Stay:
     window_max_nm: int | None = None
     downtime_h: float | None = None
     work_order: str | None = None
+    installed_by: str | None = None
+    shaft_diameter_nm: int | None = None
+    shaft_min_nm: int | None = None
+    shaft_max_nm: int | None = None
 
     @property
     def place(self) -> tuple[str, str]:
@@ -116,6 +120,10 @@ def _faults_of_one(number: int, stay: Stay, now: datetime) -> Iterator[Fault]:
     low, high = stay.window_min_nm, stay.window_max_nm
     if low is not None and high is not None and low > high:
         yield Fault(number, "window_min_mm", "window_reversed", "the window's minimum lies above its maximum")
+    least, most = stay.shaft_min_nm, stay.shaft_max_nm
+    if least is not None and most is not None and least > most:
+        said = "the smallest diameter of the shaft lies above its largest"
+        yield Fault(number, "shaft_min_mm", "limits_reversed", said)
 
 
 def _faults_of_times(number: int, stay: Stay, now: datetime) -> Iterator[Fault]:

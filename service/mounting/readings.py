@@ -101,6 +101,26 @@ def median(readings_nm: Sequence[int]) -> float:
     return total_nm / 2 if total_nm % 2 else total_nm // 2
 
 
+def seat_diameter(readings_nm: Sequence[int], *, least_nm: int | None, most_nm: int | None) -> int:
+    """Return the one diameter that stands for those measured of a seat, [nm].
+
+    The one farthest outside its limits where one lies outside, since that is what the seat is refused for; else the
+    mean, in whole nanometres.
+
+    Parameters
+    ----------
+    readings_nm : sequence of int, shape (n,)
+        Diameters, in whatever planes and directions, [nm]
+    least_nm, most_nm : int or None
+        Limits, inclusive; None where none are known, [nm]
+    """
+    if least_nm is not None and most_nm is not None:
+        outside = {max(least_nm - each, each - most_nm): each for each in readings_nm}
+        if max(outside) > 0:
+            return outside[max(outside)]
+    return round(sum(readings_nm) / len(readings_nm))
+
+
 def thin_ring_clearance(*, nine_o_clock_nm: int, three_o_clock_nm: int, vertical_nm: int) -> float:
     """Return the radial internal clearance of a large thin-ringed bearing that sags under its own weight, [nm].
 

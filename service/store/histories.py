@@ -68,6 +68,9 @@ COLUMNS: Final[dict[str, Any]] = {
     "window_min_nm": sa.cast(_STAY.window_min_nm, sa.Double),
     "window_max_nm": sa.cast(_STAY.window_max_nm, sa.Double),
     "deviations": sa.cast(_STAY.deviations, sa.Double),
+    "shaft_nm": sa.cast(_STAY.shaft_diameter_nm, sa.Double),
+    "shaft_min_nm": sa.cast(_STAY.shaft_min_nm, sa.Double),
+    "shaft_max_nm": sa.cast(_STAY.shaft_max_nm, sa.Double),
     # words
     "position": sa.type_coerce(_STAY.position_id, sa.Text),
     "designation": _STAY.designation,

@@ -19,6 +19,7 @@ KEPT: Final = (
     "external_id", "designation", "manufacturer", "serial", "installed_at", "removed_at", "operating_hours", "as_of",
     "age_at_install_h", "observed_from", "end_type", "inspected", "damage", "cause", "initial_clearance_nm",
     "residual_clearance_nm", "window_min_nm", "window_max_nm", "downtime_h",
+    "installed_by", "shaft_diameter_nm", "shaft_min_nm", "shaft_max_nm",
 )  # fmt: skip
 COLUMNS: Final = ("site_id", "id", "position_id", *KEPT, "work_order_number", "document", "created_at")
 

@@ -193,5 +193,9 @@ def _flat(stay: Any, position: Any, asset: Any, order: Any) -> tuple[Any, ...]:
         stay.window_max_nm,
         stay.downtime_h,
         sa.func.coalesce(order.external_number, stay.work_order_number).label("work_order"),
+        stay.installed_by,
+        stay.shaft_diameter_nm,
+        stay.shaft_min_nm,
+        stay.shaft_max_nm,
         stay.position_id,
     )

@@ -8,6 +8,7 @@ from flask import Flask
 
 from tests.api.checked import Client
 from tests.api.conftest import ClientMaker
+from tests.api.machines import inches
 from tests.api.machines import order as order_of
 from tests.api.orders import (
     FOREMAN,
@@ -17,6 +18,7 @@ from tests.api.orders import (
     initial,
     known_fan,
     opened,
+    reading,
     ready_to_complete,
     residual,
     sent,
@@ -81,7 +83,25 @@ def test_the_mechanic_s_story(client_on_each: Client) -> None:
     assert stay["initial_clearance_mm"] == pytest.approx(0.1016, abs=1e-9)
     assert stay["residual_clearance_mm"] == pytest.approx(0.0635, abs=1e-9)
     assert (stay["window_min_mm"], stay["window_max_mm"]) == pytest.approx((0.0508, 0.0635), abs=1e-9)
-    assert stay["work_order"] == "WO-1"
+    assert (stay["work_order"], stay["installed_by"]) == ("WO-1", "A. Fitter")
+    # 2 11/16 in under a sleeve: 0 and -0.004 in (common practice), measured at the lower limit
+    shaft = [stay[name] for name in ("shaft_diameter_mm", "shaft_min_mm", "shaft_max_mm")]
+    assert shaft == pytest.approx([68.1609, 68.1609, 68.2625], abs=1e-9)
+
+
+def test_a_shaft_outside_its_limits_that_a_deviation_lets_pass_stays_on_record(client_on_each: Client) -> None:
+    client = client_on_each
+    order = opened(client)
+    ready_to_complete(client, order["id"])
+    worn = reading("shaft_diameter", "tail", inches(2.6830), inches(2.6860))
+    assert [item["code"] for item in sent(client, order["id"], worn)["items"]] == ["shaft_too_small"]
+    approval = {"step": "shaft-size", "position": "tail", "reason": "repaired next week", "approved_by": FOREMAN}
+    assert client.post(f"/v1/work-orders/{order['id']}/deviations", approval).status_code == 201
+    assert complete(client, order, completion()).status_code == 201
+    (stay,) = stays(client)
+    assert stay["shaft_diameter_mm"] == pytest.approx(2.6830 * 25.4, abs=1e-9)
+    fit = client.get("/v1/mounting-quality").json["items"][2]
+    assert fit["name"] == "fit" and [one["stays"] for one in fit["bins"]] == [1, 0, 0, 0]
 
 
 def test_a_second_replacement_ends_the_first_stay(client_on_each: Client) -> None:

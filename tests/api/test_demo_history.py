@@ -36,11 +36,11 @@ def test_the_bad_position_is_ranked_first_and_alone(plant: Client) -> None:
 
 
 def test_life_depends_on_the_residual_clearance_that_was_left(plant: Client) -> None:
-    window, deviations = plant.get("/v1/mounting-quality").json["items"]
+    window, deviations, fit = plant.get("/v1/mounting-quality").json["items"]
     assert (window["name"], window["verdict"]) == ("residual_clearance", "differs")
     below = window["bins"][0]
     assert below["bin"] == "below_window" and below["observed"] > 2 * below["expected"]
-    assert deviations["verdict"] == "not_enough_data"
+    assert deviations["verdict"] == fit["verdict"] == "not_enough_data"
 
 
 def test_early_failures_are_those_with_too_little_clearance(plant: Client) -> None:

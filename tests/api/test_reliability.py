@@ -297,6 +297,44 @@ def test_a_bearing_fitted_by_an_order_is_in_the_history_with_its_window_and_its_
     assert readings["readings"] == 2 and readings["digit_preference"]["verdict"] == "not_enough_data"
 
 
+def test_life_is_compared_by_the_fit_of_the_shaft_within_each_designation(client_on_each: Client) -> None:
+    """Loose shafts fail at 100 ... 1000 h, tight ones from 5000 h on; another bearing lives otherwise and counts apart.
+
+    By hand, of one designation: at the k-th failure 10 - k of the 20 - k under observation are loose.
+    """
+    limits = {"shaft_min_mm": 68.1609, "shaft_max_mm": 68.2625}
+    stays = []
+    for designation, scale in (("22216 K/C3", 1), ("22218 K/C3", 1.37)):
+        for diameter, hours in ((68.16, range(100, 1100, 100)), (68.25, range(5000, 6000, 100))):
+            for age in hours:
+                name = f"{designation}-{age}"
+                life = {"installed_at": moment(0), "removed_at": moment(age * scale), "operating_hours": age * scale}
+                place = {"position": name, "designation": designation}
+                stays.append(stay(name, **place, **life, **limits, shaft_diameter_mm=diameter))
+    stays += [running(f"no-{n}", position=f"no-{n}", installed_at=moment(0)) for n in range(3)]
+    imported(client_on_each, *stays)
+    fit = client_on_each.get("/v1/mounting-quality").json["items"][2]
+    loose = 2 * sum((10 - k) / (20 - k) for k in range(10))
+    assert (fit["name"], fit["verdict"]) == ("fit", "differs")
+    assert [one["bin"] for one in fit["bins"]] == ["below_limits", "lower_half", "upper_half", "above_limits"]
+    assert [one["stays"] for one in fit["bins"]] == [one["observed"] for one in fit["bins"]] == [20, 0, 20, 0]
+    assert [one["expected"] for one in fit["bins"]] == pytest.approx([loose, 0, 40 - loose, 0])
+    assert fit["log_rank"]["degrees_of_freedom"] == 1 and fit["trend"]["z"] < 0
+
+
+def test_bearings_of_one_installer_that_fail_early_are_found_in_an_imported_history(client_on_each: Client) -> None:
+    stays = []
+    for n in range(40):
+        hours = 300 if n < 10 else 20_000 + n
+        who = "C. Third" if n < 10 else f"Fitter {n % 3}"
+        life = {"installed_at": moment(0), "removed_at": moment(hours), "operating_hours": hours, "installed_by": who}
+        stays.append(stay(f"S-{n}", position=f"p{n}", **life))
+    imported(client_on_each, *stays)
+    answer = client_on_each.get("/v1/early-failures?by=installer&within_h=1000").json
+    assert answer["exceeding"] == ["C. Third"]
+    assert sum(item["observed"] for item in answer["items"]) == 10
+
+
 def test_a_site_sees_its_own_history_alone(app_on_each: Flask, client_of: ClientMaker) -> None:
     imported(client_of(app_on_each, "ALDER"), *lives("lieblein_zelen_ball_bearings"))
     other = client_of(app_on_each, "BIRCH")

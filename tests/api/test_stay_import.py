@@ -49,6 +49,10 @@ def test_stays_are_imported_and_listed_as_they_were_sent(client_on_each: Client)
         "window_max_mm": 0.0801,
         "downtime_h": 6,
         "work_order": "WO-OLD-7",
+        "installed_by": "A. Fitter",
+        "shaft_diameter_mm": 68.2498,
+        "shaft_min_mm": 68.1609,
+        "shaft_max_mm": 68.2625,
     }
     answer = sent(client, stay(**whole), query="")
     assert (answer.status_code, answer.json["created"], answer.json["unchanged"]) == (200, 1, 0)
@@ -118,6 +122,9 @@ def test_nobody_guesses_to_which_of_two_shafts_a_position_belongs(client: Client
         ({"operating_hours": 90_000}, "operating_hours", "more_hours_than_calendar"),
         ({"residual_clearance_mm": 63.5}, "residual_clearance_mm", "out_of_range"),
         ({"residual_clearance_mm": 0.0635000001}, "residual_clearance_mm", "out_of_range"),
+        ({"shaft_diameter_mm": 2501}, "shaft_diameter_mm", "out_of_range"),
+        ({"shaft_min_mm": 68.3, "shaft_max_mm": 68.2}, "shaft_min_mm", "limits_reversed"),
+        ({"installed_by": "x" * 81}, "installed_by", "wrong_length"),
         ({"window_min_mm": 0.08, "window_max_mm": 0.05}, "window_min_mm", "window_reversed"),
         ({"inspected": "yes"}, "inspected", "wrong_type"),
         ({"serial": "a\x00b"}, "serial", "bad_character"),
@@ -252,6 +259,22 @@ def test_the_template_has_the_columns_and_comes_back_empty(client: Client) -> No
     assert template.text.startswith("external_id,asset,position,designation,")
     assert csv(client, template.text).json["code"] == "no_rows"
     assert client.get("/v1/stays/template.csv?separator=;").text.count(";") == template.text.count(",")
+
+
+@pytest.mark.parametrize("accept", [CSV, "application/x-ndjson"])
+def test_what_is_exported_goes_in_elsewhere_as_it_is(app_on_each: Flask, client_of: ClientMaker, accept: str) -> None:
+    fit = {"shaft_diameter_mm": 68.2498, "shaft_min_mm": 68.1609, "shaft_max_mm": 68.2625}
+    first, second = client_of(app_on_each, "ALDER"), client_of(app_on_each, "BIRCH")
+    given = (stay("S-1", installed_by="=Å. Fitter", **fit), running("S-2", position="drive", installed_by="B. Other"))
+    imported(first, *given)
+    exported = first.get("/v1/stays", headers={"Accept": accept})
+    again = first.post("/v1/stays/import", data=exported.data, content_type=accept)
+    assert (again.status_code, again.json["unchanged"]) == (200, 2), again.json
+    there = second.post("/v1/stays/import?create_assets=true", data=exported.data, content_type=accept)
+    assert (there.status_code, there.json["created"]) == (200, 2), there.json
+    left = [{name: value for name, value in item.items() if name != "id"} for item in listed(first)]
+    assert [{name: value for name, value in item.items() if name != "id"} for item in listed(second)] == left
+    assert [item["installed_by"] for item in left] == ["=Å. Fitter", "B. Other"]
 
 
 def test_an_import_of_another_site_s_external_ids_is_its_own(app_on_each: Flask, client_of: ClientMaker) -> None:

@@ -84,8 +84,11 @@ class Stay(Base):
     window_max_nm: Mapped[int | None] = mapped_column(sa.BigInteger)
     downtime_h: Mapped[float | None] = mapped_column(sa.Double)
     work_order_number: Mapped[str | None]  # of an order that is not on record here
-    role: Mapped[str | None]  # as mounted; so are the next two
+    role: Mapped[str | None]  # as mounted; so are the next five
     installed_by: Mapped[str | None]
     deviations: Mapped[int | None]
+    shaft_diameter_nm: Mapped[int | None] = mapped_column(sa.BigInteger)
+    shaft_min_nm: Mapped[int | None] = mapped_column(sa.BigInteger)
+    shaft_max_nm: Mapped[int | None] = mapped_column(sa.BigInteger)
     document: Mapped[str]
     created_at: Mapped[datetime]

@@ -16,6 +16,7 @@ from service.mounting.readings import (
     median,
     residual_verdict,
     scale_slips,
+    seat_diameter,
     thin_ring_clearance,
     travel_verdict,
 )
@@ -178,3 +179,22 @@ def test_travel_is_judged_from_firm_contact():
     assert verdicts == {699_999: "not_far_enough", 700_000: None, 850_000: None, 850_001: "too_far"}
     too_far = travel_verdict(units.angle(160), smallest=units.angle(126), largest=units.angle(153))
     assert (too_far.verdict, too_far.next) == ("reject", TOO_TIGHT_WAY_BACK)
+
+
+@pytest.mark.parametrize(
+    ("readings", "stands_for_them"),
+    [
+        ((69_970_000, 69_980_000, 69_990_000), 69_980_000),
+        ((69_926_000, 70_000_000), 69_963_000),  # the limits are inside
+        ((69_925_999, 69_990_000), 69_925_999),
+        ((69_920_000, 69_900_000, 70_010_000), 69_900_000),
+        ((69_920_000, 70_010_000), 70_010_000),  # 6 um below, 10 um above
+    ],
+)
+def test_a_seat_is_judged_by_the_diameter_farthest_outside_else_by_the_mean(readings, stands_for_them):
+    # 70 h9 of ISO 286-2: 0 and -74 um
+    assert seat_diameter(readings, least_nm=69_926_000, most_nm=70_000_000) == stands_for_them
+
+
+def test_without_limits_a_seat_is_its_mean():
+    assert seat_diameter((69_000_000, 71_000_001), least_nm=None, most_nm=None) == 70_000_000

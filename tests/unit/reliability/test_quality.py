@@ -8,8 +8,10 @@ from scipy import stats
 
 from service.reliability.comparison import log_rank, score_test
 from service.reliability.lives import lives
+from service.reliability.mounting_bins import FIT_BINS, fit_numbers
 from service.reliability.mounting_quality import WINDOW_BINS, failures_needed, mounting_quality, window_bin
 from service.reliability.reading_quality import digit_preference, repeatability
+from service.reliability.stay_columns import stay_columns
 from service.units import Quantity
 from tests.unit.reliability.published import published_lives
 
@@ -136,3 +138,37 @@ def test_repeatability_is_the_pooled_deviation():
     assert found.upper_nm == pytest.approx((6 * 2e6 / stats.chi2.ppf(0.05, 6)) ** 0.5)
     assert found.record()["limit"] == Quantity("clearance", pytest.approx(2.8 * 2000 / 2**0.5))
     assert repeatability(pairs[:4]).record()["verdict"] == "not_enough_data"
+
+
+def fit_of_one(shaft_nm, least_nm, most_nm):
+    """Where one shaft lies in its limits, said slowly: both limits are inside, the middle is in the upper half."""
+    if None in (shaft_nm, least_nm, most_nm):
+        return None
+    if shaft_nm < least_nm:
+        return "below_limits"
+    if shaft_nm > most_nm:
+        return "above_limits"
+    return "upper_half" if shaft_nm - least_nm >= most_nm - shaft_nm else "lower_half"
+
+
+NM = st.none() | st.integers(69_999_990, 70_000_010)
+
+
+@given(st.lists(st.tuples(NM, NM, NM), min_size=1, max_size=40))
+@settings(max_examples=100, deadline=None)
+def test_the_fit_of_many_stays_is_that_of_one_at_a_time(shafts):
+    columns = stay_columns([shafts], numbers=("shaft_nm", "shaft_min_nm", "shaft_max_nm"), words=())
+    assert [(*FIT_BINS, None)[n] for n in fit_numbers(columns)] == [fit_of_one(*one) for one in shafts]
+
+
+def test_a_planted_dependence_on_the_fit_is_found_with_its_trend():
+    # ten loose shafts fail one after the other before any of ten tight ones: at the k-th failure 10 - k of 20 - k
+    # under observation are loose, so that their expected number is the sum of those shares (hand)
+    time = np.concatenate((np.arange(100, 1100, 100), np.arange(5000, 6000, 100)))
+    bins = np.repeat([FIT_BINS.index("below_limits"), FIT_BINS.index("upper_half")], 10)
+    found = mounting_quality("fit", lives(time, np.ones(20, dtype=bool)), bins, FIT_BINS)
+    loose = sum((10 - k) / (20 - k) for k in range(10))
+    assert found.verdict == "differs"
+    assert found.test.observed.tolist() == [10, 0, 10, 0]
+    assert found.test.expected == pytest.approx([loose, 0, 20 - loose, 0])
+    assert found.trend[0] < 0  # the tighter, the later
