@@ -289,7 +289,10 @@ def import_history(
     for line in report_lines([note.record() for note in done.notes]):
         click.echo(f"note: {line}", err=True)
     would = "would be" if dry_run else "are"
-    click.echo(f"{done.created} of {done.rows} stays {would} new, {done.unchanged} were on record as they are.")
+    click.echo(
+        f"{done.created} of {done.rows} stays {would} new, {done.unchanged} were on record as they are, "
+        f"{done.closed} that ran {'would end' if dry_run else 'ended'}."
+    )
 
 
 @main.command("export")

@@ -40,7 +40,7 @@ TYPES: Final[Mapping[str, str]] = {
     "deviation.approved": "A hold point was let pass by another person",
     "stay.ended": "A bearing was taken out of its position",
     "stay.begun": "A bearing was fitted in a position",
-    "stays.imported": "Stays were imported; data.created says how many",
+    "stays.imported": "Stays were imported; data.created says how many are new, data.closed how many ended",
     "meter.read": "The hour meter of a machine was read",
     "meter_reading.struck_out": "A reading of an hour meter was struck out",
 }

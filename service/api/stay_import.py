@@ -64,6 +64,10 @@ class ImportAnswer(AnswerSchema):
 
     rows = ma_fields.Integer(required=True)
     created = ma_fields.Integer(required=True)
+    closed = ma_fields.Integer(
+        required=True,
+        metadata={"description": "Stays that ran on record and came with their removal; each has a note `closed`"},
+    )
     unchanged = ma_fields.Integer(required=True)
     assets_created = words()
     positions_created = ma_fields.Integer(required=True)
@@ -87,7 +91,8 @@ class TemplateQuery(StrictSchema):
     answers={
         200: Answer(
             ImportAnswer,
-            "All rows stand: so many are new, so many were on record as they are. CSV may have a byte order mark and "
+            "All rows stand: so many are new, so many ended that ran on record, so many were on record as they are. "
+            "CSV may have a byte order mark and "
             "semicolons (then a decimal comma too)",
         )
     },

@@ -1,4 +1,7 @@
-"""Importing stays: all or nothing, the same file twice changes nothing, and each row that may not stand says why."""
+"""Importing stays: all or nothing, the same file twice changes nothing, and each row that may not stand says why.
+
+A stay that runs on record and comes again with its removal is ended; nothing else that is stored is changed.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -16,7 +19,7 @@ from service.errors import CannotEvaluate
 from service.history.stays import Fault, Stay, faults
 from service.mounting.designation import bearing_from_designation
 from service.store import assets
-from service.store.stay_import import insert_stays, positions_by_name, stays_on_record
+from service.store.stay_import import END, end_stays, insert_stays, positions_by_name, stays_on_record
 from service.store.unit_of_work import Event, Tx
 
 MOST_REPORTED: Final = 1_000
@@ -44,6 +47,7 @@ class Imported:
 
     rows: int
     created: int
+    closed: int
     unchanged: int
     assets_created: tuple[str, ...]
     positions_created: int
@@ -55,6 +59,7 @@ class Imported:
         return {
             "rows": self.rows,
             "created": self.created,
+            "closed": self.closed,
             "unchanged": self.unchanged,
             "assets_created": list(self.assets_created),
             "positions_created": self.positions_created,
@@ -102,12 +107,14 @@ def refused(rows: int, found: Sequence[RowFault]) -> CannotEvaluate:
 
 
 def imported(tx: Tx, read: Read, *, create_assets: bool) -> Imported:
-    """Store the stays that are new.
+    """Store the stays that are new, and end those on record that come with their removal.
 
     Raises
     ------
     CannotEvaluate
         ``import_refused`` with a report row by row.
+    Conflict
+        Another transaction stored or ended a stay of the same position meanwhile.
     """
     assets.keep_as_they_are(tx, {stay.asset for stay in read.stays})
     known_assets, places = positions_by_name(tx, (stay.asset for stay in read.stays))
@@ -120,12 +127,27 @@ def imported(tx: Tx, read: Read, *, create_assets: bool) -> Imported:
         still = _missing_places(read, known_assets | dict.fromkeys(created, ""), places)
         if still:
             raise refused(read.sent.rows, still)
-    new, unchanged, notes = _compared(tx, read, places)
+    new, ends, notes = _compared(tx, read, places)
+    end_stays(tx, {stay_id: read.stays[number] for number, stay_id in ends.items()})
     insert_stays(tx, [read.stays[number] for number in new], places)
-    data = {"rows": read.sent.rows, "created": len(new), "unchanged": unchanged, "sha256": read.sha256}
-    if new:
+    events += [_ended(read.stays[number], stay_id) for number, stay_id in ends.items()]
+    counts = {"created": len(new), "closed": len(ends), "unchanged": read.sent.rows - len(new) - len(ends)}
+    if new or ends:
+        data = {"rows": read.sent.rows, **counts, "sha256": read.sha256}
         events.append(Event("stays.imported", "site", tx.site_id, None, None, data))
-    return Imported(read.sent.rows, len(new), unchanged, tuple(created), added, tuple(notes), tuple(events))
+    return Imported(
+        rows=read.sent.rows,
+        **counts,
+        assets_created=tuple(created),
+        positions_created=added,
+        notes=tuple(notes),
+        events=tuple(events),
+    )
+
+
+def _ended(stay: Stay, stay_id: str) -> Event:
+    """Return what the journal says of a removal; there is no order, the import itself is the next event."""
+    return Event("stay.ended", "stay", stay_id, None, None, {"position": stay.position, "asset": stay.asset})
 
 
 def _missing_places(read: Read, known: dict[str, str], places: dict[tuple[str, str], str]) -> list[RowFault]:
@@ -189,8 +211,10 @@ def _bearing(designation: str) -> dict[str, Any]:
     return {"bearing": {"designation": designation}}
 
 
-def _compared(tx: Tx, read: Read, places: dict[tuple[str, str], str]) -> tuple[list[int], int, list[RowFault]]:
-    """Return the numbers of the stays that are new, how many are on record as they are, and the notes.
+def _compared(
+    tx: Tx, read: Read, places: dict[tuple[str, str], str]
+) -> tuple[list[int], dict[int, str], list[RowFault]]:
+    """Return the numbers of the stays that are new, of those that end with the ids on record, and the notes.
 
     Raises
     ------
@@ -203,59 +227,92 @@ def _compared(tx: Tx, read: Read, places: dict[tuple[str, str], str]) -> tuple[l
         external_ids=(stay.external_id for stay in read.stays if stay.external_id is not None),
         ids=(stay_id for stay_id in read.ids if stay_id is not None),
     )
-    by_external = {stay.external_id: stay for stay in on_record.values() if stay.external_id is not None}
+    by_external = {stay.external_id: one for one, stay in on_record.items() if stay.external_id is not None}
     found: list[RowFault] = []
     new: list[int] = []
-    known: set[int] = set()
+    ends: dict[int, str] = {}
     for number, (stay, stay_id) in enumerate(zip(read.stays, read.ids, strict=True)):
         identity = stay.external_id or stay_id
         same = by_external.get(identity or "")
-        if same is None and stay.external_id is None:
-            same = on_record.get(stay_id or "")
+        if same is None and stay.external_id is None and stay_id in on_record:
+            same = stay_id
         if same is None:
             read.stays[number] = replace(stay, external_id=identity) if stay.external_id is None else stay
             new.append(number)
             continue
-        known.add(id(same))
-        found += _difference(read, number, stay, same)
-    others = [stay for stay in on_record.values() if id(stay) not in known] if new else []
-    own = [read.stays[number] for number in new]
-    wrong, notes = _checked(read, new, [*others, *own], len(others), tx.now)
+        if _comes_with_its_removal(stay, on_record[same]):
+            ends[number] = same
+            found += _contradiction(read, number, stay, on_record[same])
+        found += _difference(read, number, stay, on_record[same], but=END if number in ends else ())
+    changed = sorted((*new, *ends))
+    ended = set(ends.values())
+    own = [read.stays[number] for number in changed]
+    touched = {stay.place for stay in own}, {stay.serial for stay in own if stay.serial}
+    others = [
+        stay
+        for one, stay in on_record.items()
+        if one not in ended and (stay.place in touched[0] or stay.serial in touched[1])
+    ]
+    wrong, notes = _checked(read, changed, [*others, *own], len(others), tx.now)
     found += wrong
+    notes += [_closed(read, number) for number in ends]
     if found:
         raise refused(read.sent.rows, sorted(found, key=lambda fault: fault.row))
-    return new, read.sent.rows - len(new), notes
+    return new, ends, sorted(notes, key=lambda note: note.row)
 
 
-def _difference(read: Read, number: int, sent: Stay, stored: Stay) -> list[RowFault]:
+def _comes_with_its_removal(sent: Stay, stored: Stay) -> bool:
+    return stored.removed_at is None and sent.removed_at is not None
+
+
+def _contradiction(read: Read, number: int, sent: Stay, stored: Stay) -> list[RowFault]:
+    """Return in what a removal contradicts how the bearing ran when it was last seen."""
+    found = []
+    if stored.as_of is not None and sent.removed_at is not None and sent.removed_at < stored.as_of:
+        said = f"on record this stay was running still at {stored.as_of.isoformat()}"
+        found.append(("removed_at", "removed_before_as_of", said))
+    before, now = stored.operating_hours, sent.operating_hours
+    if before is not None and now is not None and now < before:
+        said = f"on record this stay had {before:g} operating hours already; at removal it cannot have fewer"
+        found.append(("operating_hours", "younger_than_before", said))
+    return [RowFault(number + 1, name, read.value(number + 1, name), code, said) for name, code, said in found]
+
+
+def _closed(read: Read, number: int) -> RowFault:
+    said = "this stay runs on record; it ends with this removal"
+    return RowFault(number + 1, "removed_at", read.value(number + 1, "removed_at"), "closed", said)
+
+
+def _difference(read: Read, number: int, sent: Stay, stored: Stay, *, but: Sequence[str]) -> list[RowFault]:
     """Return the first member in which a stay differs from the one of the same external id."""
     for member, column in zip(MEMBERS, STAY_COLUMNS, strict=True):
         before, now = getattr(stored, member), getattr(sent, member)
-        if before != now and member != "external_id":
+        if before != now and member != "external_id" and member not in but:
             kept = before.isoformat() if isinstance(before, datetime) else before
-            said = f"this stay is on record with another {column}: {kept}; an import changes nothing that is stored"
+            only = "an import ends what runs and changes nothing else"
+            said = f"this stay is on record with another {column}: {kept}; {only}"
             return [RowFault(number + 1, column, read.value(number + 1, column), "differs", said)]
     return []
 
 
 def _checked(
-    read: Read, new: list[int], stays: list[Stay], others: int, now: datetime
+    read: Read, changed: list[int], stays: list[Stay], others: int, now: datetime
 ) -> tuple[list[RowFault], list[RowFault]]:
-    """Return what is wrong with the new stays, alone and beside the others, and what is only worth a note."""
+    """Return what is wrong with the stays that are new or end, alone and beside others, and what is worth a note."""
     wrong: list[RowFault] = []
     notes: list[RowFault] = []
     for fault in faults(stays, now=now):
         number = _row_of(fault, others)
         if number is None:
             continue
-        row, column = new[number] + 1, fault.field
+        row, column = changed[number] + 1, fault.field
         at = RowFault(row, column, read.value(row, column), fault.code, fault.detail)
         (notes if fault.severity == "note" else wrong).append(at)
     return wrong, notes
 
 
 def _row_of(fault: Fault, others: int) -> int | None:
-    """Return which of the new stays a fault is about; None when it is between stays on record."""
+    """Return which of the new or ending stays a fault is about; None when it is between stays on record."""
     for number in (fault.stay, fault.against):
         if number is not None and number >= others:
             return number - others

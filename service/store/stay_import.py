@@ -7,6 +7,7 @@ from typing import Any, Final
 import sqlalchemy as sa
 from sqlalchemy import exc
 
+from service.errors import Conflict
 from service.history.stays import Stay
 from service.store import models
 from service.store.identity import new_id
@@ -21,6 +22,8 @@ KEPT: Final = (
     "residual_clearance_nm", "window_min_nm", "window_max_nm", "downtime_h",
     "installed_by", "shaft_diameter_nm", "shaft_min_nm", "shaft_max_nm",
 )  # fmt: skip
+END: Final = ("removed_at", "operating_hours", "as_of", "end_type", "inspected", "damage", "cause", "downtime_h")
+"""What a stay is told when it ends."""
 COLUMNS: Final = ("site_id", "id", "position_id", *KEPT, "work_order_number", "document", "created_at")
 
 
@@ -57,6 +60,23 @@ def stays_on_record(
         for some in _parts(values):
             found |= dict(_stays(tx, column.in_(some)))
     return found
+
+
+def end_stays(tx: Tx, ends: Mapping[str, Stay]) -> None:
+    """End stays that run, by their ids, as the stays that come with their removal say.
+
+    Raises
+    ------
+    Conflict
+        ``stay_ended_meanwhile``: another transaction ended one of them after it was looked at.
+    """
+    stay = models.Stay
+    for stay_id, sent in ends.items():
+        running = (stay.site_id == tx.site_id, stay.id == stay_id, stay.removed_at.is_(None))
+        values = {name: getattr(sent, name) for name in END}
+        if tx.connection.execute(sa.update(stay).where(*running).values(values)).rowcount != 1:
+            said = f"stay {sent.external_id or stay_id} was ended by another request meanwhile; send the file again"
+            raise Conflict(said, code="stay_ended_meanwhile")
 
 
 def insert_stays(tx: Tx, stays: Sequence[Stay], position_ids: Mapping[tuple[str, str], str]) -> None:

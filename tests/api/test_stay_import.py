@@ -1,15 +1,22 @@
 """Stays from elsewhere: all or nothing, idempotent, and a report that says row by row what is wrong."""
 
 import json
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 from flask import Flask
 
+from service.errors import Conflict
+from service.history.stays import Stay
+from service.store.sites import site_by_code
+from service.store.stay_import import end_stays
+from service.store.transaction import Tx
 from tests.api.checked import Client
 from tests.api.conftest import ClientMaker
 from tests.api.histories import imported, running, sent, stay
 from tests.api.machines import fan
+from tests.api.orders import completion, opened, ready_to_complete
 
 CSV = "text/csv"
 HEADER = "external_id,asset,position,designation,installed_at,removed_at,end_type,damage,residual_clearance_mm"
@@ -259,6 +266,115 @@ def test_the_template_has_the_columns_and_comes_back_empty(client: Client) -> No
     assert template.text.startswith("external_id,asset,position,designation,")
     assert csv(client, template.text).json["code"] == "no_rows"
     assert client.get("/v1/stays/template.csv?separator=;").text.count(";") == template.text.count(",")
+
+
+REMOVED = {"removed_at": "2024-05-01T10:00:00Z", "end_type": "failed", "operating_hours": 9000.5, "inspected": True,
+           "damage": "wear.abrasive", "cause": "seal worn", "downtime_h": 6}  # fmt: skip
+
+
+def test_a_running_stay_that_comes_again_with_its_removal_ends(app_on_each: Flask, client_of: ClientMaker) -> None:
+    client = client_of(app_on_each, "ALDER")
+    seen = running("S-1", as_of="2023-01-01T00:00:00Z", operating_hours=5000)
+    imported(client, seen)
+    closing = stay("S-1", **REMOVED)
+    followed = running("S-2", installed_at="2024-05-01T18:00:00Z")
+    counts = {"rows": 2, "created": 1, "closed": 1, "unchanged": 0}
+    dry = sent(client, closing, followed, query="?dry_run=true")
+    assert dry.status_code == 200 and {name: dry.json[name] for name in counts} == counts
+    (note,) = dry.json["notes"]
+    assert (note["row"], note["column"], note["value"], note["code"]) == (
+        1, "removed_at", REMOVED["removed_at"], "closed",
+    )  # fmt: skip
+    (item,) = listed(client)
+    assert item["end_type"] == "running" and "stay.ended" not in [kind for kind, _ in _journal(app_on_each)]
+    done = sent(client, closing, followed, query="")
+    assert (done.status_code, done.json) == (200, dry.json)
+    first, second = listed(client)
+    assert first["id"] == item["id"] and second["end_type"] == "running"
+    assert {name: first[name] for name in REMOVED} == {**REMOVED, "removed_at": "2024-05-01T10:00:00.000000Z"}
+    assert first["as_of"] is None
+    again = imported(client, closing, followed)
+    assert (again["created"], again["closed"], again["unchanged"], again["notes"]) == (0, 0, 2, [])
+
+
+def test_the_journal_and_the_feed_tell_of_an_imported_removal_as_of_any_other(
+    app_on_each: Flask, client_of: ClientMaker
+) -> None:
+    client = client_of(app_on_each, "ALDER")
+    imported(client, running("S-1"), running("S-2", position="drive"))
+    imported(client, stay("S-1", **REMOVED))
+    (first, _) = listed(client)
+    (ended,) = [e for e in client.get("/v1/events").json["items"] if e["type"].endswith(".stay.ended")]
+    assert ended["subject"] == f"stay/{first['id']}"
+    (data,) = [data for kind, data in _journal(app_on_each) if kind == "stay.ended"]
+    assert data == {"position": "tail", "asset": "DRY-2-FAN"}
+    last = [data for kind, data in _journal(app_on_each) if kind == "stays.imported"][-1]
+    assert (last["created"], last["closed"], last["unchanged"]) == (0, 1, 0)
+
+
+@pytest.mark.parametrize(
+    ("members", "column", "code"),
+    [
+        ({"serial": "8"}, "serial", "differs"),
+        ({"installed_at": "2022-03-05T10:00:00Z"}, "installed_at", "differs"),
+        ({"position": "drive"}, "position", "differs"),
+        ({"residual_clearance_mm": 0.05}, "residual_clearance_mm", "differs"),
+        ({"removed_at": "2022-03-01T10:00:00Z"}, "removed_at", "removed_before_installed"),
+        ({"removed_at": "2199-03-01T10:00:00Z"}, "removed_at", "in_the_future"),
+        ({"removed_at": "2022-12-31T23:00:00Z"}, "removed_at", "removed_before_as_of"),
+        ({"operating_hours": 4999}, "operating_hours", "younger_than_before"),
+        ({"operating_hours": 90_000}, "operating_hours", "more_hours_than_calendar"),
+        ({"end_type": "running"}, "removed_at", "end_type_differs"),
+        ({"damage": "bad luck"}, "damage", "unknown_damage"),
+    ],
+)
+def test_a_removal_that_may_not_stand_ends_nothing(
+    client_on_each: Client, members: dict[str, Any], column: str, code: str
+) -> None:
+    client = client_on_each
+    client.post("/v1/assets", fan())
+    imported(client, running("S-1", as_of="2023-01-01T00:00:00Z", operating_hours=5000), running("S-2", asset="B-1"))
+    refused = sent(client, stay("S-2", asset="B-1", **REMOVED), stay("S-1", **{**REMOVED, **members}))
+    assert (2, column, code) in report(refused)
+    assert [item["end_type"] for item in listed(client)] == ["running", "running"]
+
+
+def test_what_follows_must_not_begin_before_the_removal(client_on_each: Client) -> None:
+    client = client_on_each
+    imported(client, running("S-1"))
+    early = running("S-2", installed_at="2024-05-01T09:00:00Z")
+    assert report(sent(client, stay("S-1", **REMOVED), early)) == [(2, "installed_at", "stays_overlap")]
+    assert report(sent(client, running("S-1"), early)) == [(2, "installed_at", "stays_overlap")]
+    assert len(listed(client)) == 1
+
+
+def test_a_stay_that_an_order_began_ends_by_its_own_id(client: Client) -> None:
+    order = opened(client)
+    ready_to_complete(client, order["id"])
+    client.post(f"/v1/work-orders/{order['id']}/completion", completion())
+    (item,) = listed(client)
+    given = {name: value for name, value in item.items() if value is not None}
+    done = sent(client, {**given, "removed_at": "2024-05-01T10:00:00Z", "end_type": "failed"}, query="")
+    assert (done.status_code, done.json["closed"]) == (200, 1), done.json
+    (ended,) = listed(client)
+    assert (ended["end_type"], ended["installed_by"]) == ("failed", "A. Fitter")
+
+
+def test_of_two_removals_of_one_stay_the_later_request_is_told(app_on_each: Flask, client_of: ClientMaker) -> None:
+    client = client_of(app_on_each, "ALDER")
+    imported(client, stay("S-1"))
+    (item,) = listed(client)
+    database = app_on_each.extensions["capsaddle"].database
+    fitted, removed = datetime(2022, 3, 4, tzinfo=UTC), datetime(2024, 5, 1, tzinfo=UTC)
+    sent_again = Stay(position="tail", designation="x", installed_at=fitted, removed_at=removed, end_type="failed")
+
+    def work(tx: Tx) -> Any:
+        return end_stays(tx, {item["id"]: sent_again})
+
+    with pytest.raises(Conflict) as told:
+        database.write(site_id=site_by_code(database, "ALDER").id, actor="test", request_id="test", work=work)
+    assert told.value.code == "stay_ended_meanwhile"
+    assert listed(client) == [item]
 
 
 @pytest.mark.parametrize("accept", [CSV, "application/x-ndjson"])
