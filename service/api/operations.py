@@ -7,6 +7,7 @@ cost two thirds of the throughput of a small calculation, measured). A view take
 from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
+from functools import cache
 from hashlib import sha256
 from http import HTTPStatus
 from typing import Any, Final
@@ -167,7 +168,7 @@ class Blueprint(flask_smorest.Blueprint):
         refuses: tuple[str, ...] = (),
         example: Any = None,
         headers: tuple[str, ...] = (),
-        readers: Mapping[str, Reader] | None = None,
+        readers: Mapping[str, tuple[Reader, str]] | None = None,
         ndjson_bytes: int | None = None,
         most_bytes: int | None = None,
         raw: Mapping[str, str] | None = None,
@@ -186,8 +187,9 @@ class Blueprint(flask_smorest.Blueprint):
             Further statuses of problems, beyond those that every operation may answer.
         headers : tuple of str
             Names of request headers (of ``openapi.HEADERS``) that the operation reads.
-        readers : mapping of str to Reader
-            Media types of the body beside JSON, each with what makes of it the document that JSON would be.
+        readers : mapping of str to (Reader, str)
+            Media types of the body beside JSON, each with what makes of it the document that JSON would be, and an
+            example.
         ndjson_bytes : int
             The body is NDJSON of at most so many bytes, handed to the view as it is; in place of ``body``.
         most_bytes : int
@@ -221,7 +223,7 @@ class Blueprint(flask_smorest.Blueprint):
                     if most_bytes is not None:
                         request.max_content_length = most_bytes
                     data = _body((JSON, *others))
-                    reader = others.get(request.mimetype)
+                    reader, _ = others.get(request.mimetype, (None, ""))
                     given = body_schema.load(_parsed(data) if reader is None else reader(data, loaded))
                     call = Call(caller, units, loaded, given, _fingerprint(data) if writes else "", full_rule, data)
                 return view(call, **path)
@@ -233,11 +235,18 @@ class Blueprint(flask_smorest.Blueprint):
                 method, full_rule, scope, body_schema, query_schema, writes, ndjson_bytes is not None, raw or {}
             )
             DECLARED.operations[f"{self.name}.{endpoint}"] = declared
-            handled._apidoc = _documented(declared, endpoint, answers, refuses, example, headers, tuple(others))  # type: ignore[attr-defined]
+            handled._apidoc = _documented(declared, endpoint, answers, refuses, example, headers, others)  # type: ignore[attr-defined]
             self.add_url_rule(rule, endpoint, handled, methods=[method])
             return view
 
         return decorated
+
+
+@cache
+def _empty_query(schema: Schema) -> Mapping[str, Any]:
+    """Return what a schema makes of no parameters at all: the same each time, and most requests have none."""
+    loaded: Mapping[str, Any] = schema.load({})
+    return loaded
 
 
 def _query(schema: Schema) -> Mapping[str, Any]:
@@ -248,7 +257,7 @@ def _query(schema: Schema) -> Mapping[str, Any]:
             raise _bad_parameter("repeated_parameter", name, "stands more than once")
         given[name] = values[0]
     try:
-        return schema.load(given)
+        return schema.load(given) if given else dict(_empty_query(schema))
     except ValidationError as error:
         pointer, code, detail = next(problems.faults_of(error.messages))
         name = pointer.removeprefix("#/").split("/")[0].replace("~1", "/").replace("~0", "~")
@@ -312,7 +321,7 @@ def _documented(
     refuses: tuple[str, ...],
     example: Any,
     headers: tuple[str, ...],
-    other_media: tuple[str, ...],
+    others: Mapping[str, tuple[Reader, str]],
 ) -> dict[str, Any]:
     """Return what flask-smorest's document writer reads from a view."""
     parameters: list[Any] = [{"in": "query", "required": False, "schema": operation.query}]
@@ -331,8 +340,9 @@ def _documented(
         "responses": {status: f"Problem{status}" for status in statuses},
         "security": [{"ApiKey": [operation.scope]}],
     }
-    if other_media:
-        manual["requestBody"] = {"content": {media: {"schema": {"type": "string"}} for media in other_media}}
+    if others:
+        texts = {media: {"schema": {"type": "string"}, "example": text} for media, (_, text) in others.items()}
+        manual["requestBody"] = {"content": texts}
     if operation.raw:
         content = {media: {"schema": {"type": "string"}, "example": text} for media, text in operation.raw.items()}
         manual["requestBody"] = {"required": True, "content": content}

@@ -67,7 +67,7 @@ def _members(node: dict[str, Any], units: UnitSystem) -> dict[str, Any]:
     presented = {}
     for name, value in node.items():
         kind = type(value)
-        if kind is str or value is None:
+        if kind in _AS_THEY_ARE:
             presented[name] = value
         elif kind is Quantity:
             presented[name] = _quantity(value.kind, value.value, units)
@@ -77,7 +77,7 @@ def _members(node: dict[str, Any], units: UnitSystem) -> dict[str, Any]:
 
 
 def _items(node: list[Any], units: UnitSystem) -> list[Any]:
-    return [value if type(value) is str else present(value, units) for value in node]
+    return [value if type(value) in _AS_THEY_ARE else present(value, units) for value in node]
 
 
 def _finite(node: float, units: UnitSystem) -> float:
@@ -231,6 +231,7 @@ _IN: dict[str, dict[str, Printer]] = {
     },
 }
 _OTHER: dict[str, UnitSystem] = {"metric": "inch", "inch": "metric"}
+_AS_THEY_ARE = frozenset((str, type(None), bool, int))
 _HANDLERS: dict[type, Callable[[Any, UnitSystem], Any]] = {
     Quantity: quantity,
     dict: _members,
