@@ -8,6 +8,8 @@ import threading
 import time
 from contextlib import closing, suppress
 from dataclasses import dataclass
+from datetime import UTC, datetime
+from email.utils import parsedate_to_datetime
 from typing import Final
 
 from service.exchange.targets import AllowList, Resolver, Target, TargetNotAllowed
@@ -16,6 +18,7 @@ ANSWER_WITHIN_S: Final = 15.0
 WHOLE_WITHIN_S: Final = 20.0
 MOST_ANSWER_BYTES: Final = 65_536
 LONGEST_RETRY_AFTER_S: Final = 3600.0
+LONGEST_DATE: Final = 40
 _SECONDS: Final = re.compile(r"\d{1,6}").fullmatch
 
 
@@ -107,14 +110,36 @@ def _sent(target: Target, address: str, body: bytes, headers: dict[str, str]) ->
         finally:
             late.cancel()
     word = "delivered" if 200 <= answer.status < 300 else "answered"
-    return word, answer.status, _retry_after_s(answer.headers.get("Retry-After"))
+    return word, answer.status, retry_after_s(answer.headers.get("Retry-After"), answer.headers.get("Date"))
 
 
-def _retry_after_s(value: str | None) -> float | None:
-    """Return the wait that a receiver asked for in seconds; a date is not read."""
-    if value is None or not _SECONDS(value.strip()):
+def retry_after_s(value: str | None, date: str | None = None) -> float | None:
+    """Return the wait that a receiver asked for, [s]; None when it cannot be read.
+
+    Parameters
+    ----------
+    value : str or None
+        Retry-After: whole seconds, or a date (RFC 9110, 10.2.3)
+    date : str or None
+        Date of the same answer: the receiver's clock, which its date goes by; ours when it sent none
+    """
+    if value is None:
         return None
-    return min(float(value), LONGEST_RETRY_AFTER_S)
+    if _SECONDS(value.strip()):
+        return min(float(value), LONGEST_RETRY_AFTER_S)
+    until, now = _moment(value), _moment(date or "") or datetime.now(UTC)
+    return None if until is None else min(max((until - now).total_seconds(), 0.0), LONGEST_RETRY_AFTER_S)
+
+
+def _moment(value: str) -> datetime | None:
+    """Return the time of an HTTP date in any of its three forms (RFC 9110, 5.6.7), which are all in UTC."""
+    if len(value) > LONGEST_DATE:
+        return None
+    try:
+        moment = parsedate_to_datetime(value)
+    except (ValueError, TypeError, IndexError, OverflowError):
+        return None
+    return moment.replace(tzinfo=UTC) if moment.tzinfo is None else moment
 
 
 class _Connection(http.client.HTTPConnection):

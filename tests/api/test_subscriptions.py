@@ -174,11 +174,21 @@ def test_gone_ends_the_subscription_at_once(client: Client, receiver: Receiver) 
     assert client.get(f"/v1/subscriptions/{made['id']}").json["status_reason"] == "the receiver answered 410: gone"
 
 
-def test_a_receiver_that_asks_for_time_gets_it(client: Client, receiver: Receiver) -> None:
+def busy_until_a_date(handler: BaseHTTPRequestHandler) -> None:
+    """Ask for two seconds by a date, of a clock that is far behind."""
+    handler.send_response_only(503)
+    handler.send_header("Date", "Sun, 06 Nov 1994 08:49:37 GMT")
+    handler.send_header("Retry-After", "Sun, 06 Nov 1994 08:49:39 GMT")
+    handler.send_header("Content-Length", "0")
+    handler.end_headers()
+
+
+@pytest.mark.parametrize("busy", [(503, {"Retry-After": "2"}), busy_until_a_date], ids=["seconds", "date"])
+def test_a_receiver_that_asks_for_time_gets_it(client: Client, receiver: Receiver, busy: Any) -> None:
     subscribed(client, receiver, OPENED)
     client.post("/v1/work-orders", order(asset=fan()))
     client.post("/v1/work-orders", order("WO-2"))
-    receiver.answers = [(503, {"Retry-After": "2"})]
+    receiver.answers = [busy]
     relay = relay_of(client)
     began = time.monotonic()
     relay.run_once()
