@@ -137,6 +137,23 @@ def test_other_methods_are_405_with_allow(client: Client, method: str) -> None:
     assert refused.headers["Allow"] == "POST"
 
 
+@pytest.mark.parametrize("method", ["GET", "HEAD", "PATCH", "DELETE", "OPTIONS"])
+def test_a_place_beside_ids_allows_what_it_has_and_nothing_of_theirs(client: Client, method: str) -> None:
+    refused = client._client.open("/v1/work-orders/batch", method=method)
+    assert (refused.status_code, refused.headers["Allow"]) == (405, "POST")
+    beside = client._client.open("/v1/work-orders/batches", method="DELETE")
+    assert (beside.status_code, beside.headers["Allow"]) == (405, "GET, HEAD")
+
+
+def test_no_path_is_one_of_two_templates(app: Flask) -> None:
+    """What a path allows is then what its own template has."""
+    urls = app.url_map.bind("plant.example")
+    for rule in app.url_map.iter_rules():
+        if "<" not in rule.rule:
+            own = {m for other in app.url_map.iter_rules() if other.rule == rule.rule for m in other.methods or ()}
+            assert set(urls.allowed_methods(rule.rule)) == own, rule.rule
+
+
 def test_an_unknown_path_is_a_problem(client: Client) -> None:
     missing = client.get("/v1/nothing-here")
     assert (missing.status_code, missing.json["code"]) == (404, "not_found")
