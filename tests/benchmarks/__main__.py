@@ -10,7 +10,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 OF_LIBRARIES = {"life_fits": ("lifelines", "surpyval", "reliability")}
-ALONE = {"load", "soak"}  # what others use; what takes its time
+ALONE = {"load", "footprint", "soak"}  # what others use; what takes its time
 
 
 def main() -> None:

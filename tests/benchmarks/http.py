@@ -89,6 +89,7 @@ class Bench:
         self.headers = {"Authorization": f"Bearer {create_key(database, 'BENCH', SCOPES)}"}
         database.dispose()
         server = stack.enter_context(serving(url))
+        self.process = server.process
         self.port, self.echo_port = int(server.base_url.rpartition(":")[2]), free_port()
         self.asked("POST", "/v1/assets", fan())
         opened = self.asked("POST", "/v1/work-orders", order("FIRST"))
