@@ -143,6 +143,38 @@ def _found(tx: Tx, asset_id: str) -> AssetRow:
     return row
 
 
+EXAMPLE: dict[str, Any] = {
+    "tag": "DRY-2-FAN",
+    "name": "Dryer 2 exhaust fan",
+    "shafts": [{"name": "main", "positions": [{"name": "tail", "bearing": {"designation": "22216 K/C3"}}]}],
+}
+WHOLE_EXAMPLE: dict[str, Any] = {
+    "tag": "DRY-2-FAN",
+    "name": "Dryer 2 exhaust fan",
+    "shafts": [
+        {
+            "name": "main",
+            "drives": [{"at": {"value": 3.4, "unit": "m"}, "kind": "coupling"}],
+            "shaft": {"material": "carbon_steel", "temperature": {"value": 80, "unit": "degC"}},
+            "base": {"material": "concrete", "temperature": {"value": 20, "unit": "degC"}},
+            "positions": [
+                {
+                    "name": name,
+                    "at": {"value": at_m, "unit": "m"},
+                    "bearing": {"designation": "22216 K/C3"},
+                    "housing": {"size": "516", "dimensions": "inch"},
+                    "seat": "adapter_sleeve",
+                    "sleeve_thread": "inch",
+                    "shaft_diameter": {"value": 2.6875, "unit": "in"},
+                    "lubrication": "grease",
+                }
+                for name, at_m in (("tail", 0), ("drive", 3.0))
+            ],
+        }
+    ],
+}
+
+
 @blueprint.operation(
     "POST",
     "",
@@ -150,11 +182,7 @@ def _found(tx: Tx, asset_id: str) -> AssetRow:
     body=shapes.Asset,
     answers={201: Answer(AssetRead, "The machine on record", headers=("ETag", "Location"))},
     refuses=("409",),
-    example={
-        "tag": "DRY-2-FAN",
-        "name": "Dryer 2 exhaust fan",
-        "shafts": [{"name": "main", "positions": [{"name": "tail", "bearing": {"designation": "22216 K/C3"}}]}],
-    },
+    example=EXAMPLE,
 )
 def create_asset(call: Call) -> Response:
     """Register a machine"""
@@ -214,6 +242,7 @@ def read_asset(call: Call, asset_id: str) -> Response:
     body=shapes.Asset,
     answers={200: Answer(AssetRead, "The machine as it is on record now", headers=("ETag",))},
     refuses=("409", "412", "428"),
+    example=WHOLE_EXAMPLE,
     headers=("If-Match",),
 )
 def replace_asset(call: Call, asset_id: str) -> Response:

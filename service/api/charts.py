@@ -1,6 +1,6 @@
 """/v1/charts: the makers' books of a site. They go before the built-in tables and are never edited in place."""
 
-from typing import Any
+from typing import Any, Final
 
 from flask import Response, current_app, request
 from marshmallow import fields as ma_fields
@@ -159,6 +159,10 @@ def _mm(value: float) -> dict[str, Any]:
     return {"value": value, "unit": "mm"}
 
 
+CSV_EXAMPLE: Final = (
+    "bearing_type,bore_over_mm,bore_incl_mm,min_um,max_mm,smallest_residual_c3_mm\r\n"
+    "spherical_roller,65,80,42,0.052,0.044\r\n"
+)
 EXAMPLE: dict[str, Any] = {
     "kind": "reduction",
     "name": "spherical roller bearings",
@@ -185,7 +189,7 @@ EXAMPLE: dict[str, Any] = {
     answers={201: Answer(ChartRead, "The chart, in force from now on", headers=("Location",))},
     refuses=("409",),
     example=EXAMPLE,
-    readers={CSV: chart_document},
+    readers={CSV: (chart_document, CSV_EXAMPLE)},
 )
 def create_chart(call: Call) -> Response:
     """Enter a chart; the same kind and name again make its next version"""

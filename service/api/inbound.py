@@ -8,6 +8,7 @@ from flask import Response
 from marshmallow import INCLUDE
 
 from service.api.answers import AnswerSchema
+from service.api.field_maps import EXAMPLE
 from service.api.map_shapes import MOST_BYTES, Message
 from service.api.mapping import KnownMap, map_named, reply_of, request_of
 from service.api.opening import Opening, opened
@@ -38,7 +39,7 @@ class MappedAnswer(AnswerSchema):
         200: Answer(MappedAnswer, "The order was opened before: the same, with its latest instructions"),
     },
     refuses=("409",),
-    example={"order": {"no": "40012345", "equipment": "DRY-2-FAN", "lines": [{"task": "BRG", "place": "tail"}]}},
+    example=EXAMPLE["samples"][0]["message"],
     most_bytes=MOST_BYTES,
 )
 def take_in(call: Call, map_name: str) -> Response:

@@ -1,6 +1,7 @@
 """The OpenAPI 3.1 document, made from the declared operations."""
 
 import json
+from importlib.resources import files
 from typing import Any, Final
 
 import flask_smorest
@@ -56,6 +57,8 @@ A maintenance system opens a work order and gets the complete, numbered instruct
 machine: clearance targets, locating/free assignment, cap bolt torque. Quantities are written
 `{"value": 0.1016, "unit": "mm"}`; bare numbers are refused. Errors are RFC 9457 problem documents with a stable `code`.
 Clients must ignore members they do not know: members are added, never removed or renamed.
+Examples of answers were given by the service on an invented plant. What is long is cut in them: arrays after some
+elements, texts after some lines; ids, times, secrets and hashes are not real ones.
 The instructions do not replace the makers' instructions, local codes or qualified people.
 """
 
@@ -77,12 +80,27 @@ def document(app: Flask, blueprints: tuple[Blueprint, ...]) -> str:
     for blueprint in blueprints:
         blueprint.register_views_in_doc(api, app, api.spec, name=blueprint.name, parameters=None)
         api.spec.tag({"name": blueprint.name, "description": blueprint.description})
-    return json.dumps(api.spec.to_dict(), indent=1, ensure_ascii=False, sort_keys=True)
+    made = api.spec.to_dict()
+    _show_answers(made)
+    return json.dumps(made, indent=1, ensure_ascii=False, sort_keys=True)
 
 
 TEXT: Final = r"^[^\x00-\x1f\x7f-\x9f]*[^\s\x00-\x1f\x7f-\x9f][^\x00-\x1f\x7f-\x9f]*$"
 TEXT_OF_LINES: Final = TEXT.replace(r"\x00-\x1f", r"\x00-\x09\x0b-\x1f")
 """Texts that fields.Text takes: no control characters, not only blanks."""
+
+
+def _show_answers(made: dict[str, Any]) -> None:
+    """Add the answers that the service gave to the requests of the document (tests/contract/answers.py)."""
+    kept = json.loads((files("service.api") / "answers.json").read_text(encoding="utf-8"))
+    for item in made["paths"].values():
+        for operation in item.values():
+            shown = kept.get(operation["operationId"], {}) if isinstance(operation, dict) else {}
+            for status, by_media in shown.items():
+                content = operation["responses"].get(status, {}).get("content", {})
+                for media, answer in by_media.items():
+                    if media in content:
+                        content[media].setdefault("example", answer)
 
 
 class _Api(flask_smorest.Api):

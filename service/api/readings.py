@@ -136,7 +136,7 @@ def record_as_found(call: Call, order_id: str) -> Response:
     query=WriteQuery,
     answers={201: Answer(DeviationAnswer, "The deviation is on record")},
     refuses=("409",),
-    example={"step": "free-setting", "position": "tail", "reason": "No gauge on site.", "approved_by": "B. Foreman"},
+    example={"step": "free-setting", "position": "drive", "reason": "No gauge on site.", "approved_by": "B. Foreman"},
 )
 def approve_deviation(call: Call, order_id: str) -> Response:
     """Approve a deviation, as another person than the one who did the work"""

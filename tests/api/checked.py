@@ -48,14 +48,14 @@ class Contract:
         assert media in documented["content"], f"{method} {template}: {response.status_code} as {media}"
         schema = documented["content"][media]["schema"]
         if media.endswith(("/json", "+json")):
-            self._validate(schema, response.json)
+            self.validate(schema, response.json)
         if response.status_code >= 400:
             self.check_problem(response)
         return None
 
     def check_problem(self, response: TestResponse) -> None:
         """Fail when the answer is not a problem document."""
-        self._validate({"$ref": "#/components/schemas/Problem"}, response.json)
+        self.validate({"$ref": "#/components/schemas/Problem"}, response.json)
         assert response.json["status"] == response.status_code
         assert response.json["request_id"] == response.headers["X-Request-ID"]
 
@@ -67,7 +67,8 @@ class Contract:
             node = target
         return node
 
-    def _validate(self, schema: dict[str, Any], value: Any) -> None:
+    def validate(self, schema: dict[str, Any], value: Any) -> None:
+        """Fail when the value is not what the schema describes."""
         wrapped = {"$ref": "urn:api" + schema["$ref"]} if "$ref" in schema else schema
         validator = jsonschema.Draft202012Validator(wrapped, registry=self._registry)
         errors = sorted(validator.iter_errors(value), key=lambda e: list(e.absolute_path))
