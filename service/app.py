@@ -3,6 +3,7 @@
 import re
 import time
 from dataclasses import dataclass
+from collections.abc import Callable
 from functools import cached_property
 from typing import Any, Final
 from uuid import uuid4
@@ -92,6 +93,10 @@ class _Rule(Rule):
 
 class _App(Flask):
     url_rule_class = _Rule
+
+    def ensure_sync(self, func: Callable[..., Any]) -> Callable[..., Any]:
+        """Return the function: none of ours is a coroutine, so none is asked at each call whether it is."""
+        return func
 
 
 @dataclass
