@@ -2,8 +2,8 @@
 
 import re
 import time
-from dataclasses import dataclass
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Final
 from uuid import uuid4
