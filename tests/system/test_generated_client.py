@@ -25,6 +25,7 @@ content_type_overrides:
   application/pdf: application/octet-stream
   text/csv: application/octet-stream
   image/svg+xml: text/plain
+  application/xml: text/plain
 """
 SCRIPT = """
 import json, sys
