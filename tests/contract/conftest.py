@@ -4,8 +4,9 @@ import pytest
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Give what Schemathesis collected the operation in its id: it gives all of them the same."""
+    """Name what Schemathesis collected by its operation: all have one id, and equal ids are run once when shared."""
     for item in items:
-        operation = getattr(item, "operation_label", None)
-        if operation is not None:
-            item._nodeid = f"{item.nodeid}[{operation}]"
+        if getattr(item, "operation_label", None) is not None and item.parent is not None:
+            item._id = item.parent.id.child(item.name)
+    if len({item.nodeid for item in items}) != len(items):
+        raise pytest.UsageError("two tests have one id: processes that share the tests would run one of them")
