@@ -74,7 +74,7 @@ def _answer(line: bytes, call: Call) -> tuple[int, str]:
     try:
         given = _REQUEST.load(strict_json.parsed(line))
         written = _written(given, call)
-        return written.status, written.body
+        return written.status, written.text
     except strict_json.NotStrictJSON as error:
         problem = problem_document("bad_json", str(error))
     except (ServiceError, ValidationError) as error:

@@ -77,7 +77,7 @@ class Call:
         )
         if outcome.events and not dry_run:
             self._happened(outcome.events)
-        response = Response(outcome.body, status=outcome.status, headers=outcome.headers, content_type=JSON)
+        response = Response(outcome.text, status=outcome.status, headers=outcome.headers, content_type=JSON)
         if outcome.status == 204:
             response = Response(status=204, headers=outcome.headers)
         if outcome.replayed:

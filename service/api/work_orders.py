@@ -1,6 +1,7 @@
 """/v1/work-orders: a maintenance system opens an order, the instructions come back."""
 
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 from flask import Response, current_app
@@ -197,7 +198,7 @@ def open_work_order(call: Call) -> Response:
 
     def work(tx: Tx) -> Written:
         opening = opened(tx, call.body, units=call.caller.units, blade_set=call.caller.blade_set)
-        body = call.json(order_record(opening.order, opening.revision))
+        body = partial(call.json, order_record(opening.order, opening.revision))
         return Written(201 if opening.events else 200, body, opening_headers(opening, call), opening.events)
 
     return call.written(work)

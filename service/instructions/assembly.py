@@ -1,9 +1,8 @@
 """From step tables to the numbered steps of one order, in the order of work (rule I1)."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import groupby
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from service.errors import Text
 from service.instructions.facts import Known, Scene, order_known, position_known
@@ -14,8 +13,7 @@ from service.units import Quantity
 NUMBER_STEP: Final = 10
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Step(NamedTuple):
     """One step of a plan before it has its number."""
 
     id: str

@@ -93,54 +93,60 @@ def filled(sentences: Iterable[Sentence], facts: Facts, flags: frozenset[str]) -
     """
     said: list[str | Quantity] = []
     for each in sentences:
-        parts = _said(each, facts, flags)
-        if parts:
-            said.extend((" ", *parts) if said else parts)
+        if each.when and not holds(each.when, flags):
+            continue
+        before = len(said)
+        if each.fixed is not None:
+            if each.fixed:
+                said.append(each.fixed)
+        else:
+            _say(said, each, facts, flags)
+        if before and len(said) > before:
+            said.insert(before, " ")
     return joined(said)
 
 
-def _said(each: Sentence, facts: Facts, flags: frozenset[str]) -> tuple[str | Quantity, ...]:
-    if each.when and not holds(each.when, flags):
-        return ()
-    if each.fixed is not None:
-        return (each.fixed,) if each.fixed else ()
-    unknown = [name for name in each.names if facts.get(name) is None]
-    if unknown:
-        if each.without is not None:
-            return _said(each.without, facts, flags)
-        if each.optional:
-            return ()
-        raise TableError(f"nothing is said for want of {', '.join(sorted(unknown))}: {each.parts!r}")
-    said: list[str | Quantity] = []
+def _say(said: list[str | Quantity], each: Sentence, facts: Facts, flags: frozenset[str]) -> None:
+    """Add a sentence with places, or what is said without a fact of it."""
+    before = len(said)
     for part in each.parts:
-        value = facts[part.name] if isinstance(part, Place) else part
+        value = part if type(part) is str else facts.get(part.name)  # type: ignore[union-attr]
+        if value is None:
+            del said[before:]
+            _say_without(said, each, facts, flags)
+            return
         if isinstance(value, tuple):
             said.extend(value)
-        elif isinstance(value, (str, Quantity)):
-            said.append(value)
         else:
-            said.append(str(value))
-    return tuple(said)
+            said.append(value if isinstance(value, str | Quantity) else str(value))
+
+
+def _say_without(said: list[str | Quantity], each: Sentence, facts: Facts, flags: frozenset[str]) -> None:
+    """Add what is said for want of a fact."""
+    if each.without is not None:
+        if holds(each.without.when, flags):
+            _say(said, each.without, facts, flags)
+    elif not each.optional:
+        unknown = sorted(name for name in each.names if facts.get(name) is None)
+        raise TableError(f"nothing is said for want of {', '.join(unknown)}: {each.parts!r}")
 
 
 def joined(parts: Iterable[str | Quantity]) -> Text:
     """Return words and quantities with neighbouring words run together; a plain string when all are words."""
     merged: list[str | Quantity] = []
-    words: list[str] = []
+    words = ""
     for part in parts:
         if isinstance(part, str):
-            words.append(part)
+            words += part
             continue
-        text = "".join(words)
-        if text:
-            merged.append(text)
-        words.clear()
+        if words:
+            merged.append(words)
+            words = ""
         merged.append(part)
-    text = "".join(words)
     if not merged:
-        return text
-    if text:
-        merged.append(text)
+        return words
+    if words:
+        merged.append(words)
     return tuple(merged)
 
 

@@ -9,7 +9,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Final
 
@@ -30,13 +30,22 @@ __all__ = ["Call", "Event", "Idempotency", "Tx", "Written", "run"]
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """The answer to a write, as it is kept for a repeated request; ``body`` is JSON text."""
+    """The answer to a write, as it is kept for a repeated request.
+
+    ``body`` is JSON text, or what makes it of things already read: then it is made after the commit, while the next
+    writer has its turn, unless it must be kept.
+    """
 
     status: int
-    body: str
+    body: str | Callable[[], str]
     headers: dict[str, str] = field(default_factory=dict)
     events: tuple[Event, ...] = ()
     replayed: bool = False
+
+    @property
+    def text(self) -> str:
+        """Return the JSON text."""
+        return self.body if isinstance(self.body, str) else self.body()
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +136,8 @@ def _effect(tx: Tx, call: Call) -> Written:
             return Written(kept.status, kept.body, kept.headers, replayed=True)
     written = call.work(tx)
     if call.idempotency is not None:
-        repeats.keep(tx, call.actor, call.idempotency, repeats.Kept(written.status, written.body, written.headers))
+        written = replace(written, body=written.text)
+        repeats.keep(tx, call.actor, call.idempotency, repeats.Kept(written.status, written.text, written.headers))
     if written.events and not call.dry_run:
         append(tx, actor=call.actor, request_id=call.request_id, events=written.events)
     return written
