@@ -86,7 +86,7 @@ class Server(BaseApplication):  # type: ignore[misc]
         self.stop = app.extensions["capsaddle"].shared.stop
         gc.collect()
         gc.freeze()  # what is loaded stays: no collection looks at it, no process copies it
-        gc.set_threshold(20_000, 20, 50)  # a plan makes tens of thousands of short-lived objects
+        gc.set_threshold(100_000, 20, 50)  # a plan makes tens of thousands of short-lived objects
         if self.settings.metrics_bind is None:
             return app
         return with_metrics(app, self.settings.metrics_bind.rpartition(":")[2])
