@@ -2,6 +2,7 @@
 
 import json
 import os
+import signal
 import socket
 import subprocess
 import sys
@@ -25,7 +26,8 @@ START_LIMIT_S: Final = 30.0
 
 
 def run(*, once: bool, port: int) -> int:
-    """Show the job; return the exit status of the process."""
+    """Show the job; return the exit status of the process. SIGTERM ends it as Ctrl-C does, its server with it."""
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     plant = json.loads((files("service") / "demo_plant.json").read_text(encoding="utf-8"))
     with tempfile.TemporaryDirectory(prefix="capsaddle-demo-") as folder:
         url = f"sqlite:///{Path(folder) / 'demo.db'}"

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import psycopg
+import pytest
 
 from tests import databases
 
@@ -96,6 +97,17 @@ def programs() -> Path | None:
     found += glob.glob(str(Path(sys.prefix) / CARRIED))
     both = (Path(folder) for folder in found if all((Path(folder) / name).exists() for name in ("initdb", "postgres")))
     return next(both, None)
+
+
+def needed_programs(*more: str) -> Path:
+    """Return the folder of initdb, postgres and ``more``; without them skip, or fail where PostgreSQL is required."""
+    where = programs()
+    if where is not None and all((where / name).exists() for name in more):
+        return where
+    reason = f"no {', '.join(('initdb', 'postgres', *more))} were found"
+    if os.environ.get(databases.REQUIRE_NAME):
+        pytest.fail(f"{reason}; {databases.REQUIRE_NAME} is set")
+    pytest.skip(reason)
 
 
 @contextmanager

@@ -18,23 +18,17 @@ from service.settings import Settings
 from service.store import keys, migrate, sites
 from service.store.database import Database
 from service.store.journal import verify
-from tests import databases
 from tests.api.machines import fan, order
 from tests.reliability.accounts import faults
 from tests.reliability.clients import Account, Clock, Follower, Mechanic
-from tests.reliability.postgres import Postgres, postgres, programs
+from tests.reliability.postgres import Postgres, needed_programs, postgres
 from tests.system.servers import environment, free_port, serving
 
 
 @pytest.fixture(scope="module")
 def own_postgres() -> Iterator[Postgres]:
     """A server that is ours to stop."""
-    where = programs()
-    if where is None:
-        if os.environ.get(databases.REQUIRE_NAME):
-            pytest.fail(f"no initdb and postgres were found; {databases.REQUIRE_NAME} is set")
-        pytest.skip("no initdb and postgres were found")
-    with postgres(where) as server:
+    with postgres(needed_programs()) as server:
         migrate.upgrade(server.url)
         yield server
 

@@ -3,7 +3,6 @@
 Who answered is read from the servers' own logs of statements.
 """
 
-import os
 import socket
 import threading
 import time
@@ -18,9 +17,8 @@ import requests
 from service.settings import Settings
 from service.store import keys, migrate, sites
 from service.store.database import Database
-from tests import databases
 from tests.api.histories import stay
-from tests.reliability.postgres import Postgres, postgres, programs
+from tests.reliability.postgres import Postgres, needed_programs, postgres
 from tests.system.servers import Server, serving
 
 LOGGED = {"log_statement": "all", "wal_level": "replica"}
@@ -29,13 +27,7 @@ LOGGED = {"log_statement": "all", "wal_level": "replica"}
 @pytest.fixture(scope="module")
 def primary() -> Iterator[Postgres]:
     """A server of our own, migrated, with two sites."""
-    where = programs()
-    if where is None or not (where / "pg_basebackup").exists():
-        reason = "no initdb, postgres and pg_basebackup were found"
-        if os.environ.get(databases.REQUIRE_NAME):
-            pytest.fail(f"{reason}; {databases.REQUIRE_NAME} is set")
-        pytest.skip(reason)
-    with postgres(where, **LOGGED) as server:
+    with postgres(needed_programs("pg_basebackup"), **LOGGED) as server:
         migrate.upgrade(server.url)
         yield server
 

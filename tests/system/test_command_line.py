@@ -77,6 +77,21 @@ def test_the_demo_shows_the_job_once(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == [], "the demo leaves nothing behind"
 
 
+def test_the_demo_that_is_told_to_stop_takes_its_server_along(tmp_path: Path) -> None:
+    port = free_port()
+    command = [sys.executable, "-m", "service.cli", "demo", "--port", str(port)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, cwd=tmp_path) as demo:
+        assert demo.stdout is not None
+        for line in demo.stdout:
+            if line.startswith("Serving until"):
+                break
+        assert requests.get(f"http://127.0.0.1:{port}/health/live", timeout=20).ok
+        demo.terminate()
+        assert demo.wait(30) == 0
+    with pytest.raises(requests.ConnectionError):
+        requests.get(f"http://127.0.0.1:{port}/health/live", timeout=20)
+
+
 def test_a_server_killed_between_two_retries_keeps_one_whole_order(database_url: str) -> None:
     run_command(database_url, "sites", "create", "MILL-A", "--name", "Mill A", "--units", "inch")
     key = run_command(database_url, "keys", "create", "--site", "MILL-A", "--scopes", "read,write").stdout.split()[-1]
