@@ -59,8 +59,8 @@ def sites() -> None:
 @with_settings
 def create_site(settings: Settings, code: str, name: str, units: str) -> None:
     """Create a site."""
-    from service.store import sites as stored
     from service.store.database import Database
+    from service.store.queries import sites as stored
 
     site = stored.create_site(Database(settings), code, name, units)
     click.echo(f"Site {site.code} ({site.name}, {site.units} units) is created.")
@@ -79,8 +79,8 @@ def set_blades(settings: Settings, code: str, blades: tuple[str, ...], unit: str
     capsaddle sites blades MILL-A --unit in 0.0015 0.002 0.0025 0.003 0.004
     """
     from service.mounting.blades import blade_set_of
-    from service.store import sites as stored
     from service.store.database import Database
+    from service.store.queries import sites as stored
     from service.units import Quantity, nm_from_in, nm_from_mm
 
     given: Any = blades[0]
@@ -109,8 +109,8 @@ def keys() -> None:
 @with_settings
 def create_key(settings: Settings, site: str, scopes: str, label: str | None) -> None:
     """Create an API key; the last line printed is the key alone."""
-    from service.store import keys as stored
     from service.store.database import Database
+    from service.store.queries import keys as stored
 
     wanted = [scope.strip() for scope in scopes.split(",") if scope.strip()]
     key = stored.create_key(Database(settings), site, wanted, label)
@@ -124,8 +124,8 @@ def create_key(settings: Settings, site: str, scopes: str, label: str | None) ->
 @with_settings
 def revoke_key(settings: Settings, site: str, key_id: str) -> None:
     """Revoke the key KEY_ID (the part between the first and the second underscore)."""
-    from service.store import keys as stored
     from service.store.database import Database
+    from service.store.queries import keys as stored
 
     stored.revoke_key(Database(settings), site, key_id)
     click.echo(f"Key {key_id} of {site} is revoked.")
@@ -143,7 +143,7 @@ def serve(settings: Settings, bind: str, workers: int, threads: int, drain: floa
     On SIGTERM /health/ready answers 503 at once; after --drain seconds no more connections are taken, and what is
     under way is finished.
     """
-    from service.server import Server
+    from service.serving.gunicorn import Server
 
     Server(settings, bind=bind, workers=workers, threads=threads, drain_s=drain).run()
 
@@ -156,8 +156,8 @@ def deliver(settings: Settings, once: bool) -> None:
     import logging
     import signal
 
-    from service.relay import Relay
     from service.store.database import Database
+    from service.webhooks.relay import Relay
 
     logging.basicConfig(level=settings.log_level.upper())
     relay = Relay(Database(settings), settings)
@@ -175,7 +175,7 @@ def deliver(settings: Settings, once: bool) -> None:
 @click.option("--port", default=8080, show_default=True, type=click.IntRange(0, 65535), help="Port; 0: any free one.")
 def demo(once: bool, port: int) -> None:
     """Show the job on an invented plant: open a work order, print its instructions, keep serving."""
-    from service.demo import run
+    from service.demo.show import run
 
     sys.exit(run(once=once, port=port))
 
@@ -213,8 +213,8 @@ def import_chart(settings: Settings, file: str, site: str, accept_unusual: str |
     """Enter the chart in the CSV FILE; units stand in the names of its columns."""
     from pathlib import Path
 
-    from service.api.chart_import import fault_lines, imported_chart
     from service.store.database import Database
+    from service.use_cases.books.import_chart import fault_lines, imported_chart
 
     try:
         data = Path(file).read_bytes()
@@ -275,8 +275,8 @@ def import_history(
     """Import the stays in FILE (.csv, .json or .ndjson), all or nothing; the same file again changes nothing."""
     from pathlib import Path
 
-    from service.api.stay_files import imported_file, report_lines
     from service.store.database import Database
+    from service.use_cases.stays.files import imported_file, report_lines
 
     try:
         done = imported_file(
@@ -303,8 +303,8 @@ def export_history(settings: Settings, file: str, site: str) -> None:
     """Export all stays of a site to FILE (.csv or .ndjson); an import takes it as it is."""
     from pathlib import Path
 
-    from service.api.stay_files import exported_file
     from service.store.database import Database
+    from service.use_cases.stays.files import exported_file
 
     rows = exported_file(Database(settings), site, Path(file))
     click.echo(f"{rows} stays of {site} are in {file}.")
@@ -314,8 +314,8 @@ def export_history(settings: Settings, file: str, site: str) -> None:
 @with_settings
 def check(settings: Settings) -> None:
     """Look at settings, schema, clock, tables, open orders; ends with 1 when the service should not run like this."""
-    from service.store.checking import checks
     from service.store.database import Database
+    from service.use_cases.checks.checking import checks
 
     database = Database(settings)
     failed = False
@@ -332,7 +332,7 @@ def check(settings: Settings) -> None:
 def tidy(settings: Settings) -> None:
     """Delete what is past its time: kept answers (7 days), deliveries that have ended (90 days). For a daily timer."""
     from service.store.database import Database
-    from service.store.retention import tidied
+    from service.use_cases.checks.retention import tidied
 
     database = Database(settings)
     done = tidied(database)
@@ -379,7 +379,7 @@ def verify_stored_revisions(settings: Settings, site: str | None) -> None:
     Revisions of another engine or data version are only held against their hash.
     """
     from service.store.database import Database
-    from service.store.verification import verify_revisions
+    from service.use_cases.checks.verification import verify_revisions
 
     differs = False
     for found in verify_revisions(Database(settings), site):

@@ -1,4 +1,4 @@
-"""What can be wrong, said without HTTP. Only ``service.api.problems`` knows status codes.
+"""What can be wrong, said without HTTP. Only ``service.api.http.problems`` knows status codes.
 
 Two kinds of no (design rule): an error here means we cannot evaluate what was sent. What we can evaluate and what
 must not be done like this is a ``service.findings.Blocked`` inside an ordinary answer.

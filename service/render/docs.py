@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from service.reference import tables
-from service.render.html import environment, style
+from service.render.markup import environment, style
 
 DATA: Final = Path(__file__).parent / "docs_data"
 STYLE: Final = "docs.css"

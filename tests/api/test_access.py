@@ -7,11 +7,11 @@ from typing import Any
 import pytest
 from flask import Flask
 
-from service.api.charts import EXAMPLE as CHART
-from service.api.field_maps import EXAMPLE as FIELD_MAP
-from service.api.housings import EXAMPLE as HOUSING
-from service.api.operations import DECLARED, Operation
-from service.store.keys import revoke_key
+from service.api.books.charts.views import EXAMPLE as CHART
+from service.api.books.housings.views import EXAMPLE as HOUSING
+from service.api.http.operations import DECLARED, Operation
+from service.api.maps.views import EXAMPLE as FIELD_MAP
+from service.store.queries.keys import revoke_key
 from tests.api.checked import Client
 from tests.api.conftest import ALL_SCOPES, ClientMaker
 from tests.api.machines import fan, order

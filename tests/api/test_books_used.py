@@ -7,11 +7,11 @@ import sqlalchemy as sa
 from flask import Flask
 
 from service import record
-from service.instructions.inputs import job_of_inputs
-from service.instructions.plan import plan
-from service.store import books, work_orders
+from service.instructions.plan.inputs import job_of_inputs
+from service.instructions.plan.plan import plan
 from service.store.database import Database
 from service.store.models import Revision
+from service.store.queries import books, work_orders
 from tests.api.books import entered, housing, mm, n_m, reduction_row, reductions, torque_row, torques
 from tests.api.checked import Client
 from tests.api.conftest import ClientMaker
@@ -216,7 +216,7 @@ def test_a_revision_keeps_which_books_it_was_made_with_and_can_be_computed_again
 
 
 def site_of(database: Database, code: str) -> str:
-    from service.store.sites import site_by_code
+    from service.store.queries.sites import site_by_code
 
     return site_by_code(database, code).id
 

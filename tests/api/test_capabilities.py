@@ -4,7 +4,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from service.api.operations import DECLARED
+from service.api.http.operations import DECLARED
 from service.store import models
 from tests.api.checked import Client
 from tests.api.conftest import ClientMaker
@@ -53,9 +53,9 @@ def counts(client: Client) -> dict[str, int]:
 
 
 def ids_of(client: Client) -> dict[str, str]:
-    from service.api.charts import EXAMPLE as CHART
-    from service.api.field_maps import EXAMPLE as FIELD_MAP
-    from service.api.housings import EXAMPLE as HOUSING
+    from service.api.books.charts.views import EXAMPLE as CHART
+    from service.api.books.housings.views import EXAMPLE as HOUSING
+    from service.api.maps.views import EXAMPLE as FIELD_MAP
 
     subscription = client.post("/v1/subscriptions", {"url": "https://cmms.example/hook"}).json
     ping = client.post(f"/v1/subscriptions/{subscription['id']}/ping").json

@@ -10,8 +10,8 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
-from service.api import link_tokens
-from service.store.keys import revoke_key
+from service.store.queries.keys import revoke_key
+from service.use_cases.orders import links as link_tokens
 from tests.api.checked import Client
 from tests.api.conftest import ClientMaker
 from tests.api.machines import fan, order

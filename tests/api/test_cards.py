@@ -113,7 +113,7 @@ def test_a_browser_may_run_and_load_nothing(client: Client) -> None:
 
 
 def test_a_public_address_is_printed_with_its_qr_code(sqlite_url: str, client_of: ClientMaker) -> None:
-    from service.store.sites import create_site
+    from service.store.queries.sites import create_site
 
     app = create_app(Settings(database_url=sqlite_url, public_url="https://mill.example"))
     create_site(app.extensions["capsaddle"].database, "ALDER", "Alder Hollow board mill", "inch")

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from flask import Flask
 
-from service import demo_history
+from service.demo import history as demo_history
 from tests.api.checked import Client
 from tests.api.conftest import ClientMaker
 from tests.api.histories import sent

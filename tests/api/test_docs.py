@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from flask import Flask
 
-from service.api.problems import CATALOGUE
+from service.api.http.problems import CATALOGUE
 from service.reference import tables
 from service.render import docs
 from tests.api.checked import Client
@@ -86,7 +86,7 @@ def blocked_codes() -> set[str]:
 
 
 def test_every_code_of_blocked_is_explained(pages: dict[str, Page]) -> None:
-    from service.instructions.facts import CONTRADICTIONS
+    from service.instructions.plan.facts import CONTRADICTIONS
 
     assert set(docs.blocked()) == blocked_codes() | set(CONTRADICTIONS)
     assert {rule for rule, _ in docs.blocked().values()} <= set(docs.rules())

@@ -17,7 +17,7 @@ import pytest
 from flask import Flask
 
 import service
-from service.api.cloud_events import PREFIX, TYPES
+from service.exchange.cloud_events import PREFIX, TYPES
 from service.store.unit_of_work import Event, Written
 from tests.api.checked import Client
 from tests.api.conftest import ClientMaker

@@ -12,8 +12,8 @@ from typing import Any
 import pytest
 from flask import Flask
 
-from service.api.field_maps import EXAMPLE
-from service.store import field_maps
+from service.api.maps.views import EXAMPLE
+from service.store.queries import field_maps
 from tests.api.checked import Client
 from tests.api.conftest import ClientMaker
 from tests.api.machines import fan

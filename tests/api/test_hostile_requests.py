@@ -12,9 +12,9 @@ import pytest
 from marshmallow import fields as ma_fields
 from marshmallow.validate import Length
 
-from service.api import strict_json
-from service.api.fields import Array, OneOf
-from service.api.operations import DECLARED
+from service.api.http.fields import Array, OneOf
+from service.api.http.operations import DECLARED
+from service.exchange import strict_json
 from tests.api.checked import Client
 from tests.api.machines import fan
 from tests.api.orders import completion, initial, opened, residual, sent

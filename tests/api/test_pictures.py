@@ -6,8 +6,8 @@ from xml.etree import ElementTree
 import pytest
 from flask import Flask
 
-from service.api.arrangements import EXAMPLE as SHAFT
-from service.api.clearance import EXAMPLE as BEARING
+from service.api.calculations.arrangements.views import EXAMPLE as SHAFT
+from service.api.calculations.clearance.views import EXAMPLE as BEARING
 from tests.api.checked import Client
 from tests.api.conftest import ClientMaker
 from tests.api.machines import bare, fan, order

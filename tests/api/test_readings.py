@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from flask import Flask
 
-from service.store.verification import verify_revisions
+from service.use_cases.checks.verification import verify_revisions
 from tests.api.books import entered, mm, reduction_row, reductions
 from tests.api.checked import Client
 from tests.api.conftest import ClientMaker

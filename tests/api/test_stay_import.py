@@ -9,8 +9,8 @@ from flask import Flask
 
 from service.errors import Conflict
 from service.history.stays import Stay
-from service.store.sites import site_by_code
-from service.store.stay_import import end_stays
+from service.store.queries.sites import site_by_code
+from service.store.queries.stay_import import end_stays
 from service.store.transaction import Tx
 from tests.api.checked import Client
 from tests.api.conftest import ClientMaker

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from flask import Flask
 
-from service.api import streams
+from service.api.http import streams
 from tests.api.checked import Client
 from tests.api.conftest import ClientMaker
 from tests.api.histories import imported, running, stay

@@ -8,9 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from marshmallow import ValidationError
 
-from service.api import fields, strict_json
-from service.api.clearance import ClearanceRequest
-from service.api.strict_json import NotStrictJSON
+from service.api.calculations.clearance.schemas import ClearanceRequest
+from service.api.http import fields
+from service.exchange import strict_json
+from service.exchange.strict_json import NotStrictJSON
 
 FINITE = st.floats(allow_nan=False, allow_infinity=False)
 JSON_VALUES = st.recursive(
@@ -54,7 +55,7 @@ def test_any_bytes_are_read_or_refused(data: bytes) -> None:
 
 @given(JSON_VALUES)
 def test_any_json_is_loaded_or_refused_with_a_code_for_each_fault(value: Any) -> None:
-    from service.api.problems import faults_of
+    from service.api.http.problems import faults_of
 
     try:
         ClearanceRequest().load(value)

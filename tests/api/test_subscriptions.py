@@ -16,9 +16,9 @@ from flask import Flask
 
 from service.app import create_app
 from service.exchange import sending
-from service.relay import Relay
 from service.settings import Settings
-from service.store.sites import create_site
+from service.store.queries.sites import create_site
+from service.webhooks.relay import Relay
 from tests.api.checked import Client
 from tests.api.conftest import ClientMaker
 from tests.api.machines import fan, order

@@ -7,7 +7,7 @@ import sqlalchemy as sa
 from flask import Flask
 
 from service.store.models import Revision
-from service.store.verification import Verified, verify_revisions
+from service.use_cases.checks.verification import Verified, verify_revisions
 from tests.api.conftest import ClientMaker
 from tests.api.orders import initial, known_fan, opened, sent
 from tests.system.servers import run_command

@@ -197,7 +197,7 @@ def request_cost(processors: Processors, bench: Bench, name: str) -> Cost:
 
 def analysis_cost(stack: ExitStack, initdb: str, postgres: str) -> Cost:
     """Return the cost of a life analysis over ``ANALYSED_STAYS`` stays, in a process that has loaded what it needs."""
-    from service.api.life_questions import analysed
+    from service.use_cases.lives.by_group import analysed
     from tests.benchmarks.history import QUERY
 
     own = databases.PostgresServer(databases.started(stack, initdb, postgres))

@@ -18,16 +18,16 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
-from service.api.life_questions import analysed
-from service.api.stay_importing import imported, read_import
-from service.api.stay_sources import STAY_COLUMNS
 from service.settings import Settings
-from service.store import stay_import
 from service.store.database import Database
-from service.store.histories import COLUMNS as READ_COLUMNS
-from service.store.sites import create_site
-from service.store.stay_lists import Chosen, stay_rows
+from service.store.queries import stay_import
+from service.store.queries.histories import COLUMNS as READ_COLUMNS
+from service.store.queries.sites import create_site
+from service.store.queries.stay_lists import Chosen, stay_rows
 from service.store.unit_of_work import Tx, Written
+from service.use_cases.lives.by_group import analysed
+from service.use_cases.stays.import_stays import imported, read_import
+from service.use_cases.stays.sources import STAY_COLUMNS
 from tests import databases
 
 POSITIONS, STAYS_A_POSITION = 2, 50
@@ -93,7 +93,7 @@ def with_assets(url: str, number: int) -> tuple[Database, str]:
     first = [row for row, _ in zip(stays(number), range(max(number // STAYS_A_POSITION, 2)), strict=False)]
     read = read_import(as_csv(iter(first)), "text/csv", None)
     # the import's own way of registering assets, without its stays
-    from service.api.stay_importing import _created
+    from service.use_cases.stays.import_stays import _created
 
     written(database, site_id, lambda tx: _created(tx, read.stays, {}, {}))
     return database, site_id

@@ -12,8 +12,8 @@ from werkzeug.serving import make_server
 
 from service.app import create_app
 from service.settings import Settings
-from service.store.keys import create_key
-from service.store.sites import create_site
+from service.store.queries.keys import create_key
+from service.store.queries.sites import create_site
 from tests.api.machines import order
 from tests.api.orders import known_fan
 from tests.system.servers import free_port

@@ -8,11 +8,13 @@ import sqlalchemy as sa
 
 from service.reference.tables import DATA_VERSION
 from service.settings import Settings
-from service.store import checking, models, retention, work_orders
-from service.store.checking import checks
+from service.store import models
 from service.store.database import Database
-from service.store.retention import tidied
+from service.store.queries import work_orders
 from service.store.unit_of_work import Tx
+from service.use_cases.checks import checking, retention
+from service.use_cases.checks.checking import checks
+from service.use_cases.checks.retention import tidied
 from tests.store import plant
 from tests.store.connections import connected
 from tests.store.test_books import add_chart

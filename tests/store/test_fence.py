@@ -12,9 +12,10 @@ import sqlalchemy as sa
 
 from service.app import create_app
 from service.settings import Settings
-from service.store import engines, journal, models, sites
+from service.store import engines, journal, models
 from service.store.database import Database
-from service.store.keys import create_key
+from service.store.queries import sites
+from service.store.queries.keys import create_key
 from service.store.unit_of_work import Tx, Written
 from tests import databases
 from tests.api.machines import fan, order

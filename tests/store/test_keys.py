@@ -9,9 +9,10 @@ import sqlalchemy as sa
 
 from service import errors
 from service.settings import Settings
-from service.store import journal, keys, models, sites
+from service.store import journal, models
 from service.store.database import Database
 from service.store.identity import new_id
+from service.store.queries import keys, sites
 from tests.store import plant
 
 

@@ -12,8 +12,9 @@ from psycopg import errors as pg
 
 from service import errors
 from service.settings import Settings
-from service.store import assets, models, repeats, unit_of_work
+from service.store import models, repeats, unit_of_work
 from service.store.database import Database
+from service.store.queries import assets
 from service.store.unit_of_work import Event, Idempotency, Tx, Written
 from tests.store import plant
 

@@ -76,7 +76,7 @@ def test_request_schemas_use_the_strict_fields_only() -> None:
     """marshmallow's own fields coerce; in request schemas only its containers (List, Nested) may stand."""
     from marshmallow import fields as ma_fields
 
-    from service.api.operations import DECLARED
+    from service.api.http.operations import DECLARED
 
     loose = []
 
@@ -104,7 +104,7 @@ def test_request_schemas_use_the_strict_fields_only() -> None:
 
 def test_every_code_that_is_raised_is_in_the_catalogue_of_problems() -> None:
     """What the store's own command line raises (sites, keys) never reaches HTTP."""
-    from service.api.problems import CATALOGUE
+    from service.api.http.problems import CATALOGUE
 
     not_http = {"error", "site_code_taken", "unknown_scope", "unknown_word"}
     unlisted = set()

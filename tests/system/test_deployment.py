@@ -259,8 +259,8 @@ def test_without_the_proxy_slow_bodies_take_every_thread(sqlite_url: str) -> Non
 
 def reading_key(url: str) -> str:
     from service.store.database import Database
-    from service.store.keys import create_key
-    from service.store.sites import create_site
+    from service.store.queries.keys import create_key
+    from service.store.queries.sites import create_site
 
     database = Database(Settings(database_url=url))
     create_site(database, "ALDER", "Alder Hollow board mill", "inch")

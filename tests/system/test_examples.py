@@ -14,11 +14,11 @@ import pytest
 import requests
 
 from service.app import create_app
-from service.relay import Relay
 from service.settings import Settings
 from service.store.database import Database
-from service.store.keys import create_key
-from service.store.sites import create_site
+from service.store.queries.keys import create_key
+from service.store.queries.sites import create_site
+from service.webhooks.relay import Relay
 from tests.system.servers import Server, free_port, serving
 
 ROOT = Path(__file__).parents[2]

@@ -18,8 +18,8 @@ import requests
 from service.settings import Settings
 from service.store import journal
 from service.store.database import Database
-from service.store.keys import create_key
-from service.store.sites import create_site
+from service.store.queries.keys import create_key
+from service.store.queries.sites import create_site
 from tests.api.orders import completion, known_fan, ready_to_complete
 from tests.system.servers import Server, environment, free_port
 

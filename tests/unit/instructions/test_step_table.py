@@ -5,8 +5,8 @@ import re
 import pytest
 
 from service.errors import TableError
-from service.instructions import step_table
-from service.instructions.step_table import PHASES, built_in_steps, step_template, with_site_steps
+from service.instructions.plan import step_table
+from service.instructions.plan.step_table import PHASES, built_in_steps, step_template, with_site_steps
 
 STEP = {
     "id": "grease-type",
