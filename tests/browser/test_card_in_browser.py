@@ -9,9 +9,9 @@ import pytest
 import zxingcpp
 from PIL import Image
 
-from tests.api.machines import fan
-from tests.api.orders import known_fan
-from tests.api.test_cards import texts
+from tests.api.orders.test_cards import texts
+from tests.api.samples.machines import fan
+from tests.api.samples.orders import known_fan
 from tests.browser.conftest import A4_AT_96_DPI, PHONE, Mill, PageMaker
 from tests.browser.looks import (
     heading_levels,

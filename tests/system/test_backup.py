@@ -23,7 +23,7 @@ from service.store.backup import CannotBackUp, backed_up, restored
 from service.store.database import Database
 from service.store.journal import verify
 from tests import databases
-from tests.api.machines import fan, order
+from tests.api.samples.machines import fan, order
 from tests.store.test_migrations import counts, populated
 from tests.system.servers import run_command, serving
 
