@@ -1,7 +1,7 @@
 """The picture in README.md: the first sheet of the card of the demo's order, as the PDF prints it.
 
-`python -m tests.api.first_sheet` makes it anew; a test reads the sheet and compares its words with those that are kept in
-the picture (its Description), so that the picture cannot go on showing an older card.
+`python -m tests.api.first_sheet` makes it anew; a test reads the sheet and compares its words with those that are kept
+in the picture (its Description), so that the picture cannot go on showing an older card.
 """
 
 import json
