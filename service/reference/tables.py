@@ -73,7 +73,7 @@ def provenance(name: str) -> Provenance:
 @cache
 def names() -> tuple[str, ...]:
     """Return the names of the built-in tables."""
-    return tuple(sorted(path.name.removesuffix(".toml") for path in _DATA.iterdir() if path.name.endswith(".toml")))
+    return tuple(sorted(path.name.removesuffix(".csv") for path in _DATA.iterdir() if path.name.endswith(".csv")))
 
 
 @cache
