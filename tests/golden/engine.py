@@ -34,14 +34,17 @@ def steps_of(tables: dict[str, Any]) -> dict[str, Any]:
     """Return a digest of each entry of the step tables, in their order."""
     return {
         file: {
-            kind: [f"{_name(kind, entry)} {digest(entry)}" for entry in entries] for kind, entries in content.items()
+            kind: [f"{_name(kind, entry)} {digest(entry)}" for entry in entries]
+            if isinstance(entries, list)
+            else digest(entries)
+            for kind, entries in content.items()
         }
         for file, content in tables.items()
     }
 
 
 def _name(kind: str, entry: dict[str, Any]) -> str:
-    name = entry[_NAMED_BY[kind]]
+    name = entry.get(_NAMED_BY.get(kind, "id"), kind)
     return name if isinstance(name, str) else ",".join(name)
 
 

@@ -1,5 +1,6 @@
 """A sample of what ``python -m tests.golden.mutations`` does in full: the net turns red when one value changes."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -8,8 +9,7 @@ from tests.golden import mutations
 from tests.golden.locks import table_faults
 from tests.golden.tables import read_locks
 
-SAMPLE = 97
-INSTRUCTIONS, DOMAIN = "service/instructions", "service/mounting"
+SAMPLE = 197
 
 
 def test_a_changed_cell_of_any_table_is_named() -> None:
@@ -31,31 +31,53 @@ def only(folder: Path, name: str) -> Path:
     return found
 
 
-def test_a_changed_package_fails_with_the_version_to_raise() -> None:
-    """One copy of the package, changed five times: a hold point, a text, an order, a limit, a table."""
-    cases = [
-        (
-            "closing.toml",
-            INSTRUCTIONS,
-            'per = "free"\ntitle = "Set the free bearing"',
-            "hold_point = true",
-            "hold_point = false",
-        ),
-        ("closing.toml", INSTRUCTIONS, "", "Ring gap upward.", "Ring gap downward."),
-        ("arrangement_facts.py", INSTRUCTIONS, "", "PER_K: float = 10.0", "PER_K: float = 20.0"),
-        ("readings.py", DOMAIN, "", "RECHECK_NM: Final = 5080", "RECHECK_NM: Final = 7620"),
-    ]
+def without_hold_point(text: str) -> str:
+    """The setting of the free bearing is no hold point any more."""
+    start = text.index('title = "Set the free bearing"')
+    return text[:start] + text[start:].replace("hold_point = true", "hold_point = false", 1)
+
+
+def with_another_text(text: str) -> str:
+    """A ring gap that looks the other way."""
+    return text.replace("Ring gap upward.", "Ring gap downward.")
+
+
+def in_another_order(text: str) -> str:
+    """Tightened before the bearing is on its sleeve."""
+    head, *steps = text.split("[[step]]\n")
+    at = {step.splitlines()[0]: number for number, step in enumerate(steps)}
+    one, other = at['id = "sleeve-and-bearing-on"'], at['id = "reduce"']
+    steps[one], steps[other] = steps[other], steps[one]
+    return "[[step]]\n".join([head, *steps])
+
+
+def with_another_limit(text: str) -> str:
+    """A reading is measured again up to 0.0003 in outside its limit, in place of 0.0002 in."""
+    return text.replace("RECHECK_NM: Final = 5080", "RECHECK_NM: Final = 7620")
+
+
+@pytest.mark.parametrize(
+    ("name", "folder", "change", "in_a_plan"),
+    [
+        ("closing.toml", "service/instructions", without_hold_point, True),
+        ("closing.toml", "service/instructions", with_another_text, True),
+        ("mounting.toml", "service/instructions", in_another_order, True),
+        ("readings.py", "service/mounting", with_another_limit, False),
+    ],
+    ids=["hold point", "text", "order", "limit"],
+)
+def test_a_changed_package_fails_with_the_version_to_raise(
+    name: str, folder: str, change: Callable[[str], str], in_a_plan: bool
+) -> None:
     with mutations.copied() as root:
-        assert mutations.told(root, "-m", "tests.golden").returncode == 0
-        for name, folder, after, old, new in cases:
-            path = only(root / folder, name)
-            text = path.read_text()
-            start = text.index(after)
-            path.write_text(text[:start] + text[start:].replace(old, new, 1))
-            said = mutations.told(root, "-m", "tests.golden")
-            assert said.returncode == 1, (name, new)
-            assert "raise ENGINE_VERSION in service/__init__.py" in said.stdout
-            path.write_text(text)
+        path = only(root / folder, name)
+        text = path.read_text()
+        assert change(text) != text
+        path.write_text(change(text))
+        said = mutations.told(root, "-m", "tests.golden")
+        assert said.returncode == 1
+        assert "raise ENGINE_VERSION in service/__init__.py" in said.stdout
+        assert ("the plan of fan-metric-measured is another" in said.stdout) is in_a_plan
 
 
 @pytest.mark.parametrize("raised", [False, True], ids=["same version", "raised version"])
