@@ -376,7 +376,7 @@ def verify() -> None:
 def verify_stored_revisions(settings: Settings, site: str | None) -> None:
     """Compute the instructions again from their inputs and name the first that differ.
 
-    Revisions of another engine or data version are only held against their hash.
+    Those of another engine or of other tables are counted by what made them and only held against their hash.
     """
     from service.store.database import Database
     from service.use_cases.checks.verification import verify_revisions
@@ -385,9 +385,8 @@ def verify_stored_revisions(settings: Settings, site: str | None) -> None:
     for found in verify_revisions(Database(settings), site):
         differs = differs or found.different is not None
         told = "all agree" if found.different is None else f"{found.different}: {found.reason}"
-        click.echo(
-            f"{found.site_code}: {found.computed} computed again, {found.hashed} held against their hash; {told}"
-        )
+        hashed = "".join(f", {count} {made} (hash only)" for made, count in sorted(found.elsewhere.items()))
+        click.echo(f"{found.site_code}: {found.computed} computed again{hashed}; {told}")
     if differs:
         sys.exit(1)
 

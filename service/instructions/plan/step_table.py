@@ -1,6 +1,5 @@
 """The steps as data: ``data/*.toml``, read once and refused when a step could not be said."""
 
-import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
@@ -12,6 +11,7 @@ from service.errors import TableError
 from service.findings import Source
 from service.instructions.plan.template import Sentence, sentence
 from service.reference.tables import provenance
+from service.rules import rules
 
 PHASES: Final = (
     "isolate",
@@ -48,7 +48,6 @@ ORDER_FACTS: Final = frozenset(
     )
 )
 """Known for every order; ``position`` too, where a step is for one. Others need ``without`` or ``optional``."""
-_RULE: Final = re.compile(r"^(C([1-9]|10)|A[1-9]|B[1-5]|I[1-9])$")
 _MEMBERS: Final = frozenset(
     (
         *("id", "phase", "per", "title", "text", "when", "hold_point", "record"),
@@ -143,7 +142,7 @@ def _check_words(given: Mapping[str, Any]) -> None:
         raise TableError(f"step {name}: unknown phase {given['phase']}")
     if given["per"] not in SCOPES:
         raise TableError(f"step {name}: per is one of {', '.join(SCOPES)}")
-    if not _RULE.match(given["rule"]):
+    if given["rule"] not in rules():
         raise TableError(f"step {name}: {given['rule']} is not a rule")
 
 
