@@ -24,11 +24,10 @@ from service.exchange import strict_json
 from service.render.present import UnitSystem, present
 from service.store.database import Database
 from service.store.queries.keys import Caller
-from service.store.unit_of_work import Event, Idempotency, Tx, Written
+from service.store.unit_of_work import Idempotency, Tx, Written
 
 JSON: Final = "application/json"
 NDJSON: Final = "application/x-ndjson"
-BOOKS_CHANGED: Final = ("chart.entered", "housing.entered")
 ALWAYS: Final = ("400", "401", "403", "404", "405", "414", "429", "431", "500", "503")
 WITH_BODY: Final = ("411", "413", "415", "422")
 
@@ -76,8 +75,6 @@ class Call:
             idempotency=None if dry_run else self._idempotency(),
             dry_run=dry_run,
         )
-        if outcome.events and not dry_run:
-            self._happened(outcome.events)
         response = Response(outcome.text, status=outcome.status, headers=outcome.headers, content_type=JSON)
         if outcome.status == 204:
             response = Response(status=204, headers=outcome.headers)
@@ -86,14 +83,6 @@ class Call:
         if dry_run:
             response.headers["Dry-Run"] = "true"
         return response
-
-    def _happened(self, events: tuple[Event, ...]) -> None:
-        """Count what was written, and read the site's books again when one was entered."""
-        services = current_app.extensions["capsaddle"]
-        if any(event.type in BOOKS_CHANGED for event in events):
-            services.keyring.forget(self.caller.site_id)
-        if services.metrics is not None:
-            services.metrics.happened(events)
 
     def json(self, record: Any) -> str:
         """Return the record as JSON text in the caller's units, for ``Written.body``."""

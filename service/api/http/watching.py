@@ -56,7 +56,9 @@ def told(response: Response) -> None:
     rule = request.url_rule
     route = UNMATCHED if rule is None else rule.rule
     if services.metrics is not None:
-        services.metrics.answered(route, request.method if rule is not None else "other", response.status_code, taken_s)
+        services.metrics.count_answer(
+            route, request.method if rule is not None else "other", response.status_code, taken_s
+        )
     if logged:
         caller: Caller | None = g.get("caller")
         LOG.info(
