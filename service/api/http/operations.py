@@ -16,18 +16,18 @@ import flask_smorest
 from flask import Response, current_app, g, request
 from marshmallow import Schema, ValidationError
 
-from service.api.http import auth, problems, versions
+from service.api.http import auth, versions
+from service.api.http.faults import faults_of
 from service.api.http.problems import ProblemRaised
 from service.api.http.schema import UnitsQuery, WriteQuery
 from service.errors import NotFound
 from service.exchange import strict_json
+from service.exchange.media import JSON, NDJSON
 from service.render.present import UnitSystem, present
 from service.store.database import Database
 from service.store.queries.keys import Caller
 from service.store.unit_of_work import Idempotency, Tx, Written
 
-JSON: Final = "application/json"
-NDJSON: Final = "application/x-ndjson"
 ALWAYS: Final = ("400", "401", "403", "404", "405", "414", "429", "431", "500", "503")
 WITH_BODY: Final = ("411", "413", "415", "422")
 
@@ -64,7 +64,7 @@ class Call:
         database: Database = current_app.extensions["capsaddle"].database
         return database.read(self.caller.site_id, past=past)
 
-    def written(self, work: Callable[[Tx], Written], *, dry_run: bool = False) -> Response:
+    def write(self, work: Callable[[Tx], Written], *, dry_run: bool = False) -> Response:
         """Run ``work`` in the one unit of work and return what it wrote, or what it had written before."""
         dry_run = dry_run or self.query.get("dry_run") == "true"
         outcome = current_app.extensions["capsaddle"].database.write(
@@ -249,7 +249,7 @@ def _query(schema: Schema) -> Mapping[str, Any]:
     try:
         return schema.load(given) if given else dict(_empty_query(schema))
     except ValidationError as error:
-        pointer, code, detail = next(problems.faults_of(error.messages))
+        pointer, code, detail = next(faults_of(error.messages))
         name = pointer.removeprefix("#/").split("/")[0].replace("~1", "/").replace("~0", "~")
         known = ", ".join(sorted(schema.fields))
         if code == "unknown_member":

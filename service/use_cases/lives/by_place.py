@@ -15,10 +15,12 @@ from service.reliability.ranking import Ranking, ranking
 from service.reliability.recurrence import MeanCumulativeNumber, Watched, mean_cumulative_number
 from service.reliability.trend import trend
 from service.reliability.window_bins import WINDOW_GROUPS, window_bins
+from service.store.identity import canonical_id
 from service.store.queries import histories
 from service.store.queries.histories import Place
 from service.store.queries.stay_lists import Chosen
 from service.store.transaction import Tx
+from service.use_cases.found import found
 from service.use_cases.lives.data import History, asked_about, duty_of, grouped, history, hours_since_epoch
 
 MOST_STEPS: Final = 200_000_000  # positions times event ages
@@ -160,7 +162,7 @@ def _watched(rows: Sequence[_Row], clock: Any, status_of_kind: Sequence[str], ev
     return Watched(tuple(min(age, until) for age in ages if age > 0), until)
 
 
-def ranked(tx: Tx, query: Mapping[str, Any]) -> tuple[Ranking, dict[str, Any]]:
+def ranking_of(tx: Tx, query: Mapping[str, Any]) -> tuple[Ranking, dict[str, Any]]:
     """Return the ranking of positions, and the wire members of the answer."""
     data = history(
         tx, asked_about(query), words=tuple(k for k in query["class_by"] if k in ("role", "housing", *BY_WORD))
@@ -206,7 +208,7 @@ def _ranking_record(
     }
 
 
-def early(tx: Tx, query: Mapping[str, Any]) -> dict[str, Any]:
+def early_failures_of(tx: Tx, query: Mapping[str, Any]) -> dict[str, Any]:
     """Return the failures soon after fitting, by group."""
     numbers = ("residual_nm", "window_min_nm", "window_max_nm")
     by = query["by"]
@@ -232,9 +234,11 @@ def early(tx: Tx, query: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def place_of(tx: Tx, position_id: str) -> Place | None:
-    """Return a position, None when the site has none of this id."""
-    return next(iter(histories.places(tx, position_id=position_id).values()), None)
+def place_of(tx: Tx, position_id: str) -> Place:
+    """Return the position that a path names, or raise NotFound."""
+    known = canonical_id(position_id)
+    places = {} if known is None else histories.places(tx, position_id=known)
+    return found(next(iter(places.values()), None), "position")
 
 
-__all__ = ["WINDOW_GROUPS", "Recurrence", "early", "place_of", "ranked", "recurrence_of"]
+__all__ = ["WINDOW_GROUPS", "Recurrence", "early_failures_of", "place_of", "ranking_of", "recurrence_of"]

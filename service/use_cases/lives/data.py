@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Final
 
-from service.api.stays.views import chosen
 from service.errors import CannotEvaluate, Text
 from service.history.ages import MeterReading, meter
 from service.history.observations import Count, assumptions, status
@@ -21,6 +20,7 @@ from service.store.queries.histories import Place
 from service.store.queries.meters import MeterReadingRow, all_meter_readings
 from service.store.queries.stay_lists import Chosen
 from service.store.transaction import Tx
+from service.use_cases.stays.lists import chosen_stays
 
 MOST_GROUPS: Final = 10_000
 NOT_STATED: Final = "not stated"
@@ -77,7 +77,7 @@ def history(tx: Tx, chosen: Chosen, *, numbers: Sequence[str] = (), words: Seque
 
 def asked_about(query: Mapping[str, Any]) -> Chosen:
     """Return which stays a question is about. Those with other damage belong to it: they censor."""
-    return replace(chosen(query), damage=None)
+    return replace(chosen_stays(query), damage=None)
 
 
 def grouped(data: History, keys: Sequence[str]) -> Groups:

@@ -7,15 +7,17 @@ from flask import Response, current_app, g, stream_with_context
 from marshmallow import ValidationError
 
 from service.api.http import problems
-from service.api.http.operations import NDJSON, Answer, Call
+from service.api.http.operations import Answer, Call
 from service.api.http.problems import ProblemRaised, document_of, problem_document
 from service.api.http.schema import WriteQuery
 from service.api.orders.schemas import WorkOrderRequest
-from service.api.orders.views import blueprint, order_record
+from service.api.orders.views import blueprint
 from service.errors import ServiceError
 from service.exchange import strict_json
+from service.exchange.media import NDJSON
 from service.store.unit_of_work import Tx, Written
-from service.use_cases.orders.open import opened
+from service.use_cases.orders.open import open_order
+from service.use_cases.orders.records import order_record
 
 __all__ = ["blueprint", "open_work_orders"]
 
@@ -89,7 +91,7 @@ def _answer(line: bytes, call: Call) -> tuple[int, str]:
 
 def _written(given: dict[str, Any], call: Call) -> Written:
     def work(tx: Tx) -> Written:
-        opening = opened(tx, given, units=call.caller.units, blade_set=call.caller.blade_set)
+        opening = open_order(tx, given, units=call.caller.units, blade_set=call.caller.blade_set)
         body = call.json(order_record(opening.order, opening.revision))
         return Written(201 if opening.events else 200, body, {}, opening.events)
 
