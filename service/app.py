@@ -165,5 +165,5 @@ def _end(response: Response) -> Response:
     response.headers.setdefault("Cache-Control", "no-store")
     response.headers["X-Content-Type-Options"] = "nosniff"
     watching.limit_headers(response)
-    watching.told(response)
+    watching.tell(response)
     return response

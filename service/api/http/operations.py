@@ -64,17 +64,27 @@ class Call:
         database: Database = current_app.extensions["capsaddle"].database
         return database.read(self.caller.site_id, past=past)
 
-    def write(self, work: Callable[[Tx], Written], *, dry_run: bool = False) -> Response:
-        """Run ``work`` in the one unit of work and return what it wrote, or what it had written before."""
-        dry_run = dry_run or self.query.get("dry_run") == "true"
-        outcome = current_app.extensions["capsaddle"].database.write(
+    @property
+    def dry_run(self) -> bool:
+        """Return whether everything is checked and answered as usual, and nothing is stored."""
+        return bool(self.query.get("dry_run") == "true")
+
+    def unit(self, work: Callable[[Tx], Written], *, dry_run: bool, idempotency: Idempotency | None = None) -> Written:
+        """Run ``work`` in the one unit of work, in the name of the caller, and return what it wrote."""
+        database: Database = current_app.extensions["capsaddle"].database
+        return database.write(
             site_id=self.caller.site_id,
             actor=self.caller.key_id,
             request_id=g.request_id,
             work=work,
-            idempotency=None if dry_run else self._idempotency(),
+            idempotency=idempotency,
             dry_run=dry_run,
         )
+
+    def write(self, work: Callable[[Tx], Written], *, dry_run: bool = False) -> Response:
+        """Run ``work`` in the one unit of work and return what it wrote, or what it had written before."""
+        dry_run = dry_run or self.dry_run
+        outcome = self.unit(work, dry_run=dry_run, idempotency=None if dry_run else self._idempotency())
         response = Response(outcome.text, status=outcome.status, headers=outcome.headers, content_type=JSON)
         if outcome.status == 204:
             response = Response(status=204, headers=outcome.headers)

@@ -33,7 +33,7 @@ def stream_asked_for() -> str | None:
     return media
 
 
-def streamed(call: Call, media: str, rows: Rows, *, columns: Sequence[str], key: str, name: str) -> Response:
+def stream_answer(call: Call, media: str, rows: Rows, *, columns: Sequence[str], key: str, name: str) -> Response:
     """Return the whole list as a stream.
 
     Parameters

@@ -7,7 +7,7 @@ from flask import Response
 
 from service.api.http import lists
 from service.api.http.operations import Answer, Blueprint, Call
-from service.api.http.streams import STREAMED, stream_asked_for, streamed
+from service.api.http.streams import STREAMED, stream_answer, stream_asked_for
 from service.api.stays.schemas import ReplacementPage, StayPage, StayQuery
 from service.store.queries.stay_lists import replacement_rows, stay_rows
 from service.store.transaction import Tx
@@ -74,7 +74,7 @@ def list_replacements(call: Call) -> Response:
 def _listed(call: Call, rows: Rows, *, columns: Sequence[str], key: str, name: str) -> Response:
     media = stream_asked_for()
     if media is not None:
-        return streamed(call, media, rows, columns=columns, key=key, name=name)
+        return stream_answer(call, media, rows, columns=columns, key=key, name=name)
     query = call.query
     with call.reading(past=True) as tx:
         found = rows(tx, lists.after(query, call.caller.site_id), query["limit"] + 1)
