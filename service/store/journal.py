@@ -2,13 +2,13 @@
 
 import json
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
 from hashlib import sha256
 from typing import Any, Final
 
 import sqlalchemy as sa
 
 from service import record
+from service.moments import rfc3339
 from service.store.models import JournalEntry, SiteHead
 from service.store.transaction import Tx
 
@@ -65,11 +65,6 @@ _INSERT: Final = sa.insert(JournalEntry)
 def row_hash(previous: str, row: dict[str, Any]) -> str:
     """Return SHA-256 over the hash before and the row as canonical JSON."""
     content = {name: value for name, value in row.items() if name not in ("prev_hash", "hash")}
-    content["at"] = _moment(row["at"])
+    content["at"] = rfc3339(row["at"])  # as both engines keep it
     text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
     return sha256((previous + text).encode()).hexdigest()
-
-
-def _moment(at: datetime) -> str:
-    """Return the moment in UTC with six digits, as both engines keep it."""
-    return at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")

@@ -1,5 +1,7 @@
 """The layers that no tool knows by itself: each module in a contract, and commands that load no web framework."""
 
+import ast
+import re
 import subprocess
 import sys
 import tomllib
@@ -8,6 +10,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[2]
+QUERIES = {path.stem for path in (ROOT / "service/store/queries").glob("*.py")}
 
 
 def contracts() -> list[dict[str, object]]:
@@ -51,6 +54,23 @@ def test_each_folder_of_the_api_is_placed_by_itself() -> None:
         f"service.api.{path.name}" for path in (ROOT / "service/api").iterdir() if (path / "__init__.py").exists()
     }
     assert folders - placed == set()
+
+
+def test_the_edge_writes_by_use_cases_alone() -> None:
+    """What is entered in the journal is said by the use cases: a view that made an event, or stored a row by itself,
+    would be a second way of writing, past what the card, the batch and the command line do."""
+    writing = re.compile(r"^(insert|delete|replace|change|cancel|record|end|begin|queue|move)_|^(queue|move|lease)$")
+    found = []
+    for path in sorted((ROOT / "service/api").rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom) and any(each.name == "Event" for each in node.names):
+                found.append(f"{path.relative_to(ROOT)} makes events")
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("service.store.queries."):
+                found += [f"{path.relative_to(ROOT)} {each.name}" for each in node.names if writing.search(each.name)]
+            asked = isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id in QUERIES
+            if asked and writing.search(node.attr):  # type: ignore[attr-defined]
+                found.append(f"{path.relative_to(ROOT)} {ast.unparse(node)}")
+    assert found == []
 
 
 COMMANDS = {
