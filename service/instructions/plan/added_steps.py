@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final
 
 from service.errors import Text
+from service.instructions.closing import stop_id
 from service.instructions.plan.assembly import Step
 from service.instructions.plan.step_table import TITLE_LIMIT, questions, stops
 from service.instructions.plan.template import joined
@@ -28,7 +29,7 @@ def _stop(finding: Mapping[str, Any]) -> Step:
         parts += [lead, *_parts(way), *_end(way)]
     parts.append(" Go on only when this has been settled and written down.")
     return Step(
-        id=f"stop-{finding['code']}",
+        id=stop_id(finding["code"]),
         phase=_DEFAULT_PHASE,
         position=finding.get("position"),
         title=known.get("title") or f"STOP: {finding['code'].replace('_', ' ')}"[:TITLE_LIMIT],
