@@ -14,7 +14,7 @@ from typing import Final
 
 from service.findings import Source
 from service.reference import clearance_classes, mounting_practice
-from service.reference.bearings import CLEARANCE_CLASSES
+from service.words import CLEARANCE_CLASSES, SLEEVE_TAPERS
 
 REDUCTION: Final = "reduction"
 INITIAL_CLEARANCE: Final = "initial_clearance"
@@ -184,7 +184,7 @@ def _row_faults(chart: Chart, number: int, row: ChartRow) -> Iterator[RowFault]:
         yield RowFault(number, "backwards", "a smallest residual clearance is not above zero")
     if (row.clearance_class in CLEARANCE_CLASSES) != (chart.kind == INITIAL_CLEARANCE):
         yield RowFault(number, "wrong_member", "a clearance class stands in rows of initial clearance, and only there")
-    if (row.taper in ("1:12", "1:30") and row.on_sleeve is not None) != (chart.kind in TAPER_KINDS):
+    if (row.taper in SLEEVE_TAPERS and row.on_sleeve is not None) != (chart.kind in TAPER_KINDS):
         yield RowFault(
             number, "wrong_member", "taper and seat stand in rows of displacement and nut turn, and only there"
         )

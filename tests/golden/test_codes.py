@@ -9,10 +9,10 @@ import pytest
 from service.instructions.plan import step_table
 from service.instructions.plan.facts import CONTRADICTIONS, EMPTY_WINDOWS
 from service.mounting.charts import KINDS
-from service.mounting.seats import SEATS
-from service.reference.bearings import TAPERS, TYPES
+from service.reference.bearings import TYPES
 from service.render import docs
 from service.rules import rules
+from service.words import SEATS, TAPERS
 from tests.golden import codes, plans
 
 DOCUMENTS = {name: plans.kept(name) for name in plans.names()}

@@ -10,7 +10,6 @@ from service.instructions.books.books import Book, provenance_of
 from service.instructions.books.recall import (
     NOT_COMPARED,
     OUTSIDE,
-    VERDICTS,
     Compared,
     bore_mm,
     compared,
@@ -27,6 +26,7 @@ from service.store.queries.books import books_of
 from service.store.queries.recalls import Issued, Mounted
 from service.store.unit_of_work import Event, Tx
 from service.use_cases.books.enter import book_of_path
+from service.words import VERDICTS
 
 HEADER: Final = ("kind", "bearing_type", "bore_form")
 """Of a chart, what corrected rows must share."""
