@@ -89,5 +89,5 @@ def _said(one: ChangeAtDate) -> str:
 
 
 def _row(claim: str, setting: str, plants: int, share: float, least: float, most: float) -> dict[str, Any]:
-    return {"question": QUESTION, "claim": claim, "setting": setting, "plants": plants, "share": share,
+    return {"question": QUESTION, "claim": claim, "setting": setting, "plants": plants, "share": float(share),
             "least": least, "most": most}  # fmt: skip

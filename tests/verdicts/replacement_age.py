@@ -55,5 +55,5 @@ def _row(
     claim: str, shape: float, ratio: float, n: int, plants: int, share: float, least: float, most: float
 ) -> dict[str, Any]:
     setting = f"shape {shape:g}, cost ratio {ratio:g}, {n} lives"
-    return {"question": QUESTION, "claim": claim, "setting": setting, "plants": plants, "share": share,
+    return {"question": QUESTION, "claim": claim, "setting": setting, "plants": plants, "share": float(share),
             "least": least, "most": most}  # fmt: skip
