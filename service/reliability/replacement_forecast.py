@@ -222,7 +222,7 @@ class _Record:
             old, start = np.log(self.age_h[rows]), np.log(np.maximum(young, self.entry_h[rows]))
         spent = np.array(
             [
-                np.sum(np.exp(b * (old - np.log(eta))) - np.exp(b * (start - np.log(eta))))
+                np.sum(np.exp(np.minimum(b * (old - np.log(eta)), 700.0)) - np.exp(b * (start - np.log(eta))))
                 for b, eta in zip(shape.tolist(), scale_h.tolist(), strict=True)
             ]
         )

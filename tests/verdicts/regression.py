@@ -72,5 +72,5 @@ def _p(rng: np.random.Generator, plant: Renewals, what: str) -> float | None:
 
 def _row(claim: str, setting: str, plants: int, p: list[float | None], least: float, most: float) -> dict[str, Any]:
     share = sum(one is not None and one <= 0.05 for one in p) / plants
-    return {"question": QUESTION, "claim": claim, "setting": setting, "plants": plants, "share": float(share), "least": least,
-            "most": most}  # fmt: skip
+    return {"question": QUESTION, "claim": claim, "setting": setting, "plants": plants, "share": share,
+            "least": least, "most": most}  # fmt: skip
