@@ -1,5 +1,6 @@
 """Whether bearings of the same positions fail more, or less, after a date that is given: orders within positions."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -7,8 +8,8 @@ import numpy as np
 from scipy.special import ndtr
 
 from service.findings import Source
-from service.reliability.kaplan_meier import survival_steps
-from service.reliability.lives import Bools, Floats, Ints, lives
+from service.reliability.exchanged_lives import Plant, Split
+from service.reliability.lives import Bools, Floats, Ints
 from service.reliability.weibull_limits import normal_quantile
 
 ORDERS: Final = 999
@@ -18,6 +19,8 @@ SEED: Final = 20140101
 LEVEL_OF_CLAIMS: Final = 0.05
 LITTLE_POWER: Final = 0.2
 RATIO_LOOKED_FOR: Final = 2.0
+LARGEST_LOG_FACTOR: Final = 2.0
+LOG_FACTOR_TOLERANCE: Final = 0.02
 SOURCE: Final = Source(
     "order_within_positions",
     "Exchangeable orders of the lives of a position: the joint density does not know the order",
@@ -118,11 +121,11 @@ def change_at_date(
     ------
     Permutation test of exchangeable lives: Lehmann & Romano 2005, Testing Statistical Hypotheses, ch. 15 (from memory).
     """
-    plant = _Plant.of(begin_h, end_h, age_h, entry_h, carried_h, failed, running, position, class_number)
+    plant = Plant.of(begin_h, end_h, age_h, entry_h, carried_h, failed, running, position, class_number)
     now = plant.after(date_h, np.arange(len(begin_h)))
-    total = _Split(float(np.count_nonzero(failed)), float(plant.spent.sum()))
-    after = _Split(now.observed, now.expected)
-    before = _Split(total.observed - after.observed, total.expected - after.expected)
+    total = Split(float(np.count_nonzero(failed)), float(plant.spent.sum()))
+    after = Split(now.observed, now.expected)
+    before = Split(total.observed - after.observed, total.expected - after.expected)
     part = plant.crossing(date_h)
     drawn = orders if orders is not None else (FEWER_ORDERS if len(begin_h) > MANY_STAYS else ORDERS)
     lives_moved, places = int(np.count_nonzero(part.movable)), len(np.unique(part.position[part.movable]))
@@ -134,10 +137,10 @@ def change_at_date(
     if lives_moved == 0:
         return nothing
     own = part.after(date_h, np.arange(len(part.begin_h)))
-    fixed = _Split(after.observed - own.observed, after.expected - own.expected)
+    fixed = Split(after.observed - own.observed, after.expected - own.expected)
     rng = np.random.default_rng(SEED)
     null = [part.after(date_h, part.shuffled(rng)) for _ in range(drawn)]
-    sides = [_Split(one.observed + fixed.observed, one.expected + fixed.expected) for one in null]
+    sides = [Split(one.observed + fixed.observed, one.expected + fixed.expected) for one in null]
     t, t_null = after.observed - after.expected, np.array([one.observed - one.expected for one in sides])
     slack = 1e-9 * (1 + abs(t))  # sums of the same hazards in another order
     more, less = int(np.count_nonzero(t_null >= t - slack)), int(np.count_nonzero(t_null <= t + slack))
@@ -156,128 +159,79 @@ def change_at_date(
 
 
 @dataclass(frozen=True, slots=True)
-class _Split:
-    """Failures and hazard spent after the date, or in all."""
+class AgeingAfterDate:
+    """How many times as fast bearings age after the date as before, with limits; None: beyond the factors tried, [-]"""
 
-    observed: float
-    expected: float
+    estimate: float | None
+    lower: float | None
+    upper: float | None
+    level: float
 
-
-@dataclass(frozen=True, slots=True)
-class _Plant:
-    """Stays sorted by position and begin, with the hazard of their class and the blocks in which lives may move."""
-
-    begin_h: Floats
-    length_h: Floats
-    age_h: Floats
-    entry_h: Floats
-    carried_h: Floats
-    failed: Bools
-    position: Ints
-    class_number: Ints
-    movable: Bools
-    block: Ints
-    gap_h: Floats
-    spent: Floats
-    at_end: Floats
-    step_key: Floats
-    step_hazard: Floats
-    span: float
-
-    @classmethod
-    def of(
-        cls, begin_h: Floats, end_h: Floats, age_h: Floats, entry_h: Floats, carried_h: Floats, failed: Bools,
-        running: Bools, position: Ints, class_number: Ints,
-    ) -> "_Plant":  # fmt: skip
-        """Return the plant of stays in any order."""
-        order = np.lexsort((begin_h, position))
-        begin, end, age, entry, carried = (one[order] for one in (begin_h, end_h, age_h, entry_h, carried_h))
-        place, number = position[order], class_number[order].astype(np.int64)
-        first = np.diff(place, prepend=-1) != 0
-        gap = np.where(first, 0.0, begin - np.concatenate(([0.0], end[:-1])))
-        # one that entered late, and one that overlaps the stay before it, keep their places
-        movable = ~running[order] & (entry <= 0) & (gap >= 0)
-        block = place.astype(np.int64) * (int(number.max()) + 1) + number
-        _, block = np.unique(block, return_inverse=True)
-        movable &= np.bincount(block, movable)[block] >= 2
-        key, hazard, span = _hazard(age, entry, failed[order], number)
-        at_end = hazard[np.searchsorted(key, number * span + age, side="right") - 1]
-        at_entry = hazard[np.searchsorted(key, number * span + entry, side="right") - 1]
-        return cls(begin, end - begin, age, entry, carried, failed[order], place, number, movable, block, gap,
-                   at_end - at_entry, at_end, key, hazard, span)  # fmt: skip
-
-    def crossing(self, date_h: float) -> "_Plant":
-        """Return the positions whose movable lives begin before the date and end after it: only there order matters."""
-        _, number = np.unique(self.position, return_inverse=True)
-        size = int(number.max()) + 1
-        first, last = np.full(size, np.inf), np.full(size, -np.inf)
-        rows = np.flatnonzero(self.movable)
-        np.minimum.at(first, number[rows], self.begin_h[rows])
-        np.maximum.at(last, number[rows], self.begin_h[rows] + self.length_h[rows])
-        keep = ((first < date_h) & (last > date_h))[number]
-        return self.of_rows(keep)
-
-    def of_rows(self, keep: Bools) -> "_Plant":
-        """Return some of the stays, the hazard staying that of all."""
-        return replace(
-            self,
-            begin_h=self.begin_h[keep],
-            length_h=self.length_h[keep],
-            age_h=self.age_h[keep],
-            entry_h=self.entry_h[keep],
-            carried_h=self.carried_h[keep],
-            failed=self.failed[keep],
-            position=self.position[keep],
-            class_number=self.class_number[keep],
-            movable=self.movable[keep],
-            block=self.block[keep],
-            gap_h=self.gap_h[keep],
-            spent=self.spent[keep],
-            at_end=self.at_end[keep],
-        )
-
-    def shuffled(self, rng: np.random.Generator) -> Ints:
-        """Return which life stands in each place: movable lives of a block in a random order, the others unmoved."""
-        found = np.arange(len(self.begin_h))
-        rows = np.flatnonzero(self.movable)
-        drawn = rows[np.argsort(self.block[rows] + rng.random(len(rows)), kind="stable")]
-        found[rows[np.argsort(self.block[rows], kind="stable")]] = drawn
-        return found
-
-    def after(self, date_h: float, life: Ints) -> _Split:
-        """Return failures and hazard spent after the date with these lives in the places, dates counted anew."""
-        length = self.length_h[life]
-        ends = np.cumsum(length + self.gap_h)
-        first = np.flatnonzero(np.diff(self.position, prepend=-1) != 0)
-        if len(first) == 0:
-            return _Split(0.0, 0.0)
-        offset = self.begin_h[first] - (ends - length)[first]
-        ends = ends + np.repeat(offset, np.diff(first, append=len(ends)))
-        begins = ends - length
-        whole, part = begins >= date_h, (begins < date_h) & (ends > date_h)
-        expected = float(self.spent[life[whole]].sum())
-        rows = life[part]
-        if len(rows):
-            rate = (self.age_h[rows] - self.carried_h[rows]) / length[part]
-            age = np.maximum(self.carried_h[rows] + (date_h - begins[part]) * rate, self.entry_h[rows])
-            place = np.searchsorted(self.step_key, self.class_number[rows] * self.span + age, side="right") - 1
-            expected += float((self.at_end[rows] - self.step_hazard[place]).sum())
-        return _Split(float(np.count_nonzero(self.failed[life[whole | part]])), expected)
+    def record(self) -> dict[str, Any]:
+        """Return the wire members."""
+        return {"estimate": self.estimate, "lower": self.lower, "upper": self.upper, "level": self.level}
 
 
-def _hazard(age: Floats, entry: Floats, failed: Bools, number: Ints) -> tuple[Floats, Floats, float]:
-    """Return class x span + failure age, rising, and Nelson-Aalen of the class there; each class begins with 0."""
-    # one day from service.reliability.hazard
-    span = 2.0 * float(age.max()) + 1.0
-    seen, group = np.unique(number, return_inverse=True)
-    steps = survival_steps(lives(age, failed, entry_h=entry, group=group))
-    key = np.concatenate((seen * span, seen[steps.group] * span + steps.time_h))
-    hazard = np.concatenate((np.zeros(len(seen)), steps.cumulative_hazard))
-    order = np.argsort(key, kind="stable")
-    return key[order], hazard[order], span
+def ageing_after_date(
+    *,
+    date_h: float,
+    begin_h: Floats,
+    end_h: Floats,
+    age_h: Floats,
+    entry_h: Floats,
+    carried_h: Floats,
+    failed: Bools,
+    running: Bools,
+    position: Ints,
+    class_number: Ints,
+    orders: int = FEWER_ORDERS,
+    level: float = 0.95,
+) -> AgeingAfterDate:
+    """Return how many times as fast bearings age after the date, from the same columns as ``change_at_date``.
+
+    The time after the date is stretched by a factor until T stands in the middle of its orders: then the lives may
+    have come in any order again. The limits are the factors at which it stands at the edge of the level. With a shape
+    beta the failure rate of a bearing fitted after the date is factor^beta times that before; with beta 1 it is the
+    factor. Unlike a ratio of rates it is not drawn to 1 by the changed lives among the orders.
+    """
+    lengths = end_h - begin_h
+
+    def z(log_factor: float) -> float:
+        factor = float(np.exp(log_factor))
+        begin, end = (date_h + np.where(one > date_h, factor, 1.0) * (one - date_h) for one in (begin_h, end_h))
+        rate = (age_h - carried_h) / np.maximum(lengths, 1e-300)
+        seen = begin_h + (entry_h - carried_h) / np.where(rate > 0, rate, 1.0)
+        seen = date_h + np.where(seen > date_h, factor, 1.0) * (seen - date_h)
+        entry = np.where(entry_h > carried_h, carried_h + (seen - begin) * rate, entry_h)
+        age = carried_h + (end - begin) * rate
+        plant = Plant.of(begin, end, age, entry, carried_h, failed, running, position, class_number)
+        part = plant.crossing(date_h)
+        if not part.movable.any():
+            return 0.0
+        rng = np.random.default_rng(SEED)
+        null = [part.after(date_h, part.shuffled(rng)) for _ in range(orders)]
+        own = part.after(date_h, np.arange(len(part.begin_h)))
+        t = np.array([one.observed - one.expected for one in null])
+        spread = float(t.std())
+        return float((own.observed - own.expected - t.mean()) / spread) if spread > 0 else 0.0
+
+    edge = normal_quantile(level)
+    estimate, lower, upper = (_factor(z, at) for at in (0.0, edge, -edge))
+    return AgeingAfterDate(estimate, lower, upper, level)
 
 
-def _ratio(total: _Split, after: _Split, null: list[_Split]) -> float | None:
+def _factor(z: Callable[[float], float], at: float) -> float | None:
+    """Return the factor at which z, falling in its logarithm, takes a value; None beyond the factors tried."""
+    low, high = -LARGEST_LOG_FACTOR, LARGEST_LOG_FACTOR
+    if not z(low) > at > z(high):
+        return None
+    while high - low > LOG_FACTOR_TOLERANCE:
+        middle = (low + high) / 2
+        low, high = (middle, high) if z(middle) > at else (low, middle)
+    return float(np.exp((low + high) / 2))
+
+
+def _ratio(total: Split, after: Split, null: list[Split]) -> float | None:
     """Return the ratio of the rates over its median among the orders, [-]; None where a side has no failures."""
     own = _raw_ratio(total, after)
     usable = [one for one in (_raw_ratio(total, each) for each in null) if one is not None]
@@ -286,14 +240,14 @@ def _ratio(total: _Split, after: _Split, null: list[_Split]) -> float | None:
     return own / float(np.median(usable))
 
 
-def _raw_ratio(total: _Split, after: _Split) -> float | None:
+def _raw_ratio(total: Split, after: Split) -> float | None:
     observed, expected = total.observed - after.observed, total.expected - after.expected
     if observed <= 0 or expected <= 0 or after.expected <= 0:
         return None
     return (after.observed / after.expected) / (observed / expected)
 
 
-def _power(total: _Split, after: _Split, t_null: Floats) -> tuple[float, int | None]:
+def _power(total: Split, after: Split, t_null: Floats) -> tuple[float, int | None]:
     """Return the chance that a doubled (or halved) rate would be seen, and the failures needed for 80 %.
 
     The shift of T when the rate doubles: with a share f of the hazard spent after the date, O f (1 - f) / (1 + f).

@@ -5,7 +5,7 @@ from itertools import pairwise, permutations
 import numpy as np
 import pytest
 
-from service.reliability.change_at_date import change_at_date
+from service.reliability.change_at_date import ageing_after_date, change_at_date
 from tests.unit.reliability.published import published_systems
 from tests.verdicts import change
 from tests.verdicts.invented_renewals import renewals
@@ -18,6 +18,15 @@ def asked(plant, date, **more):
         "failed": plant.failed, "running": plant.running, "position": plant.position, "class_number": zero.astype(int),
     }  # fmt: skip
     return change_at_date(date_h=date, **{**columns, **more})
+
+
+def ageing(plant, date, **more):
+    zero = np.zeros(len(plant.age))
+    return ageing_after_date(
+        date_h=date, begin_h=plant.begin, end_h=plant.end, age_h=plant.age, entry_h=zero, carried_h=zero,
+        failed=plant.failed, running=plant.running, position=plant.position, class_number=zero.astype(int), orders=99,
+        **more,
+    )  # fmt: skip
 
 
 def nelson_aalen(ages, failed, at):
@@ -121,6 +130,20 @@ def test_a_rate_cut_to_0_4_is_found_better():
     assert found.verdict(found.p_value) == "better" and found.orders == 999
     assert 0.25 < found.crude_ratio < 0.65 and found.crude_ratio < found.ratio < 1
     assert found.verdict(0.2) == "no_evidence"
+
+
+def test_the_factor_of_ageing_is_the_one_that_was_put_in():
+    # shape 1: a rate cut to 0.4 is ageing 0.4 times as fast; shape 2: bearings fitted afterwards age 0.4^(1/2) times
+    for shape in (1.0, 2.0):
+        found = ageing(change.changed(np.random.default_rng(6), 300, shape, 3.0), 1.5)
+        assert found.lower < 0.4 ** (1 / shape) < found.upper < 1
+        assert found.lower < found.estimate < found.upper
+
+
+def test_the_factor_is_1_where_nothing_changes_though_positions_differ():
+    found = ageing(PLANT, 1.5)
+    assert found.lower < 1 < found.upper and 0.6 < found.estimate < 1.6
+    assert ageing(PLANT, -1.0).record() == {"estimate": None, "lower": None, "upper": None, "level": 0.95}
 
 
 def test_claims_hold_on_invented_plants():
