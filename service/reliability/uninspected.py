@@ -96,9 +96,10 @@ def uninspected_bounds(data: Lives, doubtful: Bools, counted: Bools) -> list[Uni
     worst, best = (
         _steps(data, every, (data.failed & ~doubtful) | (doubtful & fails), data.group) for fails in (True, False)
     )
+    number_in_doubt = data.sums(data.count * doubtful)
     return [
         UninspectedBounds(
-            round(float(data.count[doubtful & (data.group == one)].sum())),
+            round(float(number_in_doubt[one])),
             _ages(as_counted, place[one]) if as_counted is not None and one in place else dict.fromkeys(SHARES),
             _ages(worst, one),
             _ages(best, one),
