@@ -196,7 +196,7 @@ def ageing_after_date(
     """
     lengths = end_h - begin_h
 
-    def z(log_factor: float) -> float:
+    def _z(log_factor: float) -> float:
         factor = float(np.exp(log_factor))
         begin, end = (date_h + np.where(one > date_h, factor, 1.0) * (one - date_h) for one in (begin_h, end_h))
         rate = (age_h - carried_h) / np.maximum(lengths, 1e-300)
@@ -216,7 +216,7 @@ def ageing_after_date(
         return float((own.observed - own.expected - t.mean()) / spread) if spread > 0 else 0.0
 
     edge = normal_quantile(level)
-    estimate, lower, upper = (_factor(z, at) for at in (0.0, edge, -edge))
+    estimate, lower, upper = (_factor(_z, at) for at in (0.0, edge, -edge))
     return AgeingAfterDate(estimate, lower, upper, level)
 
 
