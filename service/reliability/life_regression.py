@@ -11,12 +11,12 @@ from service.findings import Source
 from service.reliability.covariates import Covariate
 from service.reliability.lives import Bools, Floats, Ints
 from service.reliability.proportional_hazards import CoxFit, RiskSets, cox_fit, information_at_zero, risk_sets
+from service.reliability.separability import belongs_to_position, told_by_others
 from service.reliability.weibull_limits import normal_quantile
 
 Held = Literal["too_few", "not_separable"]
 CLUSTERS_FOR_POSITIONS: Final = 80  # below: a covariate of the position is not judged
 FAILURES_PER_PARAMETER: Final = 10
-DEPENDENT: Final = 1e-7  # share of a column's information left by the others, below which they cannot be told apart
 LEVEL_OF_CLAIMS: Final = 0.05
 LITTLE_POWER: Final = 0.2
 SOURCES: Final = (
@@ -142,7 +142,7 @@ def life_regression(
     )
     asked = [Covariate(c.name, c.columns[whole], c.labels, c.step, c.reference) for c in covariates]
     failures, left_out = int(np.count_nonzero(part.failed)), int(np.count_nonzero(~whole))
-    of_position = [_of_position(one.columns, part.position) for one in asked]
+    of_position = [belongs_to_position(one.columns, part.position) for one in asked]
     risk = risk_sets(part.time_h, part.failed, part.entry_h, part.stratum) if failures else None
     held = _held(risk, asked, of_position, part, failures)
     kept = [n for n, one in enumerate(held) if one is None]
@@ -212,21 +212,6 @@ class _Part:
         return _Part(*ages, self.stratum[rows], self.asset[rows], self.position[rows])
 
 
-def _of_position(columns: Floats, position: Ints) -> bool:
-    """Return whether a covariate hardly changes within positions (in fewer than 5 % of those with several lives)."""
-    if len(position) == 0:
-        return False
-    _, number = np.unique(position, return_inverse=True)
-    size = np.bincount(number)
-    low = np.full((len(size), columns.shape[1]), np.inf)
-    high = np.full_like(low, -np.inf)
-    np.minimum.at(low, number, columns)
-    np.maximum.at(high, number, columns)
-    several = size > 1
-    changes = np.any(low < high, axis=1)[several]
-    return bool(not several.any() or changes.mean() < 0.05)
-
-
 def _held(
     risk: RiskSets | None, asked: Sequence[Covariate], of_position: Sequence[bool], part: _Part, failures: int
 ) -> list[tuple[str, str] | None]:
@@ -239,7 +224,7 @@ def _held(
         return [("too_few", said)] * len(asked)
     found: list[tuple[str, str] | None] = [None] * len(asked)
     machines = len(np.unique(part.asset))
-    dependent = _dependent(information_at_zero(risk, np.column_stack([one.columns for one in asked])), asked)
+    dependent = told_by_others(information_at_zero(risk, np.column_stack([one.columns for one in asked])), asked)
     for n, one in enumerate(asked):
         if dependent[n]:
             found[n] = ("not_separable", f"{one.name} does not change within strata, or cannot be told from the others")
@@ -248,29 +233,6 @@ def _held(
                 f"{one.name} belongs to the position: {CLUSTERS_FOR_POSITIONS} machines are needed, here are {machines}"
             )
             found[n] = ("too_few", said)
-    return found
-
-
-def _dependent(information: Floats, asked: Sequence[Covariate]) -> list[bool]:
-    """Return whether strata and the other covariates leave (nearly) nothing of the information on each."""
-    ends = np.cumsum([one.columns.shape[1] for one in asked])
-    found = []
-    for end, one in zip(ends.tolist(), asked, strict=True):
-        own = np.zeros(len(information), dtype=np.bool_)
-        own[end - one.columns.shape[1] : end] = True
-        total = np.diag(information)[own]
-        variance = one.columns.var(axis=0) + 1e-300
-        if np.any(total <= DEPENDENT * variance):
-            found.append(True)
-            continue
-        mixed = information[np.ix_(own, ~own)]
-        rest = information[np.ix_(own, own)]
-        if np.any(~own):
-            scale = 1 / np.sqrt(np.maximum(np.diag(information)[~own], 1e-300))
-            others = information[np.ix_(~own, ~own)] * np.outer(scale, scale)
-            rest = rest - (mixed * scale) @ np.linalg.pinv(others, rcond=1e-10, hermitian=True) @ (mixed * scale).T
-        left = np.linalg.eigvalsh(rest / np.sqrt(np.outer(total, total)))
-        found.append(bool(left[0] < DEPENDENT))
     return found
 
 
