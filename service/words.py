@@ -49,7 +49,7 @@ END_TYPES: Final = (
 Basis = Literal["operating_hours", "meter", "calendar"]
 BASES: Final[tuple[Basis, ...]] = get_args(Basis)
 """What an age was counted by."""
-Count = Literal["excluded", "failed", "censored"]
+Count = Literal["by_reason", "excluded", "failed", "censored"]
 COUNTS: Final[tuple[Count, ...]] = get_args(Count)
 """How removals that nobody looked at are counted."""
 IntervalKind = Literal["likelihood_ratio", "log_normal"]

@@ -60,6 +60,22 @@ class WeibullRows:
             self.late[chosen],
         )
 
+    def of_numbers(self, numbers: Ints) -> "WeibullRows":
+        """Return the rows of groups by their numbers, in that order; a group may come several times."""
+        sizes = self.sizes[numbers]
+        starts = np.concatenate(([0], np.cumsum(sizes)[:-1])).astype(np.int64) if len(sizes) else sizes
+        rows = np.arange(int(sizes.sum())) + np.repeat(self.starts[numbers] - starts, sizes)
+        return WeibullRows(
+            self.x[rows],
+            self.weight[rows],
+            starts,
+            sizes,
+            self.failures[numbers],
+            self.mean_x[numbers],
+            self.largest_time_h[numbers],
+            self.late[numbers],
+        )
+
     def sums(self, shape: Floats) -> tuple[Floats, Floats, Floats]:
         """Return S_k = sum w x^k exp(shape x) for k = 0, 1, 2, each of shape (q,), [-]."""
         power = np.repeat(shape, self.sizes)
