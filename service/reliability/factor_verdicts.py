@@ -28,7 +28,7 @@ from service.reliability.policy import (
 )
 from service.reliability.position_spread import spread_term
 from service.reliability.stay_table import StayTable
-from service.reliability.strata import crossed, totals
+from service.reliability.strata import crossed, dense, totals
 
 TEST: Final = "stratified_log_rank"
 FEWEST_FAILURES: Final = 10  # in all, below which no test is made
@@ -123,7 +123,7 @@ def factor_test(
     Mantel 1966; Kalbfleisch & Prentice. Checked against the 6-MP trial of Freireich et al. 1963 (Gehan 1965).
     """
     expected = stay_expected(table.age_h, table.entry_h, table.failed, table.of_class)
-    position = np.unique(table.position, return_inverse=True)[1].astype(np.int64)
+    position = dense(table.position)
     spread = spread_term(position, table.failed, expected)
     rows = np.flatnonzero(bins >= 0)
     k = len(names)

@@ -20,7 +20,7 @@ from service.reliability.place_excess import class_excess, windowed
 from service.reliability.policy import Outcome, Verdict, answer_verdict, said_count, said_p, said_power
 from service.reliability.position_spread import spread_term
 from service.reliability.stay_table import StayTable
-from service.reliability.strata import crossed, periods
+from service.reliability.strata import crossed, dense, periods
 
 PLACES: Final = frozenset({"position", "shaft", "asset"})
 TIMES: Final = frozenset({"fitted_month", "fitted_quarter", "fitted_year"})
@@ -232,7 +232,7 @@ def group_excess(
     else:
         stratum = strata_of(table, by, site=site, role=role)
         expected = stay_expected(age, entry, failed, table.of_class)
-        position = np.unique(table.position, return_inverse=True)[1].astype(np.int64)
+        position = dense(table.position)
         spread = spread_term(position, failed, expected)
         excess = _log_rank_excess(age, entry, failed, stratum, group, q, spread, position, expected,
                                   both_ways=by == ("designation",))  # fmt: skip
@@ -317,7 +317,7 @@ def _largest_assets(group: Ints, asset: Ints, failed: Floats, q: int) -> tuple[I
 
 def _served_alone(group: Ints, position: Ints, q: int) -> Bools:
     """Return where at least ``ALONE_SHARE`` of the positions of a group were served by it only."""
-    place = np.unique(position, return_inverse=True)[1].astype(np.int64)
+    place = dense(position)
     pair = crossed(group, place)
     first = np.unique(pair, return_index=True)[1]
     groups_of_place = np.bincount(place[first])

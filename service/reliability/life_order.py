@@ -181,7 +181,8 @@ def yearly_fall(table: StayTable, order: LifeOrder, *, z_limit: float = 1.959964
     """Return the rate theta at which lives, multiplied by exp(theta centre_years), show no trend, [1/year].
 
     The limits are the rates at which z is + and - ``z_limit``. All ages of the class are multiplied and its cumulative
-    hazard is made anew.
+    hazard is made anew. Cover of 95 % [simulated]: 0.92 to 0.98 for falls to a third over the watch; steeper falls come
+    out a tenth too steep, since lives that shrink are not evenly spaced (0.72 where life falls to 0.22).
     """
     reach = 20.0 / max(order.mean_watch_years, 1e-9)
 

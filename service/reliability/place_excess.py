@@ -71,6 +71,11 @@ class PlaceExcess:
         said = f"No evidence that positions differ ({said_p(adjusted, 'adjusted p')})."
         return Verdict("no_evidence", said, SPREAD_TEST, self.spread.p_value, adjusted)
 
+    @property
+    def claims(self) -> bool:
+        """Return whether the answer claims anything: a place flagged, or that positions differ."""
+        return bool(self.excess.flagged.any()) or self.spread_verdict.claims
+
     def verdict(self, labels: Sequence[str]) -> Verdict:
         """Return the verdict of the whole answer.
 

@@ -12,6 +12,8 @@ from numpy.typing import ArrayLike
 from service.reliability.lives import Floats, Ints
 
 PERIODS: Final = 8
+SPARSE: Final = 8
+MOST_COUNTED: Final = 100_000
 
 
 def periods(begin_h: Floats, site: Ints | None = None) -> Ints:
@@ -45,5 +47,13 @@ def crossed(*numbers: Ints) -> Ints:
     """Return the number of each combination that occurs, 0 .. k-1, shape (n,)."""
     found = np.zeros(len(numbers[0]), dtype=np.int64)
     for one in numbers:
-        _, found = np.unique(found * (int(one.max(initial=0)) + 1) + one, return_inverse=True)
+        found = dense(found * (int(one.max(initial=0)) + 1) + one)
     return found
+
+
+def dense(number: Ints) -> Ints:
+    """Return numbers, zero or above, renumbered 0 .. k-1 in their order, none left out, shape (n,)."""
+    if len(number) == 0 or int(number.max()) > SPARSE * len(number) + MOST_COUNTED:
+        return np.unique(number, return_inverse=True)[1].astype(np.int64)
+    occurs = np.bincount(number) > 0  # quicker than sorting while the numbers are not too far apart
+    return np.asarray((np.cumsum(occurs) - 1)[number], dtype=np.int64)

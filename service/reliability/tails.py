@@ -25,7 +25,8 @@ def tail(observed: ArrayLike, mean: ArrayLike, variance: ArrayLike) -> Floats:
         Failures seen; mean and variance of their number, [-]
     """
     o, mu, v = np.broadcast_arrays(*(np.asarray(one, dtype=np.float64) for one in (observed, mean, variance)))
-    some = (o > SAME) & (mu > 0)
+    seen = o > SAME
+    some = seen & (mu > 0)
     under, over = _regimes(mu, v)
     o, mu = np.where(some, o, 1.0), np.where(some, mu, 1.0)
     q = np.where(under, 1 - v / mu, 0.5)
@@ -36,7 +37,7 @@ def tail(observed: ArrayLike, mean: ArrayLike, variance: ArrayLike) -> Floats:
     found = np.where(under, betainc(o, np.where(under, n - o + 1, 1.0), q), found)
     r = mu**2 / np.where(over & some, v - mu, 1.0)
     found = np.where(over, betainc(o, r, mu / (mu + r)), found)
-    return np.where(some, found, np.where(o > SAME, found, 1.0))
+    return np.where(some, found, np.where(seen, 0.0, 1.0))
 
 
 def critical_counts(mean: ArrayLike, variance: ArrayLike, level: float) -> Floats:

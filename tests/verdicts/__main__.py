@@ -11,13 +11,14 @@ from __future__ import annotations
 
 import argparse
 import os
+from pathlib import Path
 
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
 from tests.verdicts.power import power_lines  # noqa: E402
 from tests.verdicts.questions import QUESTIONS  # noqa: E402
-from tests.verdicts.shares import cells, failures, report, settings  # noqa: E402
+from tests.verdicts.shares import cells, failures, recorded, report, settings  # noqa: E402
 
 
 def main() -> int:
@@ -28,6 +29,9 @@ def main() -> int:
     parser.add_argument("--shapes", nargs="*", type=float, default=[1, 2, 3])
     parser.add_argument("--scenarios", nargs="*", default=None)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--watches", nargs="*", type=float, default=[1, 3])
+    parser.add_argument("--record", type=Path, help="append the counts to this file, setting by setting")
+    parser.add_argument("--read", nargs="*", type=Path, help="simulate nothing; report what these files have")
     parser.add_argument("--power", action="store_true", help="print the power tables instead")
     given = parser.parse_args()
     if given.power:
@@ -35,8 +39,9 @@ def main() -> int:
             print(line, flush=True)
         return 0
     narrowed = {} if given.scenarios is None else {"scenarios": given.scenarios}
-    chosen = list(settings(given.shapes, given.positions, **narrowed))
-    found = cells(given.questions, chosen, given.plants, given.seed)
+    chosen = list(settings(given.shapes, given.positions, given.watches, **narrowed))
+    found = recorded(given.read) if given.read else cells(given.questions, chosen, given.plants, given.seed,
+                                                          given.record)  # fmt: skip
     print("\n".join(report(found)))
     wrong = failures(found)
     print("\n".join(["", "beyond chance:", *(f"  {one}" for one in wrong or ["nothing"])]))

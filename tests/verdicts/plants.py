@@ -22,13 +22,19 @@ SCENARIOS = ("plain", "plan_halfway", "plan_throughout", "late_entry", "infant")
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """What is varied. ``watch``: longest watch in mean lives; ``sigma``: of the lasting log-normal factor of life."""
+    """What is varied.
+
+    ``watch``: longest watch in mean lives; ``least_watch``: shortest, as a share of it; ``sigma``: of the lasting
+    log-normal factor of life; ``classes``: 1, or 2 where there are many positions.
+    """
 
     shape: float
     positions: int
     watch: float
     sigma: float = 0.0
     scenario: str = "plain"
+    classes: int = 2
+    least_watch: float = 0.5
 
     @property
     def name(self) -> str:
@@ -74,17 +80,17 @@ SIZES = {
 def plant(setting: Setting, seed: int, effect: Effect | None = None, *, phased: bool = True) -> Plant:
     """Return the plant of a setting and a seed.
 
-    Positions are watched for half to the whole of the longest watch and the bearing that runs at the end is censored.
+    Positions are watched for a part or the whole of the longest watch and the bearing that runs at the end is censored.
     Two positions are a machine. Crews are mixed within three areas, or tied to machines; makers are phased in.
     """
     rng = np.random.default_rng([seed, *setting.name.encode()])
     n, span = setting.positions, setting.watch * MEAN_LIFE_H
     position = np.arange(n)
     asset = position // 2
-    of_class = (asset % 2) * int(n >= TWO_CLASSES_FROM)
+    of_class = (asset % 2) * int(n >= TWO_CLASSES_FROM and setting.classes == 2)
     scale = MEAN_LIFE_H / gamma(1 + 1 / setting.shape) * np.where(of_class == 1, 1.5, 1.0)
     lasting = np.exp(setting.sigma * rng.standard_normal(n))
-    start = rng.uniform(0, 0.5 * span, n)
+    start = rng.uniform(0, (1 - setting.least_watch) * span, n)
     bin_of_position = rng.choice(4, n, p=(0.1, 0.4, 0.4, 0.1))
     at, active, number, rows = start.copy(), np.ones(n, dtype=bool), np.zeros(n, dtype=int), []
     limit_h, limit_from = _policy(setting, span, scale)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
-from tests.verdicts.plants import Effect, Fitting, Plant, Setting, plant
-from tests.verdicts.questions import by_word, fit, places, trend
+from service.reliability.policy import LEVEL
+from tests.verdicts.plants import MEAN_LIFE_H, Effect, Fitting, Plant, Setting, plant
+from tests.verdicts.questions import batches, by_word, fit, places, trend
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,8 +21,6 @@ class Case:
     effect: Effect | None
     seen: Callable[[Plant], bool]
     promised: float | None
-    words: str = ""
-    options: tuple[tuple[str, Any], ...] = ()
 
 
 CASES: list[Case] = []
@@ -42,12 +40,13 @@ def _careless(fitting: Fitting, rng: np.random.Generator) -> np.ndarray:
 
 
 def _bad_batch(fittings: int) -> Effect:
-    """The first so many bearings of maker C that are fitted after two fifths of the watch last 0.3 times as long."""
+    """What maker B delivers in months of its own lasts 0.3 times as long: as many months as take so many fittings."""
 
     def _factor(fitting: Fitting, _: np.random.Generator) -> np.ndarray:
-        return np.ones(len(fitting.position))
+        # 1,000 positions over three lives fit some 25 bearings of maker B in a month in the middle of the watch
+        months = (fitting.begin_h - 1.5 * MEAN_LIFE_H) / 730.5
+        return np.where((fitting.words["maker"] == 1) & (months >= 0) & (months < fittings / 25), 0.3, 1.0)
 
-    del fittings
     return _factor
 
 
@@ -55,28 +54,60 @@ M1 = {1: (0.04, 0.15, 0.52, 0.19, 0.62, 1.0), 1.5: (0.02, 0.11, 0.43, 0.31, 0.86
       2: (0.0, 0.07, 0.28, 0.50, 0.98, 1.0), 3: (0.0, 0.0, 0.14, 0.85, 1.0, 1.0)}  # fmt: skip
 for _shape, _row in M1.items():
     for _n, (_watch, _positions) in enumerate((w, p) for w in (1, 3) for p in (50, 200, 1000)):
-        CASES.append(Case("trend, life halves", Setting(_shape, _positions, _watch), _halving,
+        CASES.append(Case("trend, life halves", Setting(_shape, _positions, _watch, classes=1), _halving,
                           lambda p: trend(p).verdict == "worse", _row[_n]))  # fmt: skip
+
+
+def _whole(shape: float, positions: int, watch: float, sigma: float = 0.0) -> Setting:
+    """One class, every position watched for the whole time, as the promised figures were made."""
+    return Setting(shape, positions, watch, sigma, classes=1, least_watch=1)
+
+
+def _first_is_flagged(one: Plant) -> bool:
+    return bool(places(one).excess.adjusted_p[0] <= 2 * LEVEL)  # promised at 0.05 a question, two questions an answer
+
+
+def _spread_is_seen(one: Plant) -> bool:
+    return places(one).spread.p_value <= LEVEL
+
+
+def _crew_is_flagged(one: Plant) -> bool:
+    return bool(by_word(one, "crew_mixed").excess.flagged[4])
+
+
+def _batch_is_named(one: Plant) -> bool:
+    return any(name.startswith("B /") for name in batches(one).named)
+
+
+def _misfit_is_seen(one: Plant) -> bool:
+    return any(verdict.verdict == "misfit" for verdict in fit(one))
+
 
 for _shape, _small, _large in ((1.5, 0.69, 1.0), (2, 0.91, 1.0), (3, 1.0, 1.0)):
     for _watch, _promised in ((3, _small), (10, _large)):
-        CASES.append(Case("one position of 400, life x0.3", Setting(_shape, 400, _watch), _bad_position(0.3),
-                          lambda p: bool(places(p).excess.flagged[0]), _promised))  # fmt: skip
+        CASES.append(Case("one position of 400, life x0.3", _whole(_shape, 400, _watch), _bad_position(0.3),
+                          _first_is_flagged, _promised))  # fmt: skip
+for _shape, _small, _large in ((1.5, 0.09, 0.55), (2, 0.16, 0.87), (3, 0.43, 1.0)):
+    for _watch, _promised in ((3, _small), (10, _large)):
+        CASES.append(Case("one position of 400, life x0.5", _whole(_shape, 400, _watch), _bad_position(0.5),
+                          _first_is_flagged, _promised))  # fmt: skip
 for _sigma, _row in ((0.3, (0.09, 0.08, 0.03, 0.87, 0.98, 1.0)), (0.5, (0.76, 0.85, 0.92, 1.0, 1.0, 1.0))):
     for _n, (_watch, _shape) in enumerate((w, s) for w in (1, 3) for s in (1.5, 2, 3)):
-        CASES.append(Case("spread", Setting(_shape, 200, _watch, _sigma), None,
-                          lambda p: places(p).spread_verdict.claims, _row[_n]))  # fmt: skip
+        CASES.append(Case("spread", _whole(_shape, 200, _watch, _sigma), None, _spread_is_seen, _row[_n]))
 
 CREW = {(60, 3, 0.0): (0.38, 0.53, 0.63), (200, 1, 0.0): (0.75, 0.83, 0.89), (200, 3, 0.0): (0.99, 0.99, 0.99),
         (200, 3, 0.5): (0.75, 0.83, 0.85), (1000, 3, 0.0): (1.0, 1.0, 1.0)}  # fmt: skip
 for (_positions, _watch, _sigma), _row in CREW.items():
     for _n, _shape in enumerate((1.5, 2, 3)):
-        CASES.append(Case("one crew of nine, x0.35 in 60 %", Setting(_shape, _positions, _watch, _sigma), _careless,
-                          lambda p: bool(by_word(p, "crew_mixed").excess.flagged[4]), _row[_n]))  # fmt: skip
-
+        CASES.append(Case("one crew of nine, x0.35 in 60 %", _whole(_shape, _positions, _watch, _sigma), _careless,
+                          _crew_is_flagged, _row[_n]))  # fmt: skip
+for _fittings, _row in ((32, (0.90, 0.97, 1.0)), (12, (0.23, 0.48, 0.77))):
+    for _n, _shape in enumerate((1.5, 2, 3)):
+        CASES.append(Case(f"batch of {_fittings} fittings, x0.3", _whole(_shape, 1000, 3), _bad_batch(_fittings),
+                          _batch_is_named, _row[_n]))  # fmt: skip
 for _shape in (1, 2, 3):
-    CASES.append(Case("fit, a tenth dies young", Setting(_shape, 60, 3, scenario="infant"), None,
-                      lambda p: any(one.verdict == "misfit" for one in fit(p)), None))  # fmt: skip
+    CASES.append(Case("fit, a tenth dies young", Setting(_shape, 50, 3, scenario="infant"), None, _misfit_is_seen,
+                      None))  # fmt: skip
 
 
 def power_lines(plants: int, seed: int) -> Iterator[str]:

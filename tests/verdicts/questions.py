@@ -91,25 +91,27 @@ register("trend", lambda p: trend(p).claims)
 register("ranking of positions", lambda p: bool(places(p).excess.flagged.any()), alike)
 register("ranking of machines", lambda p: bool(places(p, "asset").excess.flagged.any()), alike)
 register("spread", lambda p: places(p).spread_verdict.claims, alike)
-register("ranking, whole answer", lambda p: places(p).verdict([""] * 10_000).claims, alike)
+register(
+    "ranking, whole answer", lambda p: bool(places(p).excess.flagged.any()) or places(p).spread_verdict.claims, alike
+)
 for _window, _within in WINDOWS.items():
     for _word in ("crew_mixed", "crew_tied", "maker"):
-        register(f"{_word}, {_window}", lambda p, w=_word, h=_within: by_word(p, w, h).verdict().claims)  # type: ignore[misc]
-    register(f"batches, {_window}", lambda p, h=_within: batches(p, h).verdict().claims)  # type: ignore[misc]
+        register(f"{_word}, {_window}", lambda p, w=_word, h=_within: bool(by_word(p, w, h).named))  # type: ignore[misc]
+    register(f"batches, {_window}", lambda p, h=_within: bool(batches(p, h).named))  # type: ignore[misc]
 
 
-def designations(plant: Plant) -> Verdict:
-    """Return the verdict on three designations that live equally long; where all is one class."""
+def designations(plant: Plant) -> bool:
+    """Return whether three designations are told apart that live equally long."""
     table = replace(plant.table, of_class=plant.words["designation"])
     found = group_excess(table, table.of_class, ["A", "B", "C"], keys=("designation",), role=plant.words["role"])
-    return found.verdict()
+    return bool(found.named)
 
 
-register("designations, whole", lambda p: designations(p).claims, lambda s: s.positions < TWO_CLASSES_FROM)
-register("work order, 10 %", lambda p: by_word(p, "work_order", WINDOWS["10 %"]).verdict().claims)
+register("designations, whole", designations, lambda s: s.positions < TWO_CLASSES_FROM)
+register("work order, 10 %", lambda p: bool(by_word(p, "work_order", WINDOWS["10 %"]).named))
 register("positions, 30 %", lambda p: bool(
     group_excess(p.table, p.table.position, [""] * 10_000, keys=("position",), within_h=WINDOWS["30 %"])
     .excess.flagged.any()), alike)  # fmt: skip
-register("fitted_month alone, whole", lambda p: month_runs(p.table).verdict().claims)
+register("fitted_month alone, whole", lambda p: bool(month_runs(p.table).named))
 register("mounting", lambda p: _any(mounting(p)))
 register("fit", lambda p: _any(fit(p)), lambda s: s.sigma == 0 and s.scenario != "infant")

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import itertools
+import json
 import sys
 import time
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from pathlib import Path
 
 from scipy.special import bdtrc
 
@@ -50,8 +52,10 @@ def settings(
         yield Setting(shape, count, watch, sigma, scenario)
 
 
-def cells(questions: Sequence[str], chosen: Sequence[Setting], plants: int, seed: int) -> list[Cell]:
-    """Return the false claims of each question in each setting it holds in."""
+def cells(
+    questions: Sequence[str], chosen: Sequence[Setting], plants: int, seed: int, record: Path | None = None
+) -> list[Cell]:
+    """Return the false claims of each question in each setting it holds in; ``record`` gets them line by line."""
     found, began = [], time.perf_counter()
     for number, setting in enumerate(chosen):
         asked = [name for name in questions if QUESTIONS[name].holds_in(setting)]
@@ -60,11 +64,21 @@ def cells(questions: Sequence[str], chosen: Sequence[Setting], plants: int, seed
             simulated = plant(setting, seed + n)
             for name in asked:
                 claims[name] += QUESTIONS[name].claim(simulated)
-        found += [Cell(name, setting, plants, claims[name]) for name in asked]
+        made = [Cell(name, setting, plants, claims[name]) for name in asked]
+        found += made
+        if record is not None:
+            with record.open("a", encoding="utf-8") as file:
+                file.writelines(json.dumps(asdict(one)) + "\n" for one in made)
         passed = time.perf_counter() - began
         print(f"\r{number + 1} of {len(chosen)} settings, {passed:.0f} s", end="", file=sys.stderr, flush=True)
     print(file=sys.stderr)
     return found
+
+
+def recorded(files: Sequence[Path]) -> list[Cell]:
+    """Return the cells of earlier runs."""
+    lines = [json.loads(line) for file in files for line in file.read_text(encoding="utf-8").splitlines()]
+    return [Cell(**{**line, "setting": Setting(**line["setting"])}) for line in lines]
 
 
 def report(found: Sequence[Cell]) -> list[str]:
