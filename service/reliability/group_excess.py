@@ -10,17 +10,17 @@ from typing import Any, Final
 
 import numpy as np
 
-from service import units
 from service.errors import Text
 from service.reliability.class_hazard import stay_expected
 from service.reliability.excess import Excess, named
 from service.reliability.lives import Bools, Floats, Ints
 from service.reliability.log_rank_sums import log_rank_sums
 from service.reliability.place_excess import class_excess, windowed
-from service.reliability.policy import Outcome, Verdict, answer_verdict, said_count, said_p, said_power
+from service.reliability.policy import Outcome, Verdict, answer_verdict, joined, said_count, said_p, said_power
 from service.reliability.position_spread import spread_term
 from service.reliability.stay_table import StayTable
 from service.reliability.strata import crossed, dense, periods
+from service.units import Quantity
 
 PLACES: Final = frozenset({"position", "shaft", "asset"})
 TIMES: Final = frozenset({"fitted_month", "fitted_quarter", "fitted_year"})
@@ -85,10 +85,11 @@ class GroupExcess:
         best, first = excess.best(), int(excess.order()[0])
         shown = np.array([first] if best is None else sorted({first, best}), dtype=np.int64)
         items = excess.verdicts(shown, lambda *_: "")
-        silent = f"No group is seen to have more failures{self._window_words()} than {self._others()}."
-        said = f"More failures{self._window_words()} than {self._others()}: {named(self.labels, flagged)}."
+        silent = joined(["No group is seen to have more failures", *self._within(), f" than {self._others()}."])
+        names = named(self.labels, flagged)
+        said = joined(["More failures", *self._within(), f" than {self._others()}: {names}."])
         if self.designations_alone:
-            said = f"Designations differ in life: {named(self.labels, flagged)}."
+            said = f"Designations differ in life: {names}."
         return answer_verdict(items, "differ" if excess.both_ways else "worse", said, silent, excess.test)
 
     def items(self, rows: Ints, assets: Sequence[str] | Callable[[int], str]) -> list[dict[str, Any]]:
@@ -136,17 +137,17 @@ class GroupExcess:
             return f"{which[0].upper()}{which[1:]} and what they would be compared with are the same stays."
         if outcome in ("worse", "differ"):
             more = "More" if seen > due else "Fewer"
-            said: list[str | units.Quantity] = [f"{more} of the {which} failed", *self._within(),
+            said: list[str | Quantity] = [f"{more} of the {which} failed", *self._within(),
                                                 f" than of {self._others()}: {numbers}"]  # fmt: skip
             said.append(f" ({said_p(float(self.excess.adjusted_p[row]), 'adjusted p')}).")
             said.append(self._beside(row, name))
-            return _joined(said)
+            return joined(said)
         power_said = said_power(power, needed, outcome == "too_few")
         small = ""
         if self.keys and self.keys[0] == "work_order" and outcome == "too_few":
             small = " So few bearings of one day of work can hardly show anything."
         told = f" where {self._others()} lead to expect {said_count(float(due))}: no evidence of more."
-        return _joined([f"{said_count(float(seen))} of the {which} failed", *self._within(), told,
+        return joined([f"{said_count(float(seen))} of the {which} failed", *self._within(), told,
                         f" {power_said}{small}"])  # fmt: skip
 
     def _beside(self, row: int, name: Callable[[int], str]) -> str:
@@ -173,11 +174,8 @@ class GroupExcess:
             return "others of the same designation, whoever and whatever"
         return "others of the same designation fitted in the same period"
 
-    def _within(self) -> list[str | units.Quantity]:
-        return [] if self.within_h is None else [" within ", units.Quantity("time", self.within_h)]
-
-    def _window_words(self) -> str:
-        return "" if self.within_h is None else " in the window"
+    def _within(self) -> list[str | Quantity]:
+        return [] if self.within_h is None else [" within ", Quantity("time", self.within_h)]
 
 
 def group_excess(
@@ -325,10 +323,3 @@ def _served_alone(group: Ints, position: Ints, q: int) -> Bools:
     places = np.bincount(group[first], minlength=q)
     of_it = np.bincount(group[first], alone, q)
     return np.asarray((places > 0) & (of_it >= ALONE_SHARE * places))
-
-
-def _joined(parts: Sequence[str | units.Quantity]) -> Text:
-    """Return a sentence, a plain string where no quantity is in it."""
-    if all(isinstance(one, str) for one in parts):
-        return "".join(str(one) for one in parts)
-    return tuple(parts)

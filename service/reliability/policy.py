@@ -15,6 +15,7 @@ from scipy.special import ndtr, ndtri
 
 from service.errors import Text
 from service.reliability.lives import Bools, Floats
+from service.units import Quantity
 
 LEVEL: Final = 0.05  # of a whole answer that a person asks for once
 ALARM_LEVEL: Final = 0.005  # of an alarm that looks again every month: twelve looks at 0.05 are some 0.15 to 0.20
@@ -162,7 +163,7 @@ def needed_times(z: float, level: float = LEVEL, power: float = WANTED_POWER) ->
     return float((wanted / z) ** 2) if z > 0 else float("inf")
 
 
-def answer_verdict(items: Sequence[Verdict], claim: Outcome, named: str, silent: str, test: str) -> Verdict:
+def answer_verdict(items: Sequence[Verdict], claim: Outcome, named: Text, silent: Text, test: str) -> Verdict:
     """Return the verdict of an answer from those of its items.
 
     Parameters
@@ -171,7 +172,7 @@ def answer_verdict(items: Sequence[Verdict], claim: Outcome, named: str, silent:
         Of all items of the answer, whatever is shown of them.
     claim : str
         What is claimed when any item is.
-    named, silent : str
+    named, silent : Text
         The sentence with a claim, and the beginning of the one without.
     test : str
         Name of the test.
@@ -188,8 +189,20 @@ def answer_verdict(items: Sequence[Verdict], claim: Outcome, named: str, silent:
     power = 0.0 if able is None else able.power_for_doubling or 0.0
     outcome = "no_evidence" if any(one.verdict == "no_evidence" for one in items) else "too_few"
     needed = None if able is None else able.needed_failures
-    detail = f"{silent} {said_power(power, needed, outcome == 'too_few')}"
+    detail = joined([*parts(silent), f" {said_power(power, needed, outcome == 'too_few')}"])
     return Verdict(outcome, detail, test, p_value, adjusted, needed, power)  # type: ignore[arg-type]
+
+
+def parts(text: Text) -> tuple[str | Quantity, ...]:
+    """Return the parts of a sentence, words and quantities."""
+    return (text,) if isinstance(text, str) else text
+
+
+def joined(pieces: Sequence[str | Quantity]) -> Text:
+    """Return a sentence of parts, a plain string where no quantity is in it."""
+    if all(isinstance(one, str) for one in pieces):
+        return "".join(str(one) for one in pieces)
+    return tuple(pieces)
 
 
 def said_power(power: float, needed: int | None, too_few: bool, what: str = "a doubled failure rate") -> str:

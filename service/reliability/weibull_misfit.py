@@ -163,6 +163,7 @@ class _Spent:
 
     @classmethod
     def of(cls, data: Lives, rows: Ints, number: Ints, shape: Floats, scale: Floats) -> "_Spent":
+        """Return the hazards of some rows; ``number`` renumbers their groups."""
         group = data.group[rows]
         beta, eta = shape[group], scale[group]
         dense = number[group].astype(np.int64)
