@@ -170,8 +170,6 @@ class GroupExcess:
             return "other designations of the same role fitted in the same period"
         if set(self.keys) <= PLACES:
             return "others of the same designation"
-        if set(self.keys) <= TIMES:
-            return "others of the same designation, whoever and whatever"
         return "others of the same designation fitted in the same period"
 
     def _within(self) -> list[str | Quantity]:
@@ -191,7 +189,7 @@ def group_excess(
     """Return the failures of each group against others of the same class and period.
 
     Positions, shafts and machines are compared without periods, by the binomial count of their class. Designations are
-    themselves what is compared: within role and period. Dates of fitting alone are compared without periods.
+    themselves what is compared: within role and period. Dates of fitting alone go through ``month_runs.date_runs``.
 
     Parameters
     ----------
@@ -211,7 +209,7 @@ def group_excess(
     Raises
     ------
     ValueError
-        The window is not above zero, or a group has no name.
+        The window is not above zero, a group has no name, or dates of fitting are the only key.
 
     Source
     ------
@@ -220,6 +218,8 @@ def group_excess(
     differ: up to 0.49.
     """
     by, q = tuple(keys), len(labels)
+    if by and set(by) <= TIMES:
+        raise ValueError("dates of fitting alone are judged by date_runs: against their class late ones look bad")
     if int(group.max()) >= q:
         raise ValueError("a group has no name")
     age, entry, failed = windowed(table, within_h)
@@ -240,14 +240,12 @@ def group_excess(
 
 
 def strata_of(table: StayTable, keys: Sequence[str], *, site: Ints | None = None, role: Ints | None = None) -> Ints:
-    """Return what stays are compared within: class (or role) and period; no periods for dates of fitting alone."""
+    """Return what stays are compared within: class (or role) and period."""
     within = table.of_class
     if tuple(keys) == ("designation",):
         within = np.zeros(table.rows, dtype=np.int64) if role is None else role
     if site is not None:
         within = crossed(within, site)
-    if keys and set(keys) <= TIMES:
-        return within
     return crossed(within, periods(table.begin_h, site))
 
 

@@ -16,7 +16,7 @@ from scipy.special import ndtr
 
 from service.reliability.class_hazard import stay_expected
 from service.reliability.lives import Bools, Floats, Ints
-from service.reliability.policy import floored_p
+from service.reliability.policy import floored_p, said_p
 from service.reliability.stay_table import StayTable
 from service.reliability.strata import crossed
 
@@ -180,6 +180,12 @@ def planned_test(order: LifeOrder, planned: Bools, *, seed: int = SEED) -> Order
     return order_test(order, of_lives, seed=seed)
 
 
+def said_cut_short(what: str, guard: OrderTest) -> str:
+    """Return the sentence that removals by plan hide something: "A trend", "Dates of fitting"."""
+    became = "more frequent: later lives are cut short" if guard.z > 0 else "less frequent: earlier lives are cut short"
+    return f"{what} cannot be told: removals by plan became {became} ({said_p(guard.p_value)})."
+
+
 def yearly_fall(table: StayTable, order: LifeOrder, *, z_limit: float = 1.959964) -> YearlyFall:
     """Return the rate theta at which lives, multiplied by exp(theta centre_years), show no trend, [1/year].
 
@@ -261,8 +267,8 @@ def _two_sided(drawn: Floats, statistic: float, deviation: float, itself: int) -
 def _crossing(z_at: Callable[[float], float], reach: float, at_ends: tuple[float, float], level: float) -> float | None:
     """Return where the falling z crosses a level; None: not within reach.
 
-    False position, an end that stays twice halved in weight (Dowell & Jarratt 1971, BIT 11, the Illinois rule); z has small
-    steps where ages change places, hence the end by the width of the bracket.
+    False position, an end that stays twice halved in weight (Dowell & Jarratt 1971, BIT 11, the Illinois rule); z has
+    small steps where ages change places, hence the end by the width of the bracket.
     """
     if not at_ends[0] > level > at_ends[1]:
         return None

@@ -3,6 +3,7 @@
 Nobody knows where a batch begins and ends, so every run up to a year long is a hypothesis, and all of them are counted.
 """
 
+import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -13,12 +14,15 @@ import numpy as np
 from service import units
 from service.errors import Text
 from service.reliability.class_hazard import stay_expected
+from service.reliability.date_orders import date_orders
 from service.reliability.excess import NOTHING
 from service.reliability.group_excess import strata_of
+from service.reliability.life_order import life_order, planned_test, said_cut_short
 from service.reliability.lives import Bools, Floats, Ints
 from service.reliability.place_excess import windowed
 from service.reliability.policy import (
     LEVEL,
+    Outcome,
     Verdict,
     bonferroni,
     flagged,
@@ -33,10 +37,15 @@ from service.reliability.stay_table import StayTable
 from service.reliability.strata import totals
 from service.reliability.tails import needed_means, power_for_doubling, tail
 
-Unit = Literal["month", "quarter"]
-LONGEST: Final[dict[Unit, int]] = {"month": 12, "quarter": 4}
-MONTHS: Final[dict[Unit, int]] = {"month": 1, "quarter": 3}
+Unit = Literal["month", "quarter", "year"]
+LONGEST: Final[dict[Unit, int]] = {"month": 12, "quarter": 4, "year": 1}
+MONTHS: Final[dict[Unit, int]] = {"month": 1, "quarter": 3, "year": 12}
 TEST: Final = "poisson_tail_of_runs"
+ORDERS_TEST: Final = "runs_in_random_orders"
+MANY_STAYS: Final = 20_000
+MANY_ORDERS: Final = 999
+FEW_ORDERS: Final = 199
+SEED: Final = 19_930_101
 MOST_NAMED: Final = 20
 
 
@@ -63,7 +72,7 @@ class MonthRuns:
     labels : list of str
         Values of the other keys; one empty label when there are none.
     unit : str
-        month or quarter.
+        month, quarter or year.
     within_h : float or None
         Window after fitting; None: whole lives, [h]
     family : int
@@ -74,6 +83,12 @@ class MonthRuns:
         Failures in all; failures expected in the run with most to expect, [-]
     largest_asset : tuple of (int, float)
         Of each reported run: machine with most of its failures, -1 without one, and how many.
+    run_level : float
+        What p of a single run is enough, [-]
+    test : str
+        Name of the test.
+    cut_short : str or None
+        Why dates cannot be told from removals by plan.
     """
 
     labels: list[str]
@@ -84,11 +99,17 @@ class MonthRuns:
     failures: float
     largest_expected: float
     largest_asset: tuple[tuple[int, float], ...]
+    run_level: float
+    test: str
+    cut_short: str | None = None
 
     @cached_property
     def named(self) -> list[str]:
         """Return the flagged runs."""
-        return [self.name(run) for run in self.runs if flagged(run.adjusted_p)]
+        return [self.name(run) for run in self.runs if self._flagged(run)]
+
+    def _flagged(self, run: Run) -> bool:
+        return self.cut_short is None and bool(flagged(run.adjusted_p))
 
     def name(self, run: Run) -> str:
         """Return what a run is called: "Maker C / 2020-03..2020-08"."""
@@ -96,24 +117,26 @@ class MonthRuns:
         return " / ".join(filter(None, (self.labels[run.value], dates)))
 
     def date(self, number: int) -> str:
-        """Return a month as 2020-03, a quarter as 2020-Q1."""
+        """Return a month as 2020-03, a quarter as 2020-Q1, a year as 2020."""
         if self.unit == "month":
             return f"{number // 12:04d}-{number % 12 + 1:02d}"
-        return f"{number // 4:04d}-Q{number % 4 + 1}"
+        return f"{number:04d}" if self.unit == "year" else f"{number // 4:04d}-Q{number % 4 + 1}"
 
     def verdict(self) -> Verdict:
         """Return the verdict of the whole answer."""
         if not self.runs:
-            return Verdict("too_few", "Nothing has failed, so no run of months can be told from others.", TEST)
+            return Verdict("too_few", "Nothing has failed, so no run of months can be told from others.", self.test)
+        if self.cut_short is not None:
+            return Verdict("not_separable", self.cut_short, self.test)
         best = self.runs[0]
         power, needed = self._power(self.largest_expected)
         if self.named:
             said = f"More failures than others {self._others()}: {', '.join(self.named)}."
-            return Verdict("worse", said, TEST, best.p_value, best.adjusted_p, None, power)
+            return Verdict("worse", said, self.test, best.p_value, best.adjusted_p, None, power)
         outcome = without_claim(power)
         seen = said_power(power, needed, outcome == "too_few", "a doubled failure rate in a run")
         said = f"No run of {self.unit}s is seen to have more failures than others {self._others()}. {seen}"
-        return Verdict(outcome, said, TEST, best.p_value, best.adjusted_p, needed, power)
+        return Verdict(outcome, said, self.test, best.p_value, best.adjusted_p, needed, power)
 
     def items(self, assets: Sequence[str] | Callable[[int], str]) -> list[dict[str, Any]]:
         """Return the wire members of the reported runs."""
@@ -126,10 +149,13 @@ class MonthRuns:
     def _item(self, run: Run, machine: int, of_machine: float, name: Callable[[int], str]) -> dict[str, Any]:
         lower, upper = poisson_limits(np.array([run.observed]), np.array([run.expected]))
         power, needed = self._power(run.expected)
-        is_flagged = bool(flagged(run.adjusted_p))
-        outcome = "worse" if is_flagged else without_claim(power)
-        verdict = Verdict(outcome, self._sentence(run, outcome, machine, of_machine, name, power, needed), TEST,
-                          run.p_value, run.adjusted_p, needed, power)  # fmt: skip
+        is_flagged = self._flagged(run)
+        outcome: Outcome = "worse" if is_flagged else without_claim(power)
+        said = self._sentence(run, outcome, machine, of_machine, name, power, needed)
+        if self.cut_short is not None:
+            verdict = Verdict("not_separable", self.cut_short, self.test)
+        else:
+            verdict = Verdict(outcome, said, self.test, run.p_value, run.adjusted_p, needed, power)
         return {
             "group": self.name(run),
             "keys": {f"fitted_{self.unit}": {"from": self.date(run.first), "to": self.date(run.last)}},
@@ -176,14 +202,13 @@ class MonthRuns:
     def _others(self) -> str:
         if any(self.labels):
             return "of the same designation fitted in the same period"
-        return "of the same designation, whoever and whatever was fitted in these months"
+        return "of the same designation in the same positions, whoever and whatever was fitted in these months"
 
     def _power(self, expected: float) -> tuple[float, int | None]:
-        level = LEVEL / max(self.family, 1)
         if not expected > NOTHING:
             return 0.0, None
-        power = float(power_for_doubling(expected, expected, level))
-        times = float(needed_means(expected, expected, level)) / expected
+        power = float(power_for_doubling(expected, expected, self.run_level))
+        times = float(needed_means(expected, expected, self.run_level)) / expected
         return power, int(np.ceil(self.failures * times))
 
 
@@ -196,8 +221,8 @@ def month_numbers(begin_h: Floats, unit: Unit = "month") -> Ints:
 
 def month_runs(
     table: StayTable,
-    value: Ints | None = None,
-    labels: Sequence[str] = ("",),
+    value: Ints,
+    labels: Sequence[str],
     *,
     unit: Unit = "month",
     within_h: float | None = None,
@@ -206,13 +231,13 @@ def month_runs(
     """Return the runs of months of fitting that stand out, of every value of the other keys.
 
     A run is compared with the stays of its class and period, an eighth of the fittings: longer than a run on purpose.
-    Without other keys a run cannot be told from a change of everything, and is compared with its class alone.
+    Without other keys see ``date_runs``.
 
     Parameters
     ----------
     table : StayTable
         Stays of the whole site.
-    value : ndarray of int, shape (n,), optional
+    value : ndarray of int, shape (n,)
         Value of the other keys of each stay, 0 .. q-1.
     labels : sequence of str, shape (q,)
         Names of the values.
@@ -223,30 +248,94 @@ def month_runs(
     site : ndarray of int, shape (n,), optional
         Site of each stay.
     """
-    of_value = np.zeros(table.rows, dtype=np.int64) if value is None else value
-    keys = (f"fitted_{unit}",) if value is None else ("value", f"fitted_{unit}")
     age, entry, failed = windowed(table, within_h)
-    expected = stay_expected(age, entry, failed, strata_of(table, keys, site=site))
+    expected = stay_expected(age, entry, failed, strata_of(table, ("value", "fitted"), site=site))
     number = month_numbers(table.begin_h, unit)
     start = int(number.min())
     months = int(number.max()) - start + 1
-    cell = of_value * months + (number - start)
+    cell = value * months + (number - start)
     shape = (len(labels), months)
     sums = [totals(cell, one, shape[0] * months).reshape(shape) for one in (np.ones(table.rows), failed, expected)]
     runs = _runs(sums, LONGEST[unit])
     family = len(labels) * sum(max(months - length + 1, 0) for length in range(1, LONGEST[unit] + 1))
-    chosen = [_shifted(run, start) for run in _best(runs, family)]
-    inside = [(of_value == run.value) & (number >= run.first) & (number <= run.last) for run in chosen]
+    chosen = _best(runs, family, start)
+    inside = [(value == run.value) & (number >= run.first) & (number <= run.last) for run in chosen]
     machines = tuple(_most(table.asset[rows], failed[rows]) for rows in inside)
     return MonthRuns(list(labels), unit, within_h, family, tuple(chosen), float(failed.sum()),
-                     float(runs.expected.max(initial=0.0)), machines)  # fmt: skip
+                     float(runs.expected.max(initial=0.0)), machines, LEVEL / max(family, 1), TEST)  # fmt: skip
+
+
+def date_runs(
+    table: StayTable,
+    *,
+    unit: Unit = "month",
+    within_h: float | None = None,
+    planned: Bools | None = None,
+    orders: int | None = None,
+    seed: int = SEED,
+) -> MonthRuns:
+    """Return the runs of months of fitting that stand out, whoever and whatever was fitted in them.
+
+    A run is judged by random orders of the lives within their positions: its expected number is that of the class
+    times the ratio of seen to expected failures of the same run in all orders, and the adjusted p is the share of
+    orders whose best run is as good as this one. Against the class alone, positions that differ make late months look
+    bad: a false claim in up to 82 % [simulated].
+
+    Parameters
+    ----------
+    table : StayTable
+        Stays of the whole site.
+    unit : str
+        month: runs of 1 to 12; quarter: of 1 to 4; year: single years.
+    within_h : float, optional
+        Failures within this many hours of fitting; whole lives by default, [h]
+    planned : ndarray of bool, shape (n,), optional
+        The stay was ended by a removal by plan; by default what ended and did not fail. Where such removals became more
+        or less frequent, lives are cut short by date and nothing is told apart.
+    orders : int, optional
+        Random orders; 999, and 199 beyond 20,000 stays, by default, [-]
+
+    Source
+    ------
+    Westfall & Young 1993, Resampling-Based Multiple Testing: the smallest p over all orders.
+    """
+    number = orders if orders is not None else MANY_ORDERS if table.rows <= MANY_STAYS else FEW_ORDERS
+    age, entry, failed = windowed(table, within_h)
+    expected = stay_expected(age, entry, failed, table.of_class)
+    start, months, edges_h = _months(table, unit)
+    places = date_orders(table)
+    as_seen = (np.arange(table.rows), table.begin_h)
+    sums = []
+    for row, begin_h in itertools.chain((as_seen,), places.drawn(number, seed)):
+        month = np.searchsorted(edges_h, begin_h, side="right")
+        sums.append([totals(month, one[row], months) for one in (np.ones(table.rows), failed, expected)])
+    of_orders = [np.array([one[n] for one in sums]) for n in range(3)]
+    runs = _runs(of_orders, LONGEST[unit])  # the first order is the one that was seen
+    chosen, run_level = _best_of_orders(runs, start)
+    in_month = month_numbers(table.begin_h, unit)
+    inside = [(in_month >= run.first) & (in_month <= run.last) for run in chosen]
+    machines = tuple(_most(table.asset[rows], failed[rows]) for rows in inside)
+    largest = float(runs.expected[0].max(initial=0.0))
+    guard = planned_test(life_order(table), table.ended & (table.failed == 0) if planned is None else planned)
+    cut_short = None if guard is None or guard.p_value >= LEVEL else said_cut_short("Dates of fitting", guard)
+    return MonthRuns([""], unit, within_h, len(runs.first), tuple(chosen), float(failed.sum()), largest, machines,
+                     run_level, ORDERS_TEST, cut_short)  # fmt: skip
+
+
+def _months(table: StayTable, unit: Unit) -> tuple[int, int, Floats]:
+    """Return the first month, how many there are, and the moments at which the second and each later one begin, [h]."""
+    number = month_numbers(table.begin_h, unit)
+    start = int(number.min())
+    months = int(number.max()) - start + 1
+    calendar = (start + 1 + np.arange(months - 1)) * MONTHS[unit] - 1970 * 12
+    begins = calendar.astype("datetime64[M]").astype("datetime64[h]").astype(np.float64)
+    return start, months, begins
 
 
 @dataclass(frozen=True, slots=True)
 class _Runs:
-    """Sums of every run, in columns."""
+    """Sums of every run: ``first`` and ``last`` of shape (r,), the others (values, r)."""
 
-    value: Ints
     first: Ints
     last: Ints
     stays: Floats
@@ -258,61 +347,61 @@ def _runs(sums: Sequence[Floats], longest: int) -> _Runs:
     """Return the sums of all runs up to a length; sums are of shape (values, months)."""
     months = sums[0].shape[1]
     upto = [np.concatenate((np.zeros((len(one), 1)), np.cumsum(one, axis=1)), axis=1) for one in sums]
-    values, firsts, lasts, columns = [], [], [], []
-    for length in range(1, min(longest, months) + 1):
-        first = np.arange(months - length + 1)
-        values.append(np.repeat(np.arange(len(sums[0])), len(first)))
-        firsts.append(np.tile(first, len(sums[0])))
-        lasts.append(firsts[-1] + length - 1)
-        columns.append([(one[:, length:] - one[:, : months - length + 1]).ravel() for one in upto])
-    stays, observed, expected = (np.concatenate([one[n] for one in columns]) for n in range(3))
-    return _Runs(
-        np.concatenate(values).astype(np.int64),
-        np.concatenate(firsts).astype(np.int64),
-        np.concatenate(lasts).astype(np.int64),
-        stays,
-        observed,
-        np.maximum(expected, 0.0),
-    )
+    lengths = range(1, min(longest, months) + 1)
+    first = np.concatenate([np.arange(months - length + 1) for length in lengths])
+    last = np.concatenate([np.arange(months - length + 1) + length - 1 for length in lengths])
+    stays, observed, expected = (one[:, last + 1] - one[:, first] for one in upto)
+    return _Runs(first.astype(np.int64), last.astype(np.int64), stays, observed, np.maximum(expected, 0.0))
 
 
-def _best(runs: _Runs, family: int) -> list[Run]:
+def _best(runs: _Runs, family: int, start: int) -> list[Run]:
     """Return the best run and further flagged ones that share no stay with those before."""
-    some = np.flatnonzero((runs.expected > NOTHING) & (runs.observed > NOTHING))
-    if len(some) == 0:
-        return []
-    p = floored_p(tail(runs.observed[some], runs.expected[some], runs.expected[some]))
+    some = np.nonzero((runs.expected > NOTHING) & (runs.observed > NOTHING))
+    seen, due = runs.observed[some], runs.expected[some]
+    p = tail(seen, due, due)  # not floored: the best of several beyond the floor is wanted
     adjusted = bonferroni(p, family)
+    value, column = some
+    return _disjoint(runs, value, column, due, p, adjusted, start)
+
+
+def _best_of_orders(runs: _Runs, start: int) -> tuple[list[Run], float]:
+    """Return the runs that stand out in the order seen, the first, and the p of a run that is enough."""
+    orders = len(runs.observed)
+    due = runs.expected.sum(axis=0)
+    ratio = np.divide(runs.observed.sum(axis=0), due, out=np.zeros_like(due), where=due > NOTHING)
+    corrected = runs.expected * ratio
+    possible = (corrected > NOTHING) & (runs.observed > NOTHING)
+    p = np.ones_like(corrected)
+    p[possible] = tail(runs.observed[possible], corrected[possible], corrected[possible])
+    smallest = np.sort(p.min(axis=1))
+    column = np.flatnonzero(possible[0])
+    of_seen = p[0, column]
+    # a p that differs by rounding alone is the same p
+    adjusted = floored_p(np.searchsorted(smallest, of_seen * (1 + 1e-9), side="right") / orders)
+    value = np.zeros(len(column), dtype=np.int64)
+    found = _disjoint(runs, value, column, corrected[0, column], of_seen, adjusted, start)
+    return found, float(smallest[max(int(LEVEL * orders) - 1, 0)])
+
+
+def _disjoint(
+    runs: _Runs, value: Ints, column: Ints, expected: Floats, p: Floats, adjusted: Floats, start: int
+) -> list[Run]:
+    """Return the best of some runs, then further flagged ones that share no stay with those before."""
+    first, last, observed = runs.first[column], runs.last[column], runs.observed[value, column]
+    taken: Bools = np.zeros(len(column), dtype=np.bool_)
     found: list[Run] = []
-    taken: Bools = np.zeros(len(some), dtype=np.bool_)
     # of equal p-values the one with more failures, then the shorter run
-    order = np.lexsort((runs.last[some] - runs.first[some], -runs.observed[some], p))
-    for n in order.tolist():
+    for n in np.lexsort((last - first, -observed, p)).tolist():
         if (found and adjusted[n] > LEVEL) or len(found) >= MOST_NAMED:
             break
         if taken[n]:
             continue
-        row = int(some[n])
-        found.append(
-            Run(
-                int(runs.value[row]),
-                int(runs.first[row]),
-                int(runs.last[row]),
-                round(float(runs.stays[row])),
-                float(runs.observed[row]),
-                float(runs.expected[row]),
-                float(p[n]),
-                float(adjusted[n]),
-            )
-        )
-        same = runs.value[some] == runs.value[row]
-        taken |= same & (runs.first[some] <= runs.last[row]) & (runs.last[some] >= runs.first[row])
+        stays = round(float(runs.stays[value[n], column[n]]))
+        dates = int(first[n]) + start, int(last[n]) + start
+        numbers = float(observed[n]), float(expected[n]), float(floored_p(p[n])), float(adjusted[n])
+        found.append(Run(int(value[n]), *dates, stays, *numbers))
+        taken |= (value == value[n]) & (first <= last[n]) & (last >= first[n])
     return found
-
-
-def _shifted(run: Run, start: int) -> Run:
-    return Run(run.value, run.first + start, run.last + start, run.stays, run.observed, run.expected, run.p_value,
-               run.adjusted_p)  # fmt: skip
 
 
 def _most(asset: Ints, failed: Floats) -> tuple[int, float]:

@@ -14,6 +14,7 @@ from service.reliability.life_order import (
     life_scores,
     order_test,
     planned_test,
+    said_cut_short,
     yearly_fall,
 )
 from service.reliability.lives import Bools, lives
@@ -101,7 +102,9 @@ def trend_verdict(table: StayTable, *, planned: Bools | None = None, with_change
     guard = planned_test(order, by_plan)
     change = _change(yearly_fall(table, order)) if with_change else (None, None, None)
     if guard is not None and guard.p_value < LEVEL:
-        return TrendVerdict(_cut_short(guard, test), test.z, order.lives, order.positions, change)
+        said = said_cut_short("A trend of lives", guard)
+        hidden = Verdict("not_separable", said, TEST, test.p_value, test.p_value)
+        return TrendVerdict(hidden, test.z, order.lives, order.positions, change)
     return TrendVerdict(_judged(table, order, test), test.z, order.lives, order.positions, change)
 
 
@@ -118,12 +121,6 @@ def _judged(table: StayTable, order: LifeOrder, test: OrderTest) -> Verdict:
     needed = math.ceil(float(table.failed.sum()) * needed_times(z))
     seen = said_power(power, needed, outcome == "too_few", HALVING)
     return Verdict(outcome, f"No trend seen ({said_p(p)}; {of}). {seen}", TEST, p, p, needed, power)
-
-
-def _cut_short(guard: OrderTest, test: OrderTest) -> Verdict:
-    became = "more frequent: later lives are cut short" if guard.z > 0 else "less frequent: earlier lives are cut short"
-    said = f"A trend of lives cannot be told: removals by plan became {became} ({said_p(guard.p_value)})."
-    return Verdict("not_separable", said, TEST, test.p_value, test.p_value)
 
 
 def _change(fall: YearlyFall) -> tuple[float | None, float | None, float | None]:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Literal
 
 from service.reliability.factor_verdicts import factor_test, factor_verdicts
 from service.reliability.group_excess import group_excess
 from service.reliability.lives import lives
-from service.reliability.month_runs import month_runs
+from service.reliability.month_runs import date_runs, month_numbers, month_runs
 from service.reliability.place_excess import PlaceExcess, place_excess
 from service.reliability.policy import Verdict
 from service.reliability.trend_verdict import trend_verdict
@@ -112,6 +112,29 @@ register("work order, 10 %", lambda p: bool(by_word(p, "work_order", WINDOWS["10
 register("positions, 30 %", lambda p: bool(
     group_excess(p.table, p.table.position, [""] * 10_000, keys=("position",), within_h=WINDOWS["30 %"])
     .excess.flagged.any()), alike)  # fmt: skip
-register("fitted_month alone, whole", lambda p: bool(month_runs(p.table).named))
+
+
+def maker_years(plant: Plant) -> bool:
+    """Return whether a year of fitting of a maker is named."""
+    year = month_numbers(plant.table.begin_h, "year")
+    year = year - year.min()
+    years = int(year.max()) + 1
+    labels = [str(n) for n in range(3 * years)]
+    keys = ("manufacturer", "fitted_year")
+    return bool(group_excess(plant.table, plant.words["maker"] * years + year, labels, keys=keys).named)
+
+
+register("maker and fitted_year, whole", maker_years)
+
+
+def dates(plant: Plant, unit: Literal["month", "year"], within_h: float | None = None) -> bool:
+    """Return whether a date of fitting is named, whoever and whatever was fitted."""
+    found = date_runs(plant.table, unit=unit, within_h=within_h, planned=plant.planned, orders=199)
+    return bool(found.named)
+
+
+register("fitted_month alone, whole", lambda p: dates(p, "month"))
+register("fitted_month alone, 30 %", lambda p: dates(p, "month", WINDOWS["30 %"]))
+register("fitted_year alone, whole", lambda p: dates(p, "year"))
 register("mounting", lambda p: _any(mounting(p)))
 register("fit", lambda p: _any(fit(p)), lambda s: s.sigma == 0 and s.scenario != "infant")

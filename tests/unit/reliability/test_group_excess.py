@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from service.reliability.date_orders import date_orders
 from service.reliability.group_excess import group_excess
-from service.reliability.month_runs import month_numbers, month_runs
+from service.reliability.month_runs import date_runs, month_numbers, month_runs
 from service.reliability.position_spread import spread_term
 from service.reliability.stay_table import stay_table
 from service.reliability.strata import crossed, periods
@@ -203,18 +204,18 @@ def test_months_and_quarters_of_moments():
     assert month_numbers(moments, "quarter").tolist() == [2020 * 4, 2020 * 4 + 1]
 
 
-def batch_plant(seed: int = 4):
-    """Ten years of three makers on 400 positions; maker C's bearings of 2014-03 to 2014-08 last 0.2 times as long."""
+def batch_plant(seed: int = 4, bad_maker: int | None = 2, positions: int = 400):
+    """Ten years of three makers; bearings of maker C (None: of all) of 2014-03 to 2014-08 last 0.2 times as long."""
     rng = np.random.default_rng(seed)
     begin_h = float(np.datetime64("2010-01-15T00", "h").astype(np.int64))
     first, last = (2014 * 12 + 2), (2014 * 12 + 7)
     rows = []
-    for position in range(400):
+    for position in range(positions):
         at = rng.uniform(0, 20_000)
         while at < 87_000:
             maker = int(rng.integers(3))
             month = int(month_numbers(np.array([begin_h + at]))[0])
-            age = 22_000 * rng.weibull(2) * (0.2 if maker == 2 and first <= month <= last else 1)
+            age = 22_000 * rng.weibull(2) * (0.2 if bad_maker in (None, maker) and first <= month <= last else 1)
             rows.append((min(age, 87_000 - at), float(at + age < 87_000), position, begin_h + at,
                          begin_h + min(at + age, 87_000), maker))  # fmt: skip
             at += age
@@ -271,15 +272,66 @@ def test_the_best_run_is_that_of_a_slow_search():
     assert found.runs[0].value == best[1]
 
 
-def test_months_alone_say_whoever_and_whatever():
+def test_months_alone_find_a_bad_batch_of_everybody():
+    table, _ = batch_plant(bad_maker=None)
+    found = date_runs(table, orders=199)
+    assert found.verdict().verdict == "worse"
+    best = found.runs[0]
+    assert 2014 * 12 + 1 <= best.first <= 2014 * 12 + 3 and 2014 * 12 + 6 <= best.last <= 2014 * 12 + 8
+    item = found.items(str)[0]
+    assert "in the same positions, whoever and whatever was fitted in these months" in plain(item["detail"])
+    assert item["group"].count("/") == 0
+    years = date_runs(table, unit="year", orders=199)
+    assert years.named == ["2014..2014"]
+
+
+def test_dates_alone_are_refused_where_they_would_be_judged_against_the_class():
     table, _ = batch_plant()
-    found = month_runs(table)
-    said = plain(found.items(str)[0]["detail"])
-    assert "whoever and whatever" in said
-    assert found.items(str)[0]["group"].count("/") == 0
+    year = month_numbers(table.begin_h, "year") - 2010
+    with pytest.raises(ValueError, match="date_runs"):
+        group_excess(table, year, [str(n) for n in range(30)], keys=("fitted_year",))
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_other_orders_keep_lives_positions_and_the_end_of_watch(seed):
+    table = random_table(seed)
+    places = date_orders(table)
+    moved = 0
+    for row, begin_h in places.drawn(5, seed):
+        assert sorted(row.tolist()) == list(range(table.rows))
+        seen = np.empty(table.rows)
+        seen[row] = begin_h
+        moved += int(np.count_nonzero(seen != table.begin_h))
+        for place in np.unique(table.position):
+            mine = table.position == place
+            order = np.argsort(seen[mine])
+            begin, age = seen[mine][order], (table.end_h - table.begin_h)[mine][order]
+            # one after the other without gaps, as in the table, from the same first fitting
+            assert begin[0] == table.begin_h[mine].min()
+            assert begin[1:] == pytest.approx(begin[:-1] + age[:-1])
+            still = mine & ~(table.ended & (table.entry_h == 0))
+            assert seen[still] == pytest.approx(table.begin_h[still])
+    assert moved > 0
+
+
+def test_random_orders_are_always_the_same():
+    table, _ = batch_plant(positions=60)
+    assert date_runs(table, orders=99).runs == date_runs(table, orders=99).runs
+
+
+def test_removals_by_plan_that_begin_half_way_hide_the_dates():
+    table, _ = batch_plant()
+    half = (table.begin_h.min() + table.begin_h.max()) / 2
+    planned = (table.failed > 0) & (table.begin_h > half) & (np.arange(table.rows) % 2 == 0)
+    cut = replace(table, failed=np.where(planned, 0.0, table.failed), age_h=np.where(planned, table.age_h * 0.5,
+                                                                                     table.age_h))  # fmt: skip
+    found = date_runs(cut, orders=99)
+    assert found.verdict().verdict == "not_separable"
+    assert found.named == [] and found.items(str)[0]["verdict"] == "not_separable"
 
 
 def test_nothing_failed_is_too_few():
     table = stay_table([5.0, 6.0], [0, 0], position=[0, 1], begin_h=[0, 0], end_h=[5.0, 6.0])
-    assert month_runs(table).verdict().verdict == "too_few"
+    assert date_runs(table, orders=19).verdict().verdict == "too_few"
+    assert month_runs(table, table.position, ["a", "b"]).verdict().verdict == "too_few"
     assert group_excess(table, table.position, ["a", "b"], keys=("installer",)).verdict().verdict == "too_few"
