@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from service.reliability.month_runs import month_numbers
 from service.reliability.policy import LEVEL
-from tests.verdicts.plants import MEAN_LIFE_H, Effect, Fitting, Plant, Setting, plant
+from tests.verdicts.plants import BEGIN_H, MEAN_LIFE_H, Effect, Fitting, Plant, Setting, plant
 from tests.verdicts.questions import batches, by_word, fit, places, trend
 
 
@@ -39,13 +40,13 @@ def _careless(fitting: Fitting, rng: np.random.Generator) -> np.ndarray:
     return np.where(spoilt, 0.35, 1.0)
 
 
-def _bad_batch(fittings: int) -> Effect:
-    """What maker B delivers in months of its own lasts 0.3 times as long: as many months as take so many fittings."""
+def _bad_batch(months: int) -> Effect:
+    """What maker B delivers in some whole months in the middle of the watch lasts 0.3 times as long."""
+    first = int(month_numbers(np.array([BEGIN_H + 1.5 * MEAN_LIFE_H]))[0])
 
     def _factor(fitting: Fitting, _: np.random.Generator) -> np.ndarray:
-        # 1,000 positions over three lives fit some 25 bearings of maker B in a month in the middle of the watch
-        months = (fitting.begin_h - 1.5 * MEAN_LIFE_H) / 730.5
-        return np.where((fitting.words["maker"] == 1) & (months >= 0) & (months < fittings / 25), 0.3, 1.0)
+        month = month_numbers(BEGIN_H + fitting.begin_h)
+        return np.where((fitting.words["maker"] == 1) & (month >= first) & (month < first + months), 0.3, 1.0)
 
     return _factor
 
@@ -101,9 +102,10 @@ for (_positions, _watch, _sigma), _row in CREW.items():
     for _n, _shape in enumerate((1.5, 2, 3)):
         CASES.append(Case("one crew of nine, x0.35 in 60 %", _whole(_shape, _positions, _watch, _sigma), _careless,
                           _crew_is_flagged, _row[_n]))  # fmt: skip
-for _fittings, _row in ((32, (0.90, 0.97, 1.0)), (12, (0.23, 0.48, 0.77))):
+# a position gives maker B about one bearing in forty months then: 16 a month of 640, 12 a month of 480
+for _fittings, _months, _positions, _row in ((32, 2, 640, (0.90, 0.97, 1.0)), (12, 1, 480, (0.23, 0.48, 0.77))):
     for _n, _shape in enumerate((1.5, 2, 3)):
-        CASES.append(Case(f"batch of {_fittings} fittings, x0.3", _whole(_shape, 1000, 3), _bad_batch(_fittings),
+        CASES.append(Case(f"batch of {_fittings} fittings, x0.3", _whole(_shape, _positions, 3), _bad_batch(_months),
                           _batch_is_named, _row[_n]))  # fmt: skip
 for _shape in (1, 2, 3):
     CASES.append(Case("fit, a tenth dies young", Setting(_shape, 50, 3, scenario="infant"), None, _misfit_is_seen,
