@@ -189,7 +189,7 @@ def group_excess(
     """Return the failures of each group against others of the same class and period.
 
     Positions, shafts and machines are compared without periods, by the binomial count of their class. Designations are
-    themselves what is compared: within role and period. Dates of fitting alone go through ``month_runs.date_runs``.
+    themselves what is compared: within role and period. Dates of fitting alone go through ``date_runs.date_runs``.
 
     Parameters
     ----------

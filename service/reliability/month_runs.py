@@ -3,7 +3,6 @@
 Nobody knows where a batch begins and ends, so every run up to a year long is a hypothesis, and all of them are counted.
 """
 
-import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -14,10 +13,8 @@ import numpy as np
 from service import units
 from service.errors import Text
 from service.reliability.class_hazard import stay_expected
-from service.reliability.date_orders import date_orders
 from service.reliability.excess import NOTHING
 from service.reliability.group_excess import strata_of
-from service.reliability.life_order import life_order, planned_test, said_cut_short
 from service.reliability.lives import Bools, Floats, Ints
 from service.reliability.place_excess import windowed
 from service.reliability.policy import (
@@ -41,11 +38,6 @@ Unit = Literal["month", "quarter", "year"]
 LONGEST: Final[dict[Unit, int]] = {"month": 12, "quarter": 4, "year": 1}
 MONTHS: Final[dict[Unit, int]] = {"month": 1, "quarter": 3, "year": 12}
 TEST: Final = "poisson_tail_of_runs"
-ORDERS_TEST: Final = "runs_in_random_orders"
-MANY_STAYS: Final = 20_000
-MANY_ORDERS: Final = 999
-FEW_ORDERS: Final = 199
-SEED: Final = 19_930_101
 MOST_NAMED: Final = 20
 
 
@@ -231,7 +223,7 @@ def month_runs(
     """Return the runs of months of fitting that stand out, of every value of the other keys.
 
     A run is compared with the stays of its class and period, an eighth of the fittings: longer than a run on purpose.
-    Without other keys see ``date_runs``.
+    Without other keys see ``date_runs.date_runs``.
 
     Parameters
     ----------
@@ -256,84 +248,17 @@ def month_runs(
     cell = value * months + (number - start)
     shape = (len(labels), months)
     sums = [totals(cell, one, shape[0] * months).reshape(shape) for one in (np.ones(table.rows), failed, expected)]
-    runs = _runs(sums, LONGEST[unit])
+    runs = run_sums(sums, LONGEST[unit])
     family = len(labels) * sum(max(months - length + 1, 0) for length in range(1, LONGEST[unit] + 1))
     chosen = _best(runs, family, start)
     inside = [(value == run.value) & (number >= run.first) & (number <= run.last) for run in chosen]
-    machines = tuple(_most(table.asset[rows], failed[rows]) for rows in inside)
+    machines = tuple(largest_machine(table.asset[rows], failed[rows]) for rows in inside)
     return MonthRuns(list(labels), unit, within_h, family, tuple(chosen), float(failed.sum()),
                      float(runs.expected.max(initial=0.0)), machines, LEVEL / max(family, 1), TEST)  # fmt: skip
 
 
-def date_runs(
-    table: StayTable,
-    *,
-    unit: Unit = "month",
-    within_h: float | None = None,
-    planned: Bools | None = None,
-    orders: int | None = None,
-    seed: int = SEED,
-) -> MonthRuns:
-    """Return the runs of months of fitting that stand out, whoever and whatever was fitted in them.
-
-    A run is judged by random orders of the lives within their positions: its expected number is that of the class
-    times the ratio of seen to expected failures of the same run in all orders, and the adjusted p is the share of
-    orders whose best run is as good as this one. Against the class alone, positions that differ make late months look
-    bad: a false claim in up to 82 % [simulated].
-
-    Parameters
-    ----------
-    table : StayTable
-        Stays of the whole site.
-    unit : str
-        month: runs of 1 to 12; quarter: of 1 to 4; year: single years.
-    within_h : float, optional
-        Failures within this many hours of fitting; whole lives by default, [h]
-    planned : ndarray of bool, shape (n,), optional
-        The stay was ended by a removal by plan; by default what ended and did not fail. Where such removals became more
-        or less frequent, lives are cut short by date and nothing is told apart.
-    orders : int, optional
-        Random orders; 999, and 199 beyond 20,000 stays, by default, [-]
-
-    Source
-    ------
-    Westfall & Young 1993, Resampling-Based Multiple Testing: the smallest p over all orders.
-    """
-    number = orders if orders is not None else MANY_ORDERS if table.rows <= MANY_STAYS else FEW_ORDERS
-    age, entry, failed = windowed(table, within_h)
-    expected = stay_expected(age, entry, failed, table.of_class)
-    start, months, edges_h = _months(table, unit)
-    places = date_orders(table)
-    as_seen = (np.arange(table.rows), table.begin_h)
-    sums = []
-    for row, begin_h in itertools.chain((as_seen,), places.drawn(number, seed)):
-        month = np.searchsorted(edges_h, begin_h, side="right")
-        sums.append([totals(month, one[row], months) for one in (np.ones(table.rows), failed, expected)])
-    of_orders = [np.array([one[n] for one in sums]) for n in range(3)]
-    runs = _runs(of_orders, LONGEST[unit])  # the first order is the one that was seen
-    chosen, run_level = _best_of_orders(runs, start)
-    in_month = month_numbers(table.begin_h, unit)
-    inside = [(in_month >= run.first) & (in_month <= run.last) for run in chosen]
-    machines = tuple(_most(table.asset[rows], failed[rows]) for rows in inside)
-    largest = float(runs.expected[0].max(initial=0.0))
-    guard = planned_test(life_order(table), table.ended & (table.failed == 0) if planned is None else planned)
-    cut_short = None if guard is None or guard.p_value >= LEVEL else said_cut_short("Dates of fitting", guard)
-    return MonthRuns([""], unit, within_h, len(runs.first), tuple(chosen), float(failed.sum()), largest, machines,
-                     run_level, ORDERS_TEST, cut_short)  # fmt: skip
-
-
-def _months(table: StayTable, unit: Unit) -> tuple[int, int, Floats]:
-    """Return the first month, how many there are, and the moments at which the second and each later one begin, [h]."""
-    number = month_numbers(table.begin_h, unit)
-    start = int(number.min())
-    months = int(number.max()) - start + 1
-    calendar = (start + 1 + np.arange(months - 1)) * MONTHS[unit] - 1970 * 12
-    begins = calendar.astype("datetime64[M]").astype("datetime64[h]").astype(np.float64)
-    return start, months, begins
-
-
 @dataclass(frozen=True, slots=True)
-class _Runs:
+class RunSums:
     """Sums of every run: ``first`` and ``last`` of shape (r,), the others (values, r)."""
 
     first: Ints
@@ -343,7 +268,7 @@ class _Runs:
     expected: Floats
 
 
-def _runs(sums: Sequence[Floats], longest: int) -> _Runs:
+def run_sums(sums: Sequence[Floats], longest: int) -> RunSums:
     """Return the sums of all runs up to a length; sums are of shape (values, months)."""
     months = sums[0].shape[1]
     upto = [np.concatenate((np.zeros((len(one), 1)), np.cumsum(one, axis=1)), axis=1) for one in sums]
@@ -351,40 +276,21 @@ def _runs(sums: Sequence[Floats], longest: int) -> _Runs:
     first = np.concatenate([np.arange(months - length + 1) for length in lengths])
     last = np.concatenate([np.arange(months - length + 1) + length - 1 for length in lengths])
     stays, observed, expected = (one[:, last + 1] - one[:, first] for one in upto)
-    return _Runs(first.astype(np.int64), last.astype(np.int64), stays, observed, np.maximum(expected, 0.0))
+    return RunSums(first.astype(np.int64), last.astype(np.int64), stays, observed, np.maximum(expected, 0.0))
 
 
-def _best(runs: _Runs, family: int, start: int) -> list[Run]:
+def _best(runs: RunSums, family: int, start: int) -> list[Run]:
     """Return the best run and further flagged ones that share no stay with those before."""
     some = np.nonzero((runs.expected > NOTHING) & (runs.observed > NOTHING))
     seen, due = runs.observed[some], runs.expected[some]
     p = tail(seen, due, due)  # not floored: the best of several beyond the floor is wanted
     adjusted = bonferroni(p, family)
     value, column = some
-    return _disjoint(runs, value, column, due, p, adjusted, start)
+    return disjoint_runs(runs, value, column, due, p, adjusted, start)
 
 
-def _best_of_orders(runs: _Runs, start: int) -> tuple[list[Run], float]:
-    """Return the runs that stand out in the order seen, the first, and the p of a run that is enough."""
-    orders = len(runs.observed)
-    due = runs.expected.sum(axis=0)
-    ratio = np.divide(runs.observed.sum(axis=0), due, out=np.zeros_like(due), where=due > NOTHING)
-    corrected = runs.expected * ratio
-    possible = (corrected > NOTHING) & (runs.observed > NOTHING)
-    p = np.ones_like(corrected)
-    p[possible] = tail(runs.observed[possible], corrected[possible], corrected[possible])
-    smallest = np.sort(p.min(axis=1))
-    column = np.flatnonzero(possible[0])
-    of_seen = p[0, column]
-    # a p that differs by rounding alone is the same p
-    adjusted = floored_p(np.searchsorted(smallest, of_seen * (1 + 1e-9), side="right") / orders)
-    value = np.zeros(len(column), dtype=np.int64)
-    found = _disjoint(runs, value, column, corrected[0, column], of_seen, adjusted, start)
-    return found, float(smallest[max(int(LEVEL * orders) - 1, 0)])
-
-
-def _disjoint(
-    runs: _Runs, value: Ints, column: Ints, expected: Floats, p: Floats, adjusted: Floats, start: int
+def disjoint_runs(
+    runs: RunSums, value: Ints, column: Ints, expected: Floats, p: Floats, adjusted: Floats, start: int
 ) -> list[Run]:
     """Return the best of some runs, then further flagged ones that share no stay with those before."""
     first, last, observed = runs.first[column], runs.last[column], runs.observed[value, column]
@@ -404,7 +310,7 @@ def _disjoint(
     return found
 
 
-def _most(asset: Ints, failed: Floats) -> tuple[int, float]:
+def largest_machine(asset: Ints, failed: Floats) -> tuple[int, float]:
     """Return the machine with most failures, and how many."""
     present, number = np.unique(asset, return_inverse=True)
     count = totals(number.astype(np.int64), failed, len(present))

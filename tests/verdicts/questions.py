@@ -6,10 +6,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
+from service.reliability.date_runs import date_runs
 from service.reliability.factor_verdicts import factor_test, factor_verdicts
 from service.reliability.group_excess import group_excess
 from service.reliability.lives import lives
-from service.reliability.month_runs import date_runs, month_numbers, month_runs
+from service.reliability.month_runs import month_numbers, month_runs
 from service.reliability.place_excess import PlaceExcess, place_excess
 from service.reliability.policy import Verdict
 from service.reliability.trend_verdict import trend_verdict

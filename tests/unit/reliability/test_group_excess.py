@@ -7,8 +7,9 @@ import pytest
 from scipy import stats
 
 from service.reliability.date_orders import date_orders
+from service.reliability.date_runs import date_runs
 from service.reliability.group_excess import group_excess
-from service.reliability.month_runs import date_runs, month_numbers, month_runs
+from service.reliability.month_runs import month_numbers, month_runs
 from service.reliability.position_spread import spread_term
 from service.reliability.stay_table import stay_table
 from service.reliability.strata import crossed, periods
