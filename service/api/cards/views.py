@@ -193,7 +193,7 @@ def _refused(error: Exception) -> Response:
     """Say that a link leads nowhere; whose order it was is not said."""
     expired = isinstance(error, LinkRefused) and error.expired
     said = "This link is past its time." if expired else "This link leads nowhere."
-    return _html(message_page(said, "Ask for a new one where the work order was shown."), 410 if expired else 404)
+    return _html(message_page(said, "Ask for a new one where the work order was opened."), 410 if expired else 404)
 
 
 def _html(body: str, status: int) -> Response:
