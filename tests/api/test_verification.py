@@ -6,6 +6,7 @@ import pytest
 import sqlalchemy as sa
 from flask import Flask
 
+from service.store import engines
 from service.store.models import Revision
 from service.store.verification import Verified, verify_revisions
 from tests.api.conftest import ClientMaker
@@ -15,9 +16,9 @@ from tests.system.servers import run_command
 TRIGGERS = {"sqlite": ("tr_revisions_update",), "postgresql": ("tr_revisions_change",)}
 
 
-def changed(app: Flask, **values: Any) -> None:
-    """Change the second revision behind the back of the service, as only somebody with the database's keys can."""
-    engine = app.extensions["capsaddle"].database.engine
+def changed(url: str, **values: Any) -> None:
+    """Change the second revision behind the back of the service, as only the owner of the tables can."""
+    engine = engines.single(url)
     with engine.begin() as connection:
         for trigger in TRIGGERS[engine.dialect.name]:
             on = " ON revisions" if engine.dialect.name == "postgresql" else ""
@@ -47,24 +48,24 @@ def test_revisions_are_computed_again_from_their_inputs(revised: Flask, client_o
     assert verified(revised) == [Verified("ALDER", 4, 0), Verified("BIRCH", 1, 0)]
 
 
-def test_a_changed_record_is_named(revised: Flask) -> None:
-    changed(revised, record="{}")
+def test_a_changed_record_is_named(revised: Flask, owner_url: str) -> None:
+    changed(owner_url, record="{}")
     (alder, _) = verified(revised)
     assert (alder.computed, alder.different, alder.reason) == (
         1, "revision 2 of WO-1 (plant-a)", "the record differs from its hash",
     )  # fmt: skip
 
 
-def test_changed_inputs_are_named(revised: Flask) -> None:
+def test_changed_inputs_are_named(revised: Flask, owner_url: str) -> None:
     with revised.extensions["capsaddle"].database.reading() as connection:
         inputs = connection.execute(sa.select(Revision.inputs).where(Revision.number == 2)).scalar_one()
-    changed(revised, inputs=inputs.replace("101600", "104140"))
+    changed(owner_url, inputs=inputs.replace("101600", "104140"))
     (alder, _) = verified(revised)
     assert (alder.different, alder.reason) == ("revision 2 of WO-1 (plant-a)", "its inputs make other instructions")
 
 
-def test_revisions_of_another_engine_are_held_against_their_hash_only(revised: Flask) -> None:
-    changed(revised, engine_version="0", inputs="{}")
+def test_revisions_of_another_engine_are_held_against_their_hash_only(revised: Flask, owner_url: str) -> None:
+    changed(owner_url, engine_version="0", inputs="{}")
     assert verified(revised)[0] == Verified("ALDER", 1, 1)
 
 
@@ -74,7 +75,7 @@ def test_the_command_ends_with_1_when_a_revision_differs(app: Flask, client_of: 
     url = app.extensions["capsaddle"].settings.database_url
     whole = run_command(url, "verify", "revisions")
     assert (whole.returncode, "ALDER: 2 computed again" in whole.stdout) == (0, True)
-    changed(app, record="{}")
+    changed(url, record="{}")
     broken = run_command(url, "verify", "revisions", "--site", "ALDER")
     assert broken.returncode == 1
     assert "revision 2 of WO-1 (plant-a): the record differs from its hash" in broken.stdout

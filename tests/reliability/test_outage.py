@@ -29,7 +29,7 @@ from tests.system.servers import environment, free_port, serving
 def own_postgres() -> Iterator[Postgres]:
     """A server that is ours to stop."""
     with postgres(needed_programs()) as server:
-        migrate.upgrade(server.url)
+        migrate.upgrade(server.owner_url)
         yield server
 
 
