@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from service import record
 from service.api.assets import asset_document, registered
-from service.api.stay_cells import RowFault, read_stays
+from service.api.stay_cells import MOST_FAULTS, RowFault, read_stays
 from service.api.stay_lines import LENGTHS, STAY_COLUMNS
 from service.api.stay_sources import Sent, sent_stays
 from service.errors import CannotEvaluate
@@ -101,7 +101,10 @@ def zone_of(name: str) -> ZoneInfo:
 def refused(rows: int, found: Sequence[RowFault]) -> CannotEvaluate:
     """Return the refusal with its report."""
     first = found[0]
-    said = f"{len(found)} faults in {rows} rows, nothing is stored; row {first.row}, {first.column}: {first.message}"
+    more = " or more" if len(found) >= MOST_FAULTS else ""
+    said = (
+        f"{len(found)}{more} faults in {rows} rows, nothing is stored; row {first.row}, {first.column}: {first.message}"
+    )
     report = [fault.record() for fault in found[:MOST_REPORTED]]
     return CannotEvaluate(said, code="import_refused", rows=rows, fault_count=len(found), report=report)
 

@@ -1,7 +1,6 @@
 """ETags ``"<version>.<media>.<units>"`` and the preconditions that rest on them (RFC 9110)."""
 
-from flask import request
-
+from service.api.header_lists import header_list
 from service.api.problems import ProblemRaised
 
 
@@ -12,7 +11,7 @@ def etag(version: int, units: str, media: str = "json") -> str:
 
 def not_modified(tag: str) -> bool:
     """Return whether If-None-Match names the tag: the caller holds this representation."""
-    given = request.headers.get("If-None-Match")
+    given = header_list("If-None-Match")
     return given is not None and (given.strip() == "*" or tag in (_opaque(part) for part in given.split(",")))
 
 
@@ -26,7 +25,7 @@ def required_version(current: int, units: str) -> int:
     ProblemRaised
         428 without If-Match; 412 with the current ETag when no tag names the current version.
     """
-    given = request.headers.get("If-Match")
+    given = header_list("If-Match")
     if given is None:
         raise ProblemRaised(
             "precondition_required",
