@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import Any, Final
 from uuid import uuid4
 
-from flask import Flask, Response, g, request
+from flask import Flask, Response, current_app, g, request
 from werkzeug.routing import BaseConverter, Rule, UnicodeConverter
 
 from service.api import (
@@ -42,6 +42,7 @@ from service.api import (
     subscription_deliveries,
     watching,
 )
+from service.api.fair_share import FairShare, Held
 from service.api.metrics import Metrics
 from service.api.operations import DECLARED
 from service.api.shared import Shared
@@ -109,6 +110,8 @@ class Services:
     keyring: Keyring
     shelf: Shelf
     shared: Shared
+    share: FairShare | None = None
+    """Who holds the threads; None where nobody knows how many there are."""
 
     @cached_property
     def metrics(self) -> Metrics | None:
@@ -142,12 +145,15 @@ def create_app(settings: Settings) -> Flask:
     )
     app.before_request(_begin)
     app.after_request(_end)
+    app.teardown_request(_give_back)
     return app
 
 
 def _begin() -> Response | None:
     """Give the request its id, and deny every route that declares no scope."""
     g.began = time.perf_counter()
+    share: FairShare | None = current_app.extensions["capsaddle"].share
+    g.held = None if share is None else share.begin()
     given = request.headers.get("X-Request-ID", "")
     g.request_id = given if _REQUEST_ID(given) else uuid4().hex
     endpoint = request.endpoint
@@ -162,4 +168,13 @@ def _end(response: Response) -> Response:
     response.headers["X-Content-Type-Options"] = "nosniff"
     watching.limit_headers(response)
     watching.told(response)
+    if g.get("held") is not None:
+        response.call_on_close(g.pop("held").end)  # a streamed answer holds its thread to its end
     return response
+
+
+def _give_back(_error: BaseException | None) -> None:
+    """Give the thread back where no answer came to be."""
+    held: Held | None = g.pop("held", None)
+    if held is not None:
+        held.end()

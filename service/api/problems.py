@@ -42,6 +42,7 @@ CATALOGUE: Final[dict[str, tuple[int, str]]] = {
     "expectation_failed": (417, "What Expect asks for is not done here"),
     "precondition_required": (428, "If-Match is needed"),
     "rate_limited": (429, "The key has sent as many requests as it may in this minute"),
+    "too_many_at_once": (429, "The key holds its share of the threads while others call"),
     "headers_too_large": (431, "The header fields are too large or too many"),
     # what was sent
     "invalid": (422, "The body does not have the shape that is asked for"),
