@@ -16,7 +16,7 @@ from typing import Final
 import sqlalchemy as sa
 from sqlalchemy import exc
 
-from service.errors import Busy
+from service.errors import Busy, ReadOnly
 from service.store import failures, fence, repeats
 from service.store.journal import Event, append
 from service.store.repeats import Idempotency
@@ -70,7 +70,8 @@ def run(engine: sa.Engine, writer_lock: "threading.Lock | None", call: Call) -> 
     Raises
     ------
     Busy
-        The database cannot take the write now, or other writers won ``ATTEMPTS`` times.
+        The database cannot take the write now, or other writers won ``ATTEMPTS`` times. ``ReadOnly``, ``DiskFull``,
+        ``StorageFailed``, ``DatabaseMissing`` say why.
     Conflict
         What is on record forbids it; ``idempotency_in_progress`` when the same request is running still.
     IdempotencyKeyReused
@@ -81,6 +82,8 @@ def run(engine: sa.Engine, writer_lock: "threading.Lock | None", call: Call) -> 
             try:
                 return _attempt(engine, call)
             except exc.DBAPIError as error:
+                if failures.refused_as_read_only(error):
+                    raise ReadOnly(failures.READ_ONLY) from error
                 if attempt == ATTEMPTS or not _worth_repeating(error, attempt):
                     raise
                 if failures.retried(error):
