@@ -156,6 +156,8 @@ def _begin() -> Response | None:
     g.held = None if share is None else share.begin()
     given = request.headers.get("X-Request-ID", "")
     g.request_id = given if _REQUEST_ID(given) else uuid4().hex
+    if "HTTP_HOST" not in request.environ and request.environ.get("SERVER_PROTOCOL") == "HTTP/1.1":
+        return problems.problem("bad_request", "HTTP/1.1 asks for the header field Host (RFC 9112, 3.2)")
     endpoint = request.endpoint
     if endpoint is None or endpoint in DECLARED.operations or endpoint in DECLARED.open_endpoints:
         return None

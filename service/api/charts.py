@@ -138,6 +138,7 @@ def chart_record(row: BookRow) -> dict[str, Any]:
 def entered_chart(tx: Tx, given: dict[str, Any]) -> tuple[BookRow, Event]:
     """Store the next version of a chart that was checked, and return it with its event."""
     document = {member: value for member, value in given.items() if member not in ("kind", "name")}
+    books.hold(tx)
     before = books.latest(tx, CHART, kind=given["kind"], name=given["name"])
     row = books.insert_version(tx, CHART, kind=given["kind"], name=given["name"], document=document)
     hashes = None if before is None else sha256(before.document), sha256(document)

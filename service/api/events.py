@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 from flask import Response, current_app
 from marshmallow import fields as ma_fields
 
-from service.api import fields
+from service.api import auth, fields
 from service.api.answers import AnswerSchema, nested, word
 from service.api.cloud_events import PREFIX, SPECVERSION, TYPES, cloud_event
 from service.api.operations import Answer, Blueprint, Call
@@ -130,6 +130,7 @@ def _awaited(call: Call, event_type: str | None) -> Stretch:
     try:
         while not found.events and (left_s := until - time.monotonic()) > 0:
             time.sleep(min(LOOKS_EVERY_S, left_s))
+            auth.still_in_force(call.caller)
             found = _stretch(call, event_type)
         return found
     finally:

@@ -88,6 +88,7 @@ def housing_record(row: BookRow) -> dict[str, Any]:
 def entered_housing(tx: Tx, given: dict[str, Any]) -> tuple[BookRow, Event]:
     """Store the next version of a housing that was checked, and return it with its event."""
     document = {member: value for member, value in given.items() if member != "name"}
+    books.hold(tx)
     before = books.latest(tx, HOUSING, kind=HOUSING, name=given["name"])
     row = books.insert_version(tx, HOUSING, kind=HOUSING, name=given["name"], document=document)
     hashes = None if before is None else sha256(before.document), sha256(document)

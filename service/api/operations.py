@@ -225,6 +225,9 @@ class Blueprint(flask_smorest.Blueprint):
                 if any("\0" in part for part in path.values()):
                     raise NotFound("no name or id holds the character NUL")
                 loaded = _query(query_schema)
+                if loaded.get("dry_run") == "true" and "read" not in caller.scopes:
+                    said = "a dry run shows what is on record and leaves no trace: it needs the scope read too"
+                    raise ProblemRaised("scope_missing", said)
                 units: UnitSystem = loaded.get("units") or ("inch" if caller.units == "inch" else "metric")
                 g.units = units
                 if ndjson_bytes is not None or raw:

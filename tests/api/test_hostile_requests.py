@@ -10,8 +10,10 @@ from hashlib import sha256
 from typing import Any
 
 import pytest
+from flask import Flask
 from marshmallow import fields as ma_fields
 from marshmallow.validate import Length
+from werkzeug.test import EnvironBuilder, run_wsgi_app
 
 from service.api import strict_json
 from service.api.fields import Array, OneOf
@@ -304,3 +306,28 @@ def test_a_list_in_a_header_has_an_end(client: Client, name: str) -> None:
     assert client.get(path, headers={name: "*/*, " * 800}).status_code == 200
     answer = client.get(path, headers={name: "a/b," * 100_000})
     assert (answer.status_code, answer.json["code"]) == (431, "headers_too_large")
+
+
+def test_a_request_of_http_1_1_names_its_host(app: Flask) -> None:
+    """RFC 9112, 3.2: a server must answer 400 to a request of HTTP/1.1 without Host; HTTP/1.0 has none."""
+    for protocol, status in (("HTTP/1.1", 400), ("HTTP/1.0", 200)):
+        environ = EnvironBuilder("/health/live").get_environ() | {"SERVER_PROTOCOL": protocol}
+        del environ["HTTP_HOST"]
+        body, answered, headers = run_wsgi_app(app, environ, buffered=True)
+        assert answered.startswith(f"{status} ")
+        assert status == 200 or json.loads(b"".join(body))["code"] == "bad_request"
+        assert headers["X-Request-ID"]
+    assert app.test_client().get("/health/live").status_code == 200
+
+
+def test_a_key_that_may_not_read_is_shown_nothing_by_a_dry_run(app: Flask, client: Client, client_of: Any) -> None:
+    made = client.post("/v1/assets", fan("FAN-1")).json
+    writer = client_of(app, scopes=("write",))
+    for method, path, body in (
+        ("POST", "/v1/assets?dry_run=true", fan("FAN-2")),
+        ("PUT", f"/v1/assets/{made['id']}?dry_run=true", fan("FAN-1")),
+    ):
+        answer = writer.call(method, path, body, headers={"If-Match": "*"})
+        assert (answer.status_code, answer.json["code"]) == (403, "scope_missing")
+        assert "FAN-1" not in answer.text
+    assert writer.post("/v1/assets?dry_run=false", fan("FAN-3")).status_code == 201
