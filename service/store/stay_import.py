@@ -108,7 +108,7 @@ def _sent_at_once(tx: Tx, rows: list[tuple[Any, ...]]) -> None:
 
     COPY into a table with row level security is refused to any role that does not go around it (PostgreSQL's
     documentation, COPY: Notes), so rows are copied into a temporary table and inserted from there. Who may make no
-    temporary tables sends them one by one, which takes twice the time.
+    temporary tables sends them one by one, which takes nearly twice the time.
     """
     import psycopg
 
