@@ -2,5 +2,8 @@
 
 __version__ = "0.1.0"
 
-ENGINE_VERSION = "1"
-"""Raised whenever the same inputs and tables would give another plan; stored with every revision."""
+ENGINE_VERSION = "2"
+"""Raised whenever the same inputs and tables would give another plan or verdict; stored with every revision.
+
+The tests keep golden plans and fail until it is raised; then ``python -m tests.golden --write``.
+"""

@@ -11,71 +11,67 @@ from uuid import uuid4
 from flask import Flask, Response, current_app, g, request
 from werkzeug.routing import BaseConverter, Rule, UnicodeConverter
 
-from service.api import (
-    arrangements,
-    asset_history,
-    assets,
-    cap_bolts,
-    capabilities,
-    card_links,
-    card_pages,
-    cards,
-    charts,
-    clearance_batch,
-    completion,
-    docs,
-    events,
-    field_maps,
-    health,
-    housings,
-    inbound,
-    meter_readings,
-    openapi,
-    opening_batch,
-    pictures,
-    problems,
-    readings,
-    recall,
-    reliability,
-    standards,
-    stay_import,
-    subscription_deliveries,
-    watching,
-)
-from service.api.fair_share import FairShare, Held
-from service.api.metrics import Metrics
-from service.api.operations import DECLARED
-from service.api.shared import Shared
+from service.api.about import capabilities, docs, health
+from service.api.assets import views as assets
+from service.api.assets.history import views as asset_history
+from service.api.assets.meters import views as meters
+from service.api.books.charts import views as charts
+from service.api.books.housings import views as housings
+from service.api.books.recalls import views as recalls
+from service.api.calculations.arrangements import views as arrangements
+from service.api.calculations.cap_bolts import views as cap_bolts
+from service.api.calculations.clearance import batch as clearance
+from service.api.cards import views as cards
+from service.api.cards.links import views as card_links
+from service.api.events import views as events
+from service.api.events.deliveries import views as subscriptions
+from service.api.http import openapi, problems, watching
+from service.api.http.operations import DECLARED
+from service.api.lives import views as lives
+from service.api.maps import views as maps
+from service.api.maps.inbound import views as inbound
+from service.api.orders.batch import views as orders
+from service.api.orders.completion import views as completion
+from service.api.orders.entries import views as entries
+from service.api.orders.instructions import pictures
+from service.api.orders.instructions import views as instructions
+from service.api.standards import views as standards
+from service.api.stays.imports import views as stays
+from service.serving.allowance import Shared
+from service.serving.fair_share import FairShare, Held
+from service.serving.metrics import Metrics
 from service.settings import Settings
-from service.store.books import Shelf
 from service.store.database import Database
-from service.store.keys import Keyring
+from service.store.queries.books import Shelf
+from service.store.queries.keys import Keyring
+from service.store.unit_of_work import Event
 
 BLUEPRINTS: Final = (
-    clearance_batch.blueprint,
+    clearance.blueprint,
     arrangements.blueprint,
     cap_bolts.blueprint,
     assets.blueprint,
     asset_history.blueprint,
     housings.blueprint,
     charts.blueprint,
-    recall.blueprint,
-    opening_batch.blueprint,  # the blueprint of the work orders with the batch
-    readings.blueprint,
+    recalls.blueprint,
+    orders.blueprint,  # with the batch
+    entries.blueprint,
     completion.blueprint,
-    meter_readings.blueprint,
-    reliability.blueprint,
-    stay_import.blueprint,  # the blueprint of the stays with their import
+    meters.blueprint,
+    lives.blueprint,
+    stays.blueprint,  # with their import
     standards.blueprint,
     capabilities.blueprint,
-    field_maps.blueprint,
+    maps.blueprint,
     inbound.blueprint,
-    subscription_deliveries.blueprint,
+    subscriptions.blueprint,  # with their deliveries
     events.blueprint,
     pictures.blueprint,
-    cards.blueprint,
+    instructions.blueprint,
     card_links.blueprint,
 )
+BOOKS_CHANGED: Final = ("chart.entered", "housing.entered")
 _REQUEST_ID: Final = re.compile(r"[A-Za-z0-9._-]{1,64}").fullmatch
 
 
@@ -118,6 +114,13 @@ class Services:
         """Return the counters of this process, made by the process that counts; None when nobody asks for them."""
         return None if self.settings.metrics_bind is None else Metrics()
 
+    def follow_commit(self, site_id: str, events: tuple[Event, ...]) -> None:
+        """Count what was written, and read the site's books again when one was entered."""
+        if any(event.type in BOOKS_CHANGED for event in events):
+            self.keyring.forget(site_id)
+        if self.metrics is not None:
+            self.metrics.count(events)
+
     @cached_property
     def openapi(self) -> str:
         """Return the OpenAPI document, made when it is first asked for: starting must not wait for it."""
@@ -132,10 +135,10 @@ def create_app(settings: Settings) -> Flask:
     app.config["MAX_CONTENT_LENGTH"] = settings.max_body_bytes
     app.config["PUBLIC_URL"] = (settings.public_url or "").rstrip("/")
     problems.register(app)
-    for blueprint in (*BLUEPRINTS, health.blueprint, card_pages.blueprint, docs.blueprint):
+    for blueprint in (*BLUEPRINTS, health.blueprint, cards.blueprint, docs.blueprint):
         app.register_blueprint(blueprint)
     database = Database(settings)
-    app.extensions["capsaddle"] = Services(
+    app.extensions["capsaddle"] = services = Services(
         app=app,
         settings=settings,
         database=database,
@@ -143,6 +146,7 @@ def create_app(settings: Settings) -> Flask:
         shelf=Shelf(database),
         shared=Shared(),
     )
+    database.tell_of_commits(services.follow_commit)
     app.before_request(_begin)
     app.after_request(_end)
     app.teardown_request(_give_back)
@@ -169,7 +173,7 @@ def _end(response: Response) -> Response:
     response.headers.setdefault("Cache-Control", "no-store")
     response.headers["X-Content-Type-Options"] = "nosniff"
     watching.limit_headers(response)
-    watching.told(response)
+    watching.tell(response)
     if g.get("held") is not None:
         response.call_on_close(g.pop("held").end)  # a streamed answer holds its thread to its end
     return response

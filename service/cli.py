@@ -10,9 +10,10 @@ import click
 
 from service.errors import ServiceError
 from service.settings import Settings, SettingsError
+from service.words import UNIT_SYSTEMS
 
 if TYPE_CHECKING:
-    from service.store.journal import Chain
+    from service.use_cases.checks.journal import Chain
 
 
 def with_settings(command: Callable[..., None]) -> Callable[..., None]:
@@ -63,12 +64,12 @@ def sites() -> None:
 @sites.command("create")
 @click.argument("code")
 @click.option("--name", required=True, help="Name of the site.")
-@click.option("--units", required=True, type=click.Choice(["inch", "metric"]), help="Units of its cards and blades.")
+@click.option("--units", required=True, type=click.Choice(UNIT_SYSTEMS), help="Units of its cards and blades.")
 @with_settings
 def create_site(settings: Settings, code: str, name: str, units: str) -> None:
     """Create a site."""
-    from service.store import sites as stored
     from service.store.database import Database
+    from service.store.queries import sites as stored
 
     site = stored.create_site(Database(settings), code, name, units)
     click.echo(f"Site {site.code} ({site.name}, {site.units} units) is created.")
@@ -87,8 +88,8 @@ def set_blades(settings: Settings, code: str, blades: tuple[str, ...], unit: str
     capsaddle sites blades MILL-A --unit in 0.0015 0.002 0.0025 0.003 0.004
     """
     from service.mounting.blades import blade_set_of
-    from service.store import sites as stored
     from service.store.database import Database
+    from service.store.queries import sites as stored
     from service.units import Quantity, nm_from_in, nm_from_mm
 
     given: Any = blades[0]
@@ -117,8 +118,8 @@ def keys() -> None:
 @with_settings
 def create_key(settings: Settings, site: str, scopes: str, label: str | None) -> None:
     """Create an API key; the last line printed is the key alone."""
-    from service.store import keys as stored
     from service.store.database import Database
+    from service.store.queries import keys as stored
 
     wanted = [scope.strip() for scope in scopes.split(",") if scope.strip()]
     key = stored.create_key(Database(settings), site, wanted, label)
@@ -132,8 +133,8 @@ def create_key(settings: Settings, site: str, scopes: str, label: str | None) ->
 @with_settings
 def revoke_key(settings: Settings, site: str, key_id: str) -> None:
     """Revoke the key KEY_ID (the part between the first and the second underscore)."""
-    from service.store import keys as stored
     from service.store.database import Database
+    from service.store.queries import keys as stored
 
     stored.revoke_key(Database(settings), site, key_id)
     click.echo(f"Key {key_id} of {site} is revoked.")
@@ -151,7 +152,7 @@ def serve(settings: Settings, bind: str, workers: int, threads: int, drain: floa
     On SIGTERM /health/ready answers 503 at once; after --drain seconds no more connections are taken, and what is
     under way is finished.
     """
-    from service.server import Server
+    from service.serving.gunicorn import Server
 
     Server(settings, bind=bind, workers=workers, threads=threads, drain_s=drain).run()
 
@@ -164,8 +165,8 @@ def deliver(settings: Settings, once: bool) -> None:
     import logging
     import signal
 
-    from service.relay import Relay
     from service.store.database import Database
+    from service.webhooks.relay import Relay
 
     logging.basicConfig(level=settings.log_level.upper())
     relay = Relay(Database(settings), settings)
@@ -183,7 +184,7 @@ def deliver(settings: Settings, once: bool) -> None:
 @click.option("--port", default=8080, show_default=True, type=click.IntRange(0, 65535), help="Port; 0: any free one.")
 def demo(once: bool, port: int) -> None:
     """Show the job on an invented plant: open a work order, print its instructions, keep serving."""
-    from service.demo import run
+    from service.demo.show import run
 
     sys.exit(run(once=once, port=port))
 
@@ -221,12 +222,14 @@ def import_chart(settings: Settings, file: str, site: str, accept_unusual: str |
     """Enter the chart in the CSV FILE; units stand in the names of its columns."""
     from pathlib import Path
 
-    from service.api.chart_import import fault_lines, imported_chart
+    from service.api.books.loading import LOAD_CHART
     from service.store.database import Database
+    from service.use_cases.books.import_chart import fault_lines
+    from service.use_cases.books.import_chart import import_chart as enter
 
     try:
         data = Path(file).read_bytes()
-        row = imported_chart(Database(settings), site, data, given, accept_unusual=accept_unusual)
+        row = enter(Database(settings), site, data, given, load=LOAD_CHART, accept_unusual=accept_unusual)
     except ServiceError as error:
         for line in fault_lines(error.facts.get("faults", [])):
             click.echo(line, err=True)
@@ -248,9 +251,9 @@ def backup(settings: Settings, file: str, force: bool) -> None:
     """
     from pathlib import Path
 
-    from service.store.backup import backed_up
+    from service.use_cases.checks.backup import back_up
 
-    chains = backed_up(settings, Path(file), force=force)
+    chains = back_up(settings, Path(file), force=force)
     _tell_chains(chains)
     click.echo(f"The backup is in {file}.")
 
@@ -263,11 +266,11 @@ def restore(settings: Settings, file: str, force: bool) -> None:
     """Put the backup FILE in the place of the embedded database, after verifying it."""
     from pathlib import Path
 
-    from service.store.backup import database_file, restored
+    from service.use_cases.checks import backup
 
-    chains = restored(settings, Path(file), force=force)
+    chains = backup.restore(settings, Path(file), force=force)
     _tell_chains(chains)
-    click.echo(f"The database {database_file(settings)} is restored from {file}.")
+    click.echo(f"The database {backup.database_file(settings)} is restored from {file}.")
 
 
 @main.command("import")
@@ -283,11 +286,11 @@ def import_history(
     """Import the stays in FILE (.csv, .json or .ndjson), all or nothing; the same file again changes nothing."""
     from pathlib import Path
 
-    from service.api.stay_files import imported_file, report_lines
     from service.store.database import Database
+    from service.use_cases.stays.files import import_file, report_lines
 
     try:
-        done = imported_file(
+        done = import_file(
             Database(settings), site, Path(file), zone=zone, create_assets=create_assets, dry_run=dry_run
         )
     except ServiceError as error:
@@ -311,10 +314,10 @@ def export_history(settings: Settings, file: str, site: str) -> None:
     """Export all stays of a site to FILE (.csv or .ndjson); an import takes it as it is."""
     from pathlib import Path
 
-    from service.api.stay_files import exported_file
     from service.store.database import Database
+    from service.use_cases.stays.files import export_file
 
-    rows = exported_file(Database(settings), site, Path(file))
+    rows = export_file(Database(settings), site, Path(file))
     click.echo(f"{rows} stays of {site} are in {file}.")
 
 
@@ -322,8 +325,8 @@ def export_history(settings: Settings, file: str, site: str) -> None:
 @with_settings
 def check(settings: Settings) -> None:
     """Look at settings, schema, clock, tables, open orders; ends with 1 when the service should not run like this."""
-    from service.store.checking import checks
     from service.store.database import Database
+    from service.use_cases.checks.checking import checks
 
     database = Database(settings)
     failed = False
@@ -338,12 +341,12 @@ def check(settings: Settings) -> None:
 @main.command()
 @with_settings
 def tidy(settings: Settings) -> None:
-    """Delete what is past its time: kept answers (7 days), deliveries that have ended (90 days). For a daily timer."""
+    """Delete what is past its time: kept answers (7 days), deliveries that have ended (30 days). For a daily timer."""
     from service.store.database import Database
-    from service.store.retention import tidied
+    from service.use_cases.checks.retention import tidy as delete_old
 
     database = Database(settings)
-    done = tidied(database)
+    done = delete_old(database)
     database.dispose()
     click.echo(f"{done.answers} kept answers and {done.deliveries} deliveries are deleted.")
 
@@ -358,10 +361,10 @@ def audit() -> None:
 @with_settings
 def verify_audit(settings: Settings, site: str | None) -> None:
     """Follow the hash chain of the journal and name the first broken row."""
-    from service.store import journal
     from service.store.database import Database
+    from service.use_cases.checks.journal import verify_journals
 
-    if not _tell_chains(journal.verify(Database(settings), site)):
+    if not _tell_chains(verify_journals(Database(settings), site)):
         sys.exit(1)
 
 
@@ -384,18 +387,17 @@ def verify() -> None:
 def verify_stored_revisions(settings: Settings, site: str | None) -> None:
     """Compute the instructions again from their inputs and name the first that differ.
 
-    Revisions of another engine or data version are only held against their hash.
+    Those of another engine or of other tables are counted by what made them and only held against their hash.
     """
     from service.store.database import Database
-    from service.store.verification import verify_revisions
+    from service.use_cases.checks.verification import verify_revisions
 
     differs = False
     for found in verify_revisions(Database(settings), site):
         differs = differs or found.different is not None
         told = "all agree" if found.different is None else f"{found.different}: {found.reason}"
-        click.echo(
-            f"{found.site_code}: {found.computed} computed again, {found.hashed} held against their hash; {told}"
-        )
+        hashed = "".join(f", {count} {made} (hash only)" for made, count in sorted(found.elsewhere.items()))
+        click.echo(f"{found.site_code}: {found.computed} computed again{hashed}; {told}")
     if differs:
         sys.exit(1)
 

@@ -1,4 +1,4 @@
-"""What can be wrong, said without HTTP. Only ``service.api.problems`` knows status codes.
+"""What can be wrong, said without HTTP. Only ``service.api.http.problems`` knows status codes.
 
 Two kinds of no (design rule): an error here means we cannot evaluate what was sent. What we can evaluate and what
 must not be done like this is a ``service.findings.Blocked`` inside an ordinary answer.
@@ -10,6 +10,12 @@ from service.units import Quantity
 
 Text = str | tuple["str | Quantity", ...]
 """A sentence; a tuple mixes words and quantities, so that a renderer can print both unit systems."""
+
+
+def shown(value: Any) -> str:
+    """Return a value as it may be repeated in an error message: short, on one line, in ASCII."""
+    text = ascii(value)
+    return text if len(text) <= 80 else text[:77] + "..."
 
 
 class ServiceError(Exception):

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from decimal import Decimal
 from functools import lru_cache
 from math import floor, isfinite
-from typing import Any, Literal, get_args
+from typing import Any
 
 import orjson
 
@@ -25,9 +25,7 @@ from service.units import (
     NM_PER_MM,
     Quantity,
 )
-
-UnitSystem = Literal["metric", "inch"]
-UNIT_SYSTEMS: tuple[UnitSystem, ...] = get_args(UnitSystem)
+from service.words import UnitSystem
 
 
 def present(node: Any, units: UnitSystem) -> Any:

@@ -10,8 +10,8 @@ import sqlalchemy as sa
 from sqlalchemy.pool import NullPool
 
 from service.errors import DatabaseMissing
-from service.store import failures
 
+MISSING: Final = "The database is not where it was, or cannot be opened; its operator must see to it."
 BUSY_TIMEOUT_MS: Final = 10_000
 IDLE_IN_TRANSACTION_MS: Final = 60_000
 CONNECT_TIMEOUT_S: Final = 5
@@ -163,7 +163,7 @@ def _sqlite(url: str, *, may_make: bool = False, **pool: Any) -> sa.Engine:
     def begin(connection: sa.Connection) -> None:
         if connection.info.get("file") != identity(file):
             connection.invalidate()
-            raise DatabaseMissing(failures.MISSING)
+            raise DatabaseMissing(MISSING)
         writes = connection.get_execution_options().get("writes", False)
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 

@@ -19,6 +19,7 @@ from service.errors import (
     ServiceError,
     StorageFailed,
 )
+from service.store.engines import MISSING
 from service.store.models import Base
 
 LOG = logging.getLogger(__name__)
@@ -62,7 +63,6 @@ _RETRIED: Final = frozenset({"40001", "40P01"})
 _TAKEN: Final = frozenset({"23505", "23P01"})
 _SQLITE_RETRY_LATER: Final = frozenset({5, 6})  # SQLITE_BUSY, SQLITE_LOCKED
 READ_ONLY: Final = "The database takes no changes now; questions are answered."
-MISSING: Final = "The database is not where it was, or cannot be opened; its operator must see to it."
 _FULL: Final = "The database has no room for this; send the same request again when there is."
 _FAILED: Final = "The disk of the database failed; send the same request again after a moment."
 _BY_SQLITE: Final[dict[int, tuple[type[Busy], str]]] = {

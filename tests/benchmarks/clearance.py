@@ -21,8 +21,8 @@ from service.mounting.clearance import Measured, clearance_target
 from service.mounting.designation import bearing_from_designation
 from service.settings import Settings
 from service.store import migrate
-from service.store.keys import create_key
-from service.store.sites import create_site
+from service.store.queries.keys import create_key
+from service.store.queries.sites import create_site
 
 LINES = 5_000
 ROUNDS = 5

@@ -20,16 +20,17 @@ from flask import Flask
 from jmespath.parser import Parser as JMESPathParser
 from marshmallow import ValidationError
 
-from service.api import lists, media, strict_json, versions
-from service.api.book_csv import chart_document
-from service.api.fields import Text
-from service.api.operations import idempotency_key
-from service.api.problems import ProblemRaised
-from service.api.stay_importing import read_import
+from service.api.http import lists, media, versions
+from service.api.http.fields import Text
+from service.api.http.operations import idempotency_key
+from service.api.http.problems import ProblemRaised
 from service.errors import ServiceError
+from service.exchange import strict_json
 from service.exchange.expressions import Expression
 from service.mounting.designation import bearing_from_designation
-from tests.api.machines import fan, order
+from service.use_cases.books.csv import chart_document
+from service.use_cases.stays.import_stays import read_import
+from tests.api.samples.machines import fan, order
 
 Maker = Callable[[int], bytes]
 """Makes input of about so many bytes."""

@@ -22,14 +22,14 @@ from pathlib import Path
 from shutil import which
 from typing import Any
 
-from service.api import arrangements
+from service.api.calculations.arrangements import views as arrangements
 from service.settings import Settings
 from service.store import migrate
 from service.store.database import Database
-from service.store.keys import create_key
-from service.store.sites import create_site
+from service.store.queries.keys import create_key
+from service.store.queries.sites import create_site
 from tests import databases
-from tests.api.machines import fan, order
+from tests.api.samples.machines import fan, order
 from tests.benchmarks.load import Timing, measured, one_answer, request_bytes
 from tests.system.servers import free_port, serving
 
@@ -40,7 +40,7 @@ ECHO = """
 import json, sys
 from flask import Flask, jsonify, request
 from gunicorn.app.base import BaseApplication
-from service.server import Server
+from service.serving.gunicorn import Server
 from service.settings import Settings
 app = Flask("echo")
 answers = json.load(open(sys.argv[2]))

@@ -21,9 +21,9 @@ from pathlib import Path
 from service.settings import Settings
 from service.store import migrate
 from service.store.database import Database
-from service.store.keys import create_key
-from service.store.sites import create_site
-from tests.api.machines import fan, order
+from service.store.queries.keys import create_key
+from service.store.queries.sites import create_site
+from tests.api.samples.machines import fan, order
 from tests.benchmarks.load import one_answer, request_bytes
 from tests.benchmarks.startup import memory_mib, workers
 from tests.system.servers import serving

@@ -23,8 +23,8 @@ from socket import create_connection
 from service.settings import Settings
 from service.store import migrate
 from service.store.database import Database
-from service.store.keys import create_key
-from service.store.sites import create_site
+from service.store.queries.keys import create_key
+from service.store.queries.sites import create_site
 from tests.benchmarks.load import one_answer, request_bytes
 from tests.system.servers import environment, free_port
 

@@ -12,10 +12,10 @@ from werkzeug.serving import make_server
 
 from service.app import create_app
 from service.settings import Settings
-from service.store.keys import create_key
-from service.store.sites import create_site
-from tests.api.machines import order
-from tests.api.orders import known_fan
+from service.store.queries.keys import create_key
+from service.store.queries.sites import create_site
+from tests.api.samples.machines import order
+from tests.api.samples.orders import known_fan
 from tests.system.servers import free_port
 
 REQUIRE_NAME = "CAPSADDLE_TEST_REQUIRE_BROWSER"

@@ -1,6 +1,6 @@
 """The answers that the OpenAPI document gives as examples: the requests of the document, sent on an invented plant.
 
-`python -m tests.contract.answers` writes service/api/answers.json; a test makes them again and compares. Ids, times,
+`python -m tests.contract.answers` writes openapi/answers.json; a test makes them again and compares. Ids, times,
 secrets and hashes are replaced by fixed ones, and what is long is cut: arrays after some elements, texts after lines.
 """
 
@@ -17,15 +17,15 @@ from flask import Flask
 from werkzeug.test import TestResponse
 
 from service.app import create_app
-from service.demo_history import history
+from service.demo.history import history
 from service.settings import AllowedTarget, Settings
 from service.store import migrate
-from service.store.keys import create_key
-from service.store.sites import create_site
-from tests.api.checked import Client, Contract
-from tests.api.orders import closing_readings, confirmed, initial, residual, sent
+from service.store.queries.keys import create_key
+from service.store.queries.sites import create_site
+from tests.api.samples.checked import Client, Contract
+from tests.api.samples.orders import closing_readings, confirmed, initial, residual, sent
 
-FILE = Path(__file__).parents[2] / "service" / "api" / "answers.json"
+FILE = Path(__file__).parents[2] / "openapi" / "answers.json"
 MOST_CHARACTERS, MOST_LINES = 2_500, 8
 NDJSON = "application/x-ndjson"
 NOW = "2026-01-07T12:00:00Z"

@@ -8,8 +8,8 @@ import pytest
 from flask import Flask
 from openapi_spec_validator import OpenAPIV31SpecValidator
 
-from service.api.operations import DECLARED
-from service.api.problems import CATALOGUE
+from service.api.http.operations import DECLARED
+from service.api.http.problems import CATALOGUE
 from service.app import create_app
 from service.settings import Settings
 

@@ -20,9 +20,9 @@ from schemathesis.generation.modes import GenerationMode
 
 from service.app import create_app
 from service.settings import Settings
-from service.store.keys import create_key
-from service.store.sites import create_site
-from tests.api.machines import fan, order
+from service.store.queries.keys import create_key
+from service.store.queries.sites import create_site
+from tests.api.samples.machines import fan, order
 from tests.databases import SqliteFiles
 
 FILE = Path(__file__).parents[2] / "openapi" / "openapi.json"

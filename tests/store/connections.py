@@ -4,8 +4,9 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from service.store import field_maps, models
+from service.store import models
 from service.store.identity import new_id
+from service.store.queries import field_maps
 from service.store.unit_of_work import Tx
 
 

@@ -4,8 +4,8 @@ from datetime import UTC, datetime
 from typing import Any
 
 from service import units
-from service.store import assets, completions, entries, sites, work_orders
 from service.store.database import Database
+from service.store.queries import assets, completions, entries, sites, work_orders
 from service.store.unit_of_work import Event, Tx, Written
 
 OPENED_AT = datetime(2026, 1, 7, 6, 30, tzinfo=UTC)

@@ -5,8 +5,8 @@ from threading import Barrier, Thread
 import pytest
 
 from service import errors, units
-from service.store import assets, work_orders
 from service.store.database import Database
+from service.store.queries import assets, work_orders
 from tests.store import plant
 
 

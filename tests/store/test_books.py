@@ -7,8 +7,9 @@ import sqlalchemy as sa
 
 from service import units
 from service.errors import Conflict
-from service.store import books, models
+from service.store import models
 from service.store.database import Database
+from service.store.queries import books
 from service.store.unit_of_work import Tx
 from tests.store import plant
 

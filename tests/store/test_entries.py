@@ -8,9 +8,10 @@ import sqlalchemy as sa
 from sqlalchemy import exc
 
 from service import errors
-from service.store import completions, entries, fence, models
+from service.store import fence, models
 from service.store.database import Database
 from service.store.identity import new_id
+from service.store.queries import completions, entries
 from tests.store import plant
 from tests.store.test_work_orders import revision
 

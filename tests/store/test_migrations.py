@@ -15,8 +15,9 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
 from service.settings import Settings
-from service.store import engines, failures, keys, meters, migrate, models, sites
+from service.store import engines, failures, migrate, models
 from service.store.database import Database
+from service.store.queries import keys, meters, sites
 from service.store.unit_of_work import Idempotency, Written
 from tests import databases
 from tests.store import plant

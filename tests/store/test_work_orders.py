@@ -7,8 +7,9 @@ import pytest
 import sqlalchemy as sa
 
 from service import errors, record, units
-from service.store import assets, models, work_orders
+from service.store import models
 from service.store.database import Database
+from service.store.queries import assets, work_orders
 from service.store.transaction import Tx
 from tests.store import plant
 

@@ -45,9 +45,15 @@ def test_nothing_else_is_visible_at_the_top_level() -> None:
     assert {name for name in visible if not name.endswith((".db", ".egg-info"))} == TOP_LEVEL
 
 
-def test_every_setting_is_in_the_readme() -> None:
-    readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    assert [name for name in NAMES if f"`{name}`" not in readme] == []
+def test_every_setting_is_in_the_documentation() -> None:
+    page = (ROOT / "service/render/docs/pages/operate.md").read_text(encoding="utf-8")
+    assert [name for name in NAMES if f"`{name}`" not in page] == []
+
+
+@pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md"])
+def test_links_to_files_lead_somewhere(document: str) -> None:
+    links = re.findall(r"\]\(([^)#]+)[^)]*\)", (ROOT / document).read_text(encoding="utf-8"))
+    assert [link for link in links if "://" not in link and not (ROOT / link).exists()] == []
 
 
 def test_every_public_function_of_the_domain_says_what_it_returns() -> None:
@@ -76,7 +82,7 @@ def test_request_schemas_use_the_strict_fields_only() -> None:
     """marshmallow's own fields coerce; in request schemas only its containers (List, Nested) may stand."""
     from marshmallow import fields as ma_fields
 
-    from service.api.operations import DECLARED
+    from service.api.http.operations import DECLARED
 
     loose = []
 
@@ -104,7 +110,7 @@ def test_request_schemas_use_the_strict_fields_only() -> None:
 
 def test_every_code_that_is_raised_is_in_the_catalogue_of_problems() -> None:
     """What the store's own command line raises (sites, keys) never reaches HTTP."""
-    from service.api.problems import CATALOGUE
+    from service.api.http.problems import CATALOGUE
 
     not_http = {"error", "site_code_taken", "unknown_scope", "unknown_word"}
     unlisted = set()

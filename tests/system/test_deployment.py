@@ -25,7 +25,7 @@ from service.cli import main
 from service.settings import Settings
 from service.store import migrate
 from tests.databases import started
-from tests.reliability.postgres import needed_programs
+from tests.outages.postgres import needed_programs
 from tests.system.servers import Server, free_port, serving
 
 ROOT = Path(__file__).parents[2]
@@ -275,8 +275,8 @@ def test_without_the_proxy_slow_bodies_take_every_thread(sqlite_url: str) -> Non
 
 def reading_key(url: str) -> str:
     from service.store.database import Database
-    from service.store.keys import create_key
-    from service.store.sites import create_site
+    from service.store.queries.keys import create_key
+    from service.store.queries.sites import create_site
 
     database = Database(Settings(database_url=url))
     create_site(database, "ALDER", "Alder Hollow board mill", "inch")

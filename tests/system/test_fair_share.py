@@ -13,12 +13,12 @@ from urllib.parse import urlsplit
 import pytest
 import requests
 
-from service.api.fair_share import FairShare
+from service.serving.fair_share import FairShare
 from service.settings import Settings
 from service.store.database import Database
-from service.store.keys import create_key
-from service.store.sites import create_site
-from tests.api.machines import fan
+from service.store.queries.keys import create_key
+from service.store.queries.sites import create_site
+from tests.api.samples.machines import fan
 from tests.system.servers import Server, serving
 
 THREADS = 4

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from service import demo_history
+from service.demo import history as demo_history
 from tests.system.servers import run_command
 
 

@@ -16,9 +16,9 @@ from prometheus_client.parser import text_string_to_metric_families
 
 from service.settings import Settings
 from service.store.database import Database
-from service.store.keys import create_key
-from service.store.sites import create_site
-from tests.api.machines import fan, order
+from service.store.queries.keys import create_key
+from service.store.queries.sites import create_site
+from tests.api.samples.machines import fan, order
 from tests.system.servers import Server, free_port, serving
 
 TARGET = {"bearing": {"designation": "22216 K/C3"}, "seat": "adapter_sleeve", "blade_set": "inch"}

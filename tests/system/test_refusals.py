@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 import requests
 
-from service.api.problems import CATALOGUE
+from service.api.http.problems import CATALOGUE
 from tests import databases
 from tests.system.servers import Server, serving
 

@@ -5,8 +5,8 @@ from copy import deepcopy
 from typing import Any
 
 from service import units
-from service.instructions.job import Job, job_from_record
-from service.instructions.plan import plan
+from service.instructions.plan.job import Job, job_from_record
+from service.instructions.plan.plan import plan
 from service.units import Quantity
 
 BEARING = {"designation": "22216 K/C3"}

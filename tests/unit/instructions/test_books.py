@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 from service import units
 from service.errors import CannotEvaluate
-from service.instructions.book_checks import chart_faults, with_accepted
-from service.instructions.books import Book, SiteBooks, book_of, site_books
+from service.instructions.books.books import Book, SiteBooks, book_of, site_books
+from service.instructions.books.checks import chart_faults, with_accepted
 from service.mounting.blades import METRIC_SET
 from service.mounting.clearance import Measured, clearance_target
 from service.mounting.designation import bearing_from_dimensions

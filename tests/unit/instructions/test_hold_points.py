@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service import units
-from service.instructions.hold_points import (
+from service.instructions.readings.hold_points import (
     DEVIATION,
     Entry,
     entry_of,
@@ -19,7 +19,7 @@ from service.instructions.hold_points import (
     same_person,
     verdict_in_sequence,
 )
-from service.instructions.readings import Reading, Value
+from service.instructions.readings.readings import Reading, Value
 from service.mounting.clearance import Measured
 from service.mounting.readings import Verdict
 from tests.unit.instructions.machines import complete_fan, plan_of, two_locating

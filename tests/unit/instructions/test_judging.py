@@ -8,7 +8,7 @@ import pytest
 
 from service import units
 from service.errors import CannotEvaluate
-from service.instructions.judging import judge
+from service.instructions.readings.judging import judge
 from service.mounting.blades import INCH_SET
 from service.mounting.clearance import Measured
 from tests.unit.instructions.machines import dryer_fan, plan_of, unknown_machine

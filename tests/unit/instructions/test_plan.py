@@ -10,8 +10,8 @@ import pytest
 from service import record as records
 from service import units
 from service.errors import CannotEvaluate
-from service.instructions.job import job_from_record
-from service.instructions.plan import plan
+from service.instructions.plan.job import job_from_record
+from service.instructions.plan.plan import plan
 from service.mounting.clearance import Measured
 from service.render.present import text
 from tests.unit.instructions.machines import (

@@ -8,7 +8,7 @@ import pytest
 
 from service import units
 from service.errors import CannotEvaluate
-from service.instructions.plan import plan
+from service.instructions.plan.plan import plan
 from service.render.present import text
 from tests.unit.instructions.machines import INCH_516, complete_fan, dryer_fan, job, plan_of, step
 

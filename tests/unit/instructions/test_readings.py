@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from service import units
 from service.errors import CannotEvaluate
-from service.instructions.readings import Reading, Value, measured_of, step_of, verdict_of
+from service.instructions.readings.readings import Reading, Value, measured_of, step_of, verdict_of
 from service.mounting.blades import INCH_SET
 from service.mounting.clearance import Measured
 from tests.unit.instructions.machines import complete_fan, dryer_fan, plan_of, two_locating, unknown_machine

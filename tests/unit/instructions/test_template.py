@@ -4,7 +4,7 @@ import pytest
 
 from service import units
 from service.errors import TableError
-from service.instructions.template import filled, joined, listed, sentence
+from service.instructions.plan.template import filled, joined, listed, sentence
 
 BLADE = units.clearance(63_500)
 

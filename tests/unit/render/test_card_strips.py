@@ -4,10 +4,10 @@ Numbers: rules C4 and C6; ISO 898-1 for M12 8.8 (84.3 mm2 at 580 MPa), oiled thr
 """
 
 from service.mounting.clearance import Measured
-from service.render.card import card_of
+from service.render.card.card import card_of
+from service.render.card.text import card
+from service.render.pictures.window import window_picture
 from service.render.present import text
-from service.render.text import card
-from service.render.window_picture import window_picture
 from tests.unit.instructions.machines import dryer_fan, plan_of
 from tests.unit.render.pictures import parsed, said
 

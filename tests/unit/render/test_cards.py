@@ -10,13 +10,14 @@ import segno
 from markdown_it import MarkdownIt
 
 from service.mounting.clearance import Measured
-from service.render.html import content_policy, html_card, qr_code, style
-from service.render.markdown import markdown_card
-from service.render.pdf import SIZES, pdf_card
-from service.render.pdf_fonts import latin, width_of
+from service.render.card.html import html_card
+from service.render.card.markdown import markdown_card
+from service.render.card.shaft_line import Shaft
+from service.render.card.text import card
+from service.render.markup import content_policy, qr_code, style
+from service.render.pdf.document import SIZES, pdf_card
+from service.render.pdf.fonts import latin, width_of
 from service.render.present import quantity_text
-from service.render.shaft_line import Shaft
-from service.render.text import card
 from tests.unit.instructions.machines import complete_fan, leaves, plan_of, unknown_machine, words
 from tests.unit.render.card_readers import Page, html_text, markdown_text, pdf_pages, plain
 from tests.unit.render.test_text_card import PLANS, REVISION

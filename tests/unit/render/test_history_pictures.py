@@ -11,8 +11,8 @@ from service.reliability.life_analysis import GroupFacts, Options, life_analysis
 from service.reliability.lives import Lives, lives
 from service.reliability.ranking import ranking
 from service.reliability.recurrence import Watched, mean_cumulative_number
-from service.render.history_pictures import ranking_picture, recurrence_picture
-from service.render.life_pictures import probability_picture, survival_picture
+from service.render.pictures.lives import probability_picture, survival_picture
+from service.render.pictures.positions import ranking_picture, recurrence_picture
 from tests.unit.render.pictures import outside, overlapping, parsed, parts, points, said
 
 # Lieblein & Zelen 1956, 23 ball bearings, 1e6 revolutions, taken for hours

@@ -5,8 +5,8 @@ from itertools import pairwise
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.render.drawing import Drawing, arrow, spread, text_width, wrapped
-from service.render.svg import svg
+from service.render.pictures.drawing import Drawing, arrow, spread, text_width, wrapped
+from service.render.pictures.svg import svg
 from tests.unit.render.pictures import WIDTHS, parsed, points
 
 TEXT = st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs", "Cf", "Co", "Cn")), max_size=120)

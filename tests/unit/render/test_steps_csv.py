@@ -5,8 +5,8 @@ import io
 
 import pytest
 
+from service.render.card.steps_csv import steps_csv
 from service.render.present import quantity_text
-from service.render.steps_csv import steps_csv
 from tests.unit.instructions.machines import dryer_fan, leaves, plan_of, unknown_machine
 
 

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from service import units
 from service.mounting.clearance import Measured
+from service.render.card.text import card
 from service.render.present import quantity_text
-from service.render.text import card
 from tests.unit.instructions.machines import (
     INCH_516,
     WIDE_516,

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service import units
-from service.render.plain_text import BOUND, Writer, cleaned, columns, unbound
+from service.render.card.plain_text import BOUND, Writer, cleaned, columns, unbound
 
 QUANTITIES = st.one_of(
     st.integers(0, 2_000_000).map(units.clearance),

@@ -1,0 +1,184 @@
+"""/v1/work-orders/{id}/readings, as-found, deviations: what the mechanic enters while the order is open."""
+
+from typing import Any
+
+from flask import Response
+
+from service.api.http import lists
+from service.api.http.operations import Answer, Blueprint, Call
+from service.api.http.schema import WriteQuery
+from service.api.orders.entries.reading_schemas import JudgedReadings, ReadingPage, Readings
+from service.api.orders.entries.schemas import (
+    AsFoundAnswer,
+    AsFoundPage,
+    AsFoundRequest,
+    DeviationAnswer,
+    DeviationPage,
+    DeviationRequest,
+    EntryQuery,
+)
+from service.moments import rfc3339
+from service.store.queries import entries
+from service.store.queries.entries import AsFoundRow, DeviationRow, ReadingRow
+from service.store.unit_of_work import Tx, Written
+from service.use_cases.orders import enter as use_case
+from service.use_cases.orders.enter import enter_as_found, enter_readings
+from service.use_cases.orders.held import HeldOrder, hold_order, order_of
+
+blueprint = Blueprint(
+    "readings", __name__, url_prefix="/v1/work-orders", description="What is entered in an open work order"
+)
+
+
+def _judged(row: ReadingRow) -> dict[str, Any]:
+    said: dict[str, Any] = {name: row.document[name] for name in ("fits", "fits_class") if name in row.document}
+    return {
+        "id": row.id,
+        "kind": row.kind,
+        "position": row.position,
+        "step": row.step,
+        "revision": row.revision,
+        "verdict": row.verdict,
+        "code": row.code,
+        **said,
+        "detail": row.document["detail"],
+        "next": row.document["next"],
+    }
+
+
+def _reading(row: ReadingRow) -> dict[str, Any]:
+    times = {"taken_at": rfc3339(row.taken_at), "created_at": rfc3339(row.created_at)}
+    own = {"entry": row.entry, "made_revision": row.made_revision, "taken_by": row.taken_by, **times}
+    return {**_judged(row), **row.document, **own}
+
+
+def _as_found(row: AsFoundRow) -> dict[str, Any]:
+    own = {"id": row.id, "position": row.position, "made_revision": row.made_revision}
+    return {**own, "created_at": rfc3339(row.created_at), **row.document}
+
+
+def _deviation(row: DeviationRow) -> dict[str, Any]:
+    names = ("id", "entry", "step", "position", "revision", "reason", "approved_by", "taken_by")
+    return {name: getattr(row, name) for name in names} | {"created_at": rfc3339(row.created_at)}
+
+
+def _now(at: HeldOrder) -> dict[str, Any]:
+    return {"revision": at.revision.number, "hold_points_open": [each.record() for each in at.hold_points()]}
+
+
+@blueprint.operation(
+    "POST",
+    "/<order_id>/readings",
+    scope="write",
+    body=Readings,
+    query=WriteQuery,
+    answers={201: Answer(JudgedReadings, "The readings are kept, each with its verdict")},
+    refuses=("409",),
+    example={
+        "readings": [
+            {
+                "position": "tail",
+                "kind": "initial_clearance",
+                "method": "blades",
+                "values": [{"value": {"value": 0.0040, "unit": "in"}, "row": 1}],
+                "taken_at": "2026-01-07T09:10:00Z",
+                "taken_by": "A. Fitter",
+                "instrument": "blades 14",
+            }
+        ]
+    },
+)
+def record_readings(call: Call, order_id: str) -> Response:
+    """Send readings and have them judged"""
+
+    def work(tx: Tx) -> Written:
+        at, rows, events = enter_readings(tx, hold_order(tx, order_id), call.body["readings"])
+        return Written(201, call.json({"items": [_judged(row) for row in rows], **_now(at)}), {}, events)
+
+    return call.write(work)
+
+
+@blueprint.operation(
+    "POST",
+    "/<order_id>/as-found",
+    scope="write",
+    body=AsFoundRequest,
+    query=WriteQuery,
+    answers={201: Answer(AsFoundAnswer, "What was found is kept")},
+    refuses=("409",),
+    example={"position": "tail", "ring_present": True, "residual_clearance": {"value": 0.006, "unit": "in"}},
+)
+def record_as_found(call: Call, order_id: str) -> Response:
+    """Say what was found under the cap"""
+
+    def work(tx: Tx) -> Written:
+        at, row, events = enter_as_found(tx, hold_order(tx, order_id), call.body)
+        return Written(201, call.json({**_as_found(row), **_now(at)}), {}, events)
+
+    return call.write(work)
+
+
+@blueprint.operation(
+    "POST",
+    "/<order_id>/deviations",
+    scope="approve",
+    body=DeviationRequest,
+    query=WriteQuery,
+    answers={201: Answer(DeviationAnswer, "The deviation is on record")},
+    refuses=("409",),
+    example={"step": "free-setting", "position": "drive", "reason": "No gauge on site.", "approved_by": "B. Foreman"},
+)
+def approve_deviation(call: Call, order_id: str) -> Response:
+    """Approve a deviation, as another person than the one who did the work"""
+
+    def work(tx: Tx) -> Written:
+        at, row, events = use_case.approve_deviation(tx, hold_order(tx, order_id), call.body)
+        still = {"hold_points_open": [each.record() for each in at.hold_points()]}
+        return Written(201, call.json({**_deviation(row), **still}), {}, events)
+
+    return call.write(work)
+
+
+def _listed(call: Call, order_id: str, rows_of: Any, record: Any) -> Response:
+    """Answer one page of an order's entries."""
+    start, limit = lists.after(call.query, call.caller.site_id), call.query["limit"] + 1
+    with call.reading() as tx:
+        rows = rows_of(tx, order_of(tx, order_id).id, after=start, limit=limit)
+    body, headers = lists.page([record(row) for row in rows], call.query, call.caller.site_id)
+    return call.answer(body, headers=headers)
+
+
+@blueprint.operation(
+    "GET",
+    "/<order_id>/readings",
+    scope="read",
+    query=EntryQuery,
+    answers={200: Answer(ReadingPage, "Readings, as they were entered", headers=("Link",))},
+)
+def list_readings(call: Call, order_id: str) -> Response:
+    """List the readings of a work order"""
+    return _listed(call, order_id, entries.readings_of, _reading)
+
+
+@blueprint.operation(
+    "GET",
+    "/<order_id>/as-found",
+    scope="read",
+    query=EntryQuery,
+    answers={200: Answer(AsFoundPage, "What was found, as it was entered", headers=("Link",))},
+)
+def list_as_found(call: Call, order_id: str) -> Response:
+    """List what was found for a work order"""
+    return _listed(call, order_id, entries.as_found_of, _as_found)
+
+
+@blueprint.operation(
+    "GET",
+    "/<order_id>/deviations",
+    scope="read",
+    query=EntryQuery,
+    answers={200: Answer(DeviationPage, "Deviations, as they were approved", headers=("Link",))},
+)
+def list_deviations(call: Call, order_id: str) -> Response:
+    """List the deviations of a work order"""
+    return _listed(call, order_id, entries.deviations_of, _deviation)

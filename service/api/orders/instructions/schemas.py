@@ -1,0 +1,125 @@
+"""What instructions look like, for the OpenAPI document and the tests."""
+
+from marshmallow import fields as ma_fields
+
+from service.api.http import fields
+from service.api.http.schema import UnitsQuery
+from service.api.wire.answers import (
+    AnswerSchema,
+    ArrangementRead,
+    Band,
+    BearingRead,
+    CapBoltTorqueRead,
+    ClearanceTargets,
+    Findings,
+    nested,
+    quantity,
+    word,
+    words,
+)
+from service.words import PAPER_SIZES
+
+
+class Limits(AnswerSchema):
+    """Limits of a reading; null where there is none on that side."""
+
+    min = quantity(null=True)
+    max = quantity(null=True)
+
+
+class RecordAsked(AnswerSchema):
+    """What the mechanic writes down at a step."""
+
+    kind = word()
+    unit = word(null=True, required=False)
+    limits = nested(Limits, null=True, required=False)
+
+
+class Step(AnswerSchema):
+    """One numbered step."""
+
+    number = ma_fields.Integer(required=True)
+    id = word()
+    phase = word()
+    position = word(null=True)
+    title = ma_fields.String(required=True, metadata={"maxLength": 40})
+    text = word()
+    hold_point = ma_fields.Boolean(required=True, metadata={"description": "The work stops here until it is cleared"})
+    record = nested(RecordAsked, null=True)
+    cautions = words()
+    tools = words()
+    parts = words()
+    rule = word()
+    sources = words()
+
+
+class PositionTargets(ClearanceTargets):
+    """Clearance targets of one position; all null while its bearing is not known."""
+
+    position = word()
+    bearing = nested(BearingRead, null=True)
+
+
+class PositionBolting(CapBoltTorqueRead):
+    """Cap bolt torque of one position."""
+
+    position = word()
+
+
+class BaseBoltsRead(AnswerSchema):
+    """Torque of the base bolts of one position, computed as of an ordinary joint; the housing maker's book is first."""
+
+    position = word()
+    thread = word()
+    grade = word(null=True)
+    count = ma_fields.Integer(required=True, allow_none=True)
+    torque = quantity(null=True)
+    computed = ma_fields.Boolean(required=True)
+    preload = quantity(null=True)
+    share_of_proof_band = nested(Band, null=True)
+
+
+class Part(AnswerSchema):
+    """A part to have at hand."""
+
+    position = word(null=True)
+    name = word()
+    count = ma_fields.Integer(required=True, allow_none=True)
+
+
+class Instructions(Findings):
+    """The complete job instructions; immutable, a change makes a new revision."""
+
+    id = word()
+    revision = ma_fields.Integer(required=True)
+    supersedes = ma_fields.Integer(required=True, allow_none=True)
+    created_at = ma_fields.DateTime(required=True)
+    data_version = word()
+    engine_version = word()
+    units = word()
+    asset = word()
+    asset_name = word()
+    shaft = word()
+    positions = words()
+    kind = word()
+    steps = nested(Step, many=True)
+    targets = nested(PositionTargets, many=True)
+    arrangement = nested(ArrangementRead, null=True)
+    bolting = nested(PositionBolting, many=True)
+    base_bolts = nested(BaseBoltsRead, many=True)
+    parts = nested(Part, many=True)
+    tools = words()
+    sha256 = word()
+
+
+class CardQuery(UnitsQuery):
+    """How the instructions are written."""
+
+    width = fields.Whole(40, 132, in_query=True, load_default=72, metadata={"description": "Columns of the text card"})
+    ascii = fields.Choice(
+        ("true", "false"), load_default="true", metadata={"description": "true: the text card in 7-bit ASCII"}
+    )
+    paper = fields.Choice(
+        PAPER_SIZES,
+        metadata={"description": "Paper of the PDF; Letter for inch units, A4 for metric when left out"},
+    )

@@ -1,0 +1,164 @@
+"""/v1/work-orders/{id}/instructions: one record, as JSON or as a card for people, by Accept."""
+
+import re
+from collections.abc import Mapping
+from typing import Any, Final
+
+from flask import Response, current_app
+
+from service.api.http import versions
+from service.api.http.media import VARY, best_media
+from service.api.http.operations import Answer, Blueprint, Call
+from service.api.orders.instructions.pictures import shaft_of
+from service.api.orders.instructions.schemas import CardQuery, Instructions
+from service.errors import NotFound
+from service.exchange.media import JSON
+from service.render.card.html import html_card
+from service.render.card.markdown import markdown_card
+from service.render.card.shaft_line import Shaft
+from service.render.card.steps_csv import steps_csv
+from service.render.card.text import card
+from service.render.markup import content_policy
+from service.store.queries.work_orders import RevisionRow, WorkOrderRow
+from service.use_cases.orders.held import order_of
+from service.use_cases.orders.records import card_record, instructions_kept, revision_of
+from service.words import PaperSize, UnitSystem
+
+blueprint = Blueprint("cards", __name__, url_prefix="/v1/work-orders", description="Instructions, as JSON and as cards")
+
+PLAIN: Final = "text/plain"
+MARKDOWN: Final = "text/markdown"
+HTML: Final = "text/html"
+PDF: Final = "application/pdf"
+CARDS: Final = (PLAIN, MARKDOWN, HTML, PDF)
+_SUFFIX: Final = {PLAIN: "txt", MARKDOWN: "md", HTML: "html", PDF: "pdf"}
+_NOT_IN_NAMES: Final = re.compile(r"[^A-Za-z0-9_-]")
+_HEADERS: Final[Mapping[str, dict[str, str]]] = {
+    HTML: {"Content-Security-Policy": content_policy("card.css"), "Referrer-Policy": "no-referrer"},
+}
+
+
+_INSTRUCTIONS = {
+    200: Answer(
+        Instructions,
+        "The instructions as JSON, or by Accept as a card: plain text, markdown, HTML, PDF",
+        headers=("ETag", "Link"),
+        media=CARDS,
+    ),
+    304: Answer(None, "The caller holds them"),
+}
+
+
+@blueprint.operation(
+    "GET",
+    "/<order_id>/instructions",
+    scope="read",
+    query=CardQuery,
+    answers=_INSTRUCTIONS,
+    refuses=("406",),
+    headers=("Accept", "If-None-Match"),
+)
+def read_instructions(call: Call, order_id: str) -> Response:
+    """Read the latest instructions of a work order"""
+    return _instructions(call, order_id, None)
+
+
+@blueprint.operation(
+    "GET",
+    "/<order_id>/instructions/<number>",
+    scope="read",
+    query=CardQuery,
+    answers=_INSTRUCTIONS,
+    refuses=("406",),
+    headers=("Accept", "If-None-Match"),
+)
+def read_revision(call: Call, order_id: str, number: str) -> Response:
+    """Read one revision of the instructions"""
+    if not (number.isascii() and number.isdigit() and len(number) <= 9):
+        raise NotFound("revisions are numbered 1, 2, 3 ...")
+    return _instructions(call, order_id, int(number))
+
+
+def _instructions(call: Call, order_id: str, number: int | None) -> Response:
+    media = best_media((JSON, *CARDS))
+    with call.reading() as tx:
+        order = order_of(tx, order_id)
+        revision = revision_of(tx, order, number)
+    if media == JSON:
+        return call.versioned(instructions_kept(revision), revision.number)
+    tag = versions.etag(revision.number, call.units, _tagged(media, call.query))
+    headers = {**VARY, "ETag": tag, "Cache-Control": "no-cache"}
+    if versions.not_modified(tag):
+        return Response(status=304, headers=headers)
+    address = f"{current_app.config['PUBLIC_URL']}/v1/work-orders/{order.id}/instructions/{revision.number}"
+    body = card_body(media, order, revision, units=call.units, address=address, query=call.query)
+    others = ", ".join(f'<{address}>; rel="alternate"; type="{each}"' for each in (JSON, *CARDS) if each != media)
+    return card_answer(media, body, order, {**headers, "Link": others})
+
+
+def _tagged(media: str, query: Mapping[str, Any]) -> str:
+    if media == PLAIN:
+        return f"txt{query['width']}{query['ascii'][0]}"
+    return f"pdf{query.get('paper', '')}" if media == PDF else _SUFFIX[media]
+
+
+def card_body(
+    media: str,
+    order: WorkOrderRow,
+    revision: RevisionRow,
+    *,
+    units: UnitSystem,
+    address: str,
+    query: Mapping[str, Any],
+) -> str | bytes:
+    """Return the card of a revision in one of ``CARDS``."""
+    plan = card_record(order, revision)
+    if media == PLAIN:
+        return card(plan, units=units, width=query["width"], ascii=query["ascii"] == "true")
+    if media == MARKDOWN:
+        return markdown_card(plan, units=units, address=address)
+    if media == HTML:
+        return html_card(plan, units=units, shaft=shaft(revision), address=address)
+    from service.render.pdf.document import pdf_card
+
+    paper: PaperSize = query.get("paper") or ("letter" if units == "inch" else "a4")
+    return pdf_card(plan, units=units, shaft=shaft(revision), address=address, paper=paper)
+
+
+def shaft(revision: RevisionRow) -> Shaft:
+    """Return what the picture of the shaft line is drawn from."""
+    found = shaft_of(revision)
+    return Shaft(
+        name=f"{revision.record['asset']}, {found['name']}",
+        supports=found["positions"],
+        drives=found.get("drives") or (),
+        wheels=found.get("wheels") or (),
+    )
+
+
+def card_answer(media: str, body: str | bytes, order: WorkOrderRow, headers: Mapping[str, str]) -> Response:
+    """Return a card with the headers of its media type; saved, it is named by the order's number."""
+    kept = "".join(
+        char if char.isascii() and (char.isalnum() or char in "-_") else "-" for char in order.external_number
+    )
+    named = {"Content-Disposition": f'inline; filename="{kept[:60]}.{_SUFFIX[media]}"'}
+    kind = media if media == PDF else f"{media}; charset=utf-8"
+    return Response(body, content_type=kind, headers={**named, **_HEADERS.get(media, {}), **headers})
+
+
+@blueprint.operation(
+    "GET",
+    "/<order_id>/instructions/steps.csv",
+    scope="read",
+    answers={
+        200: Answer(None, "One row a step: number, short text (at most 40 characters), text", media=("text/csv",))
+    },
+)
+def read_steps(call: Call, order_id: str) -> Response:
+    """Read the steps of the latest instructions as CSV"""
+    with call.reading() as tx:
+        revision = revision_of(tx, order_of(tx, order_id))
+    headers = {"Content-Disposition": 'attachment; filename="steps.csv"'}
+    return Response(
+        steps_csv(revision.record, units=call.units), content_type="text/csv; charset=utf-8", headers=headers
+    )

@@ -1,0 +1,155 @@
+"""capsaddle demo: the whole job on an invented plant, over HTTP against a server of its own."""
+
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from importlib.resources import files
+from pathlib import Path
+from typing import Any, Final
+
+import requests
+
+from service.demo.history import history
+from service.settings import Settings
+from service.store import migrate
+from service.store.database import Database
+from service.store.queries import keys, sites
+from service.words import SCOPES
+
+START_LIMIT_S: Final = 30.0
+
+
+def run(*, once: bool, port: int) -> int:
+    """Show the job; return the exit status of the process. SIGTERM ends it as Ctrl-C does, its server with it."""
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    plant = json.loads((files("service.demo") / "plant.json").read_text(encoding="utf-8"))
+    with tempfile.TemporaryDirectory(prefix="capsaddle-demo-") as folder:
+        url = f"sqlite:///{Path(folder) / 'demo.db'}"
+        key = _prepared(url, plant)
+        chosen = _port(port)
+        with _server(url, chosen) as server:
+            base_url = f"http://127.0.0.1:{chosen}"
+            session = requests.Session()
+            session.headers["Authorization"] = f"Bearer {key}"
+            _wait(server, base_url)
+            order = _opened(session, base_url, plant)
+            print(_card(session, base_url, order), flush=True)
+            print(_closing_words(base_url, key, order), flush=True)
+            if once:
+                return 0
+            return _served(server)
+
+
+def _prepared(url: str, plant: dict[str, Any]) -> str:
+    """Migrate the database, create the site, and return an API key of it."""
+    migrate.upgrade(url)
+    database = Database(Settings(database_url=url))
+    site = plant["site"]
+    sites.create_site(database, site["code"], site["name"], site["units"])
+    key = keys.create_key(database, site["code"], SCOPES, "demo")
+    database.dispose()
+    return key
+
+
+def _port(wanted: int) -> int:
+    """Return the port when it is free, else any free one."""
+    for candidate in (wanted, 0):
+        with socket.socket() as probe:
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            try:
+                probe.bind(("127.0.0.1", candidate))
+            except OSError:
+                print(f"Port {candidate} is taken; another one is used.", file=sys.stderr)
+                continue
+            return int(probe.getsockname()[1])
+    raise RuntimeError("no free port on 127.0.0.1")
+
+
+@contextmanager
+def _server(url: str, port: int) -> Iterator[subprocess.Popen[bytes]]:
+    environment = {name: value for name, value in os.environ.items() if not name.startswith("CAPSADDLE_")}
+    environment |= {"CAPSADDLE_DATABASE_URL": url, "CAPSADDLE_LOG_LEVEL": "warning"}
+    command = [sys.executable, "-m", "service.cli", "serve", "--bind", f"127.0.0.1:{port}"]
+    process = subprocess.Popen(command, env=environment)
+    try:
+        yield process
+    finally:
+        process.terminate()
+        try:
+            process.wait(10)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+
+
+def _wait(server: subprocess.Popen[bytes], base_url: str) -> None:
+    """Wait until the server is ready."""
+    limit = time.monotonic() + START_LIMIT_S
+    while time.monotonic() < limit and server.poll() is None:
+        try:
+            if requests.get(f"{base_url}/health/ready", timeout=2).ok:
+                return
+        except requests.ConnectionError:
+            pass
+        time.sleep(0.05)
+    raise RuntimeError("the server did not become ready")
+
+
+def _opened(session: requests.Session, base_url: str, plant: dict[str, Any]) -> dict[str, Any]:
+    """Register the machines, import the history and open the work order, as a maintenance system would."""
+    for asset in plant["assets"]:
+        session.post(f"{base_url}/v1/assets", json=asset, timeout=10).raise_for_status()
+    stays = {"items": history()}
+    session.post(f"{base_url}/v1/stays/import?create_assets=true", json=stays, timeout=30).raise_for_status()
+    answer = session.post(
+        f"{base_url}/v1/work-orders",
+        json=plant["work_order"],
+        headers={"Idempotency-Key": plant["work_order"]["external"]["number"]},
+        timeout=10,
+    )
+    answer.raise_for_status()
+    order: dict[str, Any] = answer.json()
+    return order
+
+
+def _card(session: requests.Session, base_url: str, order: dict[str, Any]) -> str:
+    url = f"{base_url}/v1/work-orders/{order['id']}/instructions"
+    answer = session.get(url, headers={"Accept": "text/plain"}, timeout=10)
+    answer.raise_for_status()
+    return answer.text
+
+
+def _closing_words(base_url: str, key: str, order: dict[str, Any]) -> str:
+    target = '{"bearing": {"designation": "22216 K/C3"}, "measured_clearance": {"value": 0.0040, "unit": "in"}}'
+    again = json.dumps({"external": {"system": "alder-maintenance", "number": "WO-10232"}, "asset": "CNV-7-HEAD",
+                        "positions": ["far side"]})  # fmt: skip
+    head = f"-H 'Authorization: Bearer {key}'"
+    body = "-H 'Content-Type: application/json'"
+    return f"""
+The card above was made by {base_url}
+API key (this demo only): {key}
+
+Try:
+  curl -s {head} {body} -d '{target}' {base_url}/v1/clearance-targets
+  curl -s {head} {body} -d '{again}' {base_url}/v1/work-orders
+  curl -s {head} -H 'Accept: text/plain' {base_url}/v1/work-orders/{order["id"]}/instructions?units=metric
+Invented bearings ran here since 2014. Which position is bad, and what shortens their lives, with the same key:
+  {base_url}/v1/replacement-ranking?top=3
+  {base_url}/v1/mounting-quality
+Read on, in a browser: {base_url}/docs
+"""
+
+
+def _served(server: subprocess.Popen[bytes]) -> int:
+    print("Serving until Ctrl-C.", flush=True)
+    try:
+        return server.wait()
+    except KeyboardInterrupt:
+        return 0

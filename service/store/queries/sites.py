@@ -1,0 +1,103 @@
+"""Queries of sites."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+
+from service import record
+from service.errors import CannotEvaluate, Conflict, NotFound
+from service.store import models
+from service.store.database import Database
+from service.store.identity import new_id
+from service.store.journal import FIRST_HASH, Event
+from service.store.unit_of_work import Tx, Written
+from service.words import UNIT_SYSTEMS
+
+COMMAND_LINE = "command line"
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """A plant. ``blade_set`` is ``"inch"``, ``"metric"`` or a list of blades (quantities)."""
+
+    id: str
+    code: str
+    name: str
+    units: str
+    blade_set: Any
+    created_at: datetime
+
+
+def create_site(
+    database: Database, code: str, name: str, units: str, *, blade_set: Any = None, actor: str = COMMAND_LINE
+) -> Site:
+    """Return a new site with an empty journal; its blades are those of its units unless given.
+
+    Raises
+    ------
+    CannotEvaluate
+        The units are not known, or the code is empty, longer than 64 characters or holds a blank.
+    Conflict
+        ``site_code_taken``
+    """
+    if units not in UNIT_SYSTEMS:
+        raise CannotEvaluate(f"Units are {units!r}; allowed are {', '.join(UNIT_SYSTEMS)}.", field="units")
+    if not 1 <= len(code) <= 64 or any(mark.isspace() for mark in code):
+        raise CannotEvaluate(f"A site's code has 1 to 64 characters and no blank, not {code!r}.", field="code")
+    site_id = new_id()
+    blades = units if blade_set is None else blade_set
+
+    def work(tx: Tx) -> Written:
+        if tx.connection.execute(sa.select(models.Site.id).where(models.Site.code == code)).one_or_none():
+            raise Conflict(f"A site with the code {code!r} is on record already.", code="site_code_taken")
+        values = {"id": site_id, "code": code, "name": name, "units": units, "created_at": tx.now}
+        tx.connection.execute(sa.insert(models.Site).values(values | {"blade_set": record.encoded(blades)}))
+        tx.connection.execute(sa.insert(models.SiteHead).values(site_id=site_id, seq=0, head_hash=FIRST_HASH))
+        created = Event("site.created", "site", site_id, data={"code": code, "name": name, "units": units})
+        return Written(201, "", events=(created,))
+
+    database.write(site_id=site_id, actor=actor, request_id=new_id(), work=work)
+    return site_by_code(database, code)
+
+
+def set_blade_set(database: Database, code: str, blades: Any, *, actor: str = COMMAND_LINE) -> None:
+    """Give the site another blade set: ``"inch"``, ``"metric"`` or a list of blades (quantities).
+
+    Work orders opened before keep the set they were opened with.
+
+    Raises
+    ------
+    NotFound
+        No site has this code.
+    """
+    site = site_by_code(database, code)
+
+    def work(tx: Tx) -> Written:
+        changed = sa.update(models.Site).where(models.Site.id == tx.site_id)
+        tx.connection.execute(changed.values(blade_set=record.encoded(blades)))
+        return Written(200, "", events=(Event("site.blade_set_changed", "site", site.id, data={"blade_set": blades}),))
+
+    database.write(site_id=site.id, actor=actor, request_id=new_id(), work=work)
+
+
+def site_by_code(database: Database, code: str) -> Site:
+    """Return the site.
+
+    Raises
+    ------
+    NotFound
+        No site has this code.
+    """
+    with database.reading() as connection:
+        row = connection.execute(sa.select(models.Site.__table__).where(models.Site.code == code)).one_or_none()
+    if row is None:
+        raise NotFound(f"There is no site with the code {code!r}.")
+    return Site(row.id, row.code, row.name, row.units, record.decoded(row.blade_set), row.created_at)
+
+
+def site_ids(database: Database) -> list[str]:
+    """Return the ids of all sites, for work that goes through every site."""
+    with database.reading() as connection:
+        return list(connection.execute(sa.select(models.Site.id).order_by(models.Site.id)).scalars())

@@ -1,0 +1,193 @@
+"""Backup and restore of the embedded database: online, consistent, verified, and whole or not at all.
+
+PostgreSQL has its own tools (pg_dump, WAL archiving); it is refused here.
+"""
+
+import os
+import sqlite3
+import tempfile
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import Final
+
+from service.errors import ServiceError
+from service.settings import Settings
+from service.store.database import Database
+from service.store.engines import BUSY_TIMEOUT_MS
+from service.use_cases.checks.journal import Chain, verify_journals
+
+PAGES_AT_ONCE: Final = 1000
+OWNER_ONLY: Final = 0o600
+"""A backup holds what the database holds; nobody else reads it."""
+
+
+class CannotBackUp(ServiceError):
+    """The backup or the restore cannot be made; nothing was changed."""
+
+    code = "cannot_back_up"
+
+
+def back_up(settings: Settings, file: Path, *, force: bool = False) -> list[Chain]:
+    """Write the database to a file while it is in use; return its journals as verified in the file.
+
+    Raises
+    ------
+    CannotBackUp
+        Not the embedded database; the file exists and ``force`` is not set; the copy is not whole.
+    """
+    source = database_file(settings)
+    if not source.is_file():
+        raise CannotBackUp(f"there is no database {source}")
+    _refuse_existing(file, force)
+    return _copy_whole(settings, source, file)
+
+
+def restore(settings: Settings, file: Path, *, force: bool = False) -> list[Chain]:
+    """Put a backup in the place of the database; return its journals as verified.
+
+    Raises
+    ------
+    CannotBackUp
+        Not the embedded database; the backup is none or not whole; there is a database and ``force`` is not set; a
+        process has it open.
+    """
+    target = database_file(settings)
+    if not file.is_file():
+        raise CannotBackUp(f"there is no backup {file}")
+    if target.exists() and file.samefile(target):
+        raise CannotBackUp(f"{file} is the database itself")
+    _refuse_existing(target, force)
+    return _copy_whole(settings, file, target)
+
+
+def database_file(settings: Settings) -> Path:
+    """Return the file of the embedded database.
+
+    Raises
+    ------
+    CannotBackUp
+        The database is PostgreSQL.
+    """
+    if not settings.on_sqlite:
+        raise CannotBackUp("the database is PostgreSQL; back it up with pg_dump and restore it with pg_restore")
+    return Path(settings.database_url.removeprefix("sqlite:///"))
+
+
+def _refuse_existing(file: Path, force: bool) -> None:
+    if file.exists() and file.stat().st_size and not force:
+        raise CannotBackUp(f"{file} exists; --force overwrites it")
+
+
+def _copy_whole(settings: Settings, source: Path, target: Path) -> list[Chain]:
+    """Copy beside the target, verify the copy, and only then put it in the target's place."""
+    with _beside(target) as copy:
+        try:
+            _copy(source, copy)
+            chains = _verified(settings, copy)
+        except sqlite3.Error as error:
+            raise CannotBackUp(f"{source} cannot be read as a database: {error}") from error
+        broken = [chain for chain in chains if chain.broken_seq is not None]
+        if broken:
+            first = broken[0]
+            raise CannotBackUp(f"the journal of {first.site_code} is broken at row {first.broken_seq}: {first.reason}")
+        _close_log_of(target)
+        os.replace(copy, target)
+    _synced(target.parent)
+    return chains
+
+
+@contextmanager
+def _beside(target: Path) -> Iterator[Path]:
+    """Yield a new file in the folder of the target, gone at the end with what SQLite lays beside it."""
+    try:
+        handle, name = tempfile.mkstemp(prefix=f".{target.name}-", suffix=".part", dir=target.parent)
+    except OSError as error:
+        raise CannotBackUp(f"nothing can be written into {target.parent}: {error.strerror}") from error
+    os.close(handle)
+    copy = Path(name)
+    try:
+        yield copy
+    finally:
+        for each in (copy, *_logs_of(copy)):
+            each.unlink(missing_ok=True)
+
+
+def _copy(source: Path, copy: Path) -> None:
+    """Copy page by page in one read transaction of the source; writers go on meanwhile."""
+    reading = f"file:{_quoted(source)}?mode=ro"
+    with closing(sqlite3.connect(reading, uri=True, timeout=BUSY_TIMEOUT_MS / 1000)) as original:
+        original.execute("BEGIN")
+        original.execute("SELECT count(*) FROM sqlite_master").fetchone()  # begins the one snapshot that is copied
+        with closing(sqlite3.connect(copy)) as made:
+            original.backup(made, pages=PAGES_AT_ONCE)
+    copy.chmod(OWNER_ONLY)
+    _synced(copy)
+
+
+def _verified(settings: Settings, copy: Path) -> list[Chain]:
+    """Return the journals of a copy that SQLite finds whole.
+
+    Raises
+    ------
+    CannotBackUp
+        SQLite finds it damaged, rows refer to nothing, or it has another schema than this version.
+    """
+    with closing(sqlite3.connect(copy)) as connection:
+        found = [row[0] for row in connection.execute("PRAGMA integrity_check(1)")]
+        if found != ["ok"]:
+            raise CannotBackUp(f"the file is damaged: {found[0]}")
+        if connection.execute("PRAGMA foreign_key_check").fetchone() is not None:
+            raise CannotBackUp("rows of the file refer to rows that are not there")
+    database = Database(replace(settings, database_url=f"sqlite:///{copy}"))
+    try:
+        state = database.ready()
+        if not state["ready"]:
+            found_, expected = state["migration"], state["expected_migration"]
+            raise CannotBackUp(f"the file has schema {found_}, this version {expected}; use the version that wrote it")
+        chains = verify_journals(database)
+    finally:
+        database.dispose()
+    _close_log_of(copy)
+    return chains
+
+
+def _close_log_of(file: Path) -> None:
+    """Bring what the write-ahead log holds into the file and leave no log: one left behind would ruin its successor.
+
+    Raises
+    ------
+    CannotBackUp
+        Another process has the database open.
+    """
+    if not file.exists():
+        for each in _logs_of(file):
+            each.unlink(missing_ok=True)
+        return
+    try:
+        with closing(sqlite3.connect(file, timeout=1, isolation_level=None)) as connection:
+            mode = connection.execute("PRAGMA journal_mode = DELETE").fetchone()[0]
+    except sqlite3.DatabaseError as error:
+        if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_NOTADB:
+            return
+        raise CannotBackUp(f"{file} is in use; stop the service first") from error
+    if mode != "delete":
+        raise CannotBackUp(f"{file} is in use; stop the service first")
+
+
+def _logs_of(file: Path) -> tuple[Path, Path]:
+    return Path(f"{file}-wal"), Path(f"{file}-shm")
+
+
+def _quoted(file: Path) -> str:
+    return str(file.absolute()).replace("%", "%25").replace("?", "%3f").replace("#", "%23")
+
+
+def _synced(path: Path) -> None:
+    """Have the file, or the names in a folder, on the disk before going on."""
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
