@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import Any, Final
 from uuid import uuid4
 
-from flask import Flask, Response, g, request
+from flask import Flask, Response, current_app, g, request
 from werkzeug.routing import BaseConverter, Rule, UnicodeConverter
 
 from service.api.about import capabilities, docs, health
@@ -38,6 +38,7 @@ from service.api.orders.instructions import views as instructions
 from service.api.standards import views as standards
 from service.api.stays.imports import views as stays
 from service.serving.allowance import Shared
+from service.serving.fair_share import FairShare, Held
 from service.serving.metrics import Metrics
 from service.settings import Settings
 from service.store.database import Database
@@ -105,6 +106,8 @@ class Services:
     keyring: Keyring
     shelf: Shelf
     shared: Shared
+    share: FairShare | None = None
+    """Who holds the threads; None where nobody knows how many there are."""
 
     @cached_property
     def metrics(self) -> Metrics | None:
@@ -146,14 +149,19 @@ def create_app(settings: Settings) -> Flask:
     database.tell_of_commits(services.follow_commit)
     app.before_request(_begin)
     app.after_request(_end)
+    app.teardown_request(_give_back)
     return app
 
 
 def _begin() -> Response | None:
     """Give the request its id, and deny every route that declares no scope."""
     g.began = time.perf_counter()
+    share: FairShare | None = current_app.extensions["capsaddle"].share
+    g.held = None if share is None else share.begin()
     given = request.headers.get("X-Request-ID", "")
     g.request_id = given if _REQUEST_ID(given) else uuid4().hex
+    if "HTTP_HOST" not in request.environ and request.environ.get("SERVER_PROTOCOL") == "HTTP/1.1":
+        return problems.problem("bad_request", "HTTP/1.1 asks for the header field Host (RFC 9112, 3.2)")
     endpoint = request.endpoint
     if endpoint is None or endpoint in DECLARED.operations or endpoint in DECLARED.open_endpoints:
         return None
@@ -166,4 +174,13 @@ def _end(response: Response) -> Response:
     response.headers["X-Content-Type-Options"] = "nosniff"
     watching.limit_headers(response)
     watching.tell(response)
+    if g.get("held") is not None:
+        response.call_on_close(g.pop("held").end)  # a streamed answer holds its thread to its end
     return response
+
+
+def _give_back(_error: BaseException | None) -> None:
+    """Give the thread back where no answer came to be."""
+    held: Held | None = g.pop("held", None)
+    if held is not None:
+        held.end()

@@ -42,9 +42,17 @@ def main() -> None:
 @with_settings
 def migrate(settings: Settings) -> None:
     """Bring the database to the schema of this version."""
+    from sqlalchemy.engine import make_url
+    from sqlalchemy.exc import OperationalError
+
     from service.store import migrate as migrations
 
-    migrations.upgrade(settings.database_url)
+    try:
+        migrations.upgrade(settings.database_url)
+    except OperationalError as error:
+        where = make_url(settings.database_url).render_as_string(hide_password=True)
+        said = " ".join(str(error.orig).split())
+        raise click.ClickException(f"{where} cannot be opened or migrated: {said}") from None
     click.echo(f"The database is at {migrations.head()}.")
 
 

@@ -91,9 +91,41 @@ class IdempotencyKeyReused(CannotEvaluate):
 
 
 class Busy(ServiceError):
-    """The database cannot take the write now; the same request may be sent again."""
+    """The database cannot do it now; the same request may be sent again.
+
+    ``retry_after_s``: when to, [s]; None where waiting does not help, because somebody must do something.
+    """
 
     code = "busy"
+    retry_after_s: int | None = 2
+
+
+class ReadOnly(Busy):
+    """The database takes no changes: a write-protected file, a standby. Questions are answered."""
+
+    code = "read_only"
+    retry_after_s = None
+
+
+class DiskFull(Busy):
+    """The database has no room for the change."""
+
+    code = "disk_full"
+    retry_after_s = 30
+
+
+class StorageFailed(Busy):
+    """The disk of the database cannot be read or written."""
+
+    code = "storage_failed"
+    retry_after_s = 30
+
+
+class DatabaseMissing(Busy):
+    """The file of the database is not there, or another one lies in its place."""
+
+    code = "database_missing"
+    retry_after_s = None
 
 
 class TableError(Exception):

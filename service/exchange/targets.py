@@ -154,6 +154,8 @@ def _read(url: str) -> Target:
     host = (parts.hostname or "").removesuffix(".")
     if parts.scheme not in ("https", "http") or "@" in parts.netloc or "#" in url or not host:
         raise TargetNotAllowed("a URL is https://HOST:PORT/PATH, without user, password and fragment", field="url")
+    if port == 0:
+        raise TargetNotAllowed("port 0 is no port that anybody listens on", field="url")
     if _literal(host) is None and (not _HOST(host) or _ENDS_IN_NUMBER(host)):
         raise TargetNotAllowed(f"{host[:80]!a} is neither a name nor an address in its usual form", field="url")
     path = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")

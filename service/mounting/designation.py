@@ -6,12 +6,12 @@ Everything else in a designation belongs to its maker: it is kept as it stands a
 
 import math
 import re
-import unicodedata
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
 
 from service import units
+from service.characters import TooManyMarks, composed
 from service.errors import CannotEvaluate, OutOfTable
 from service.findings import Warned
 from service.reference.bearings import TYPES, Bearing, BoundaryDimensions, boundary_dimensions, sizes
@@ -57,7 +57,10 @@ def bearing_from_designation(designation: str) -> Bearing:
     ------
     ISO 15 for the dimensions; K, K30 and C2 to C5 as in DIN 623-1 and ISO 5753-1 (letters from memory).
     """
-    text = " ".join(unicodedata.normalize("NFC", designation).upper().split())
+    try:
+        text = "" if len(designation) > 10 * LONGEST else " ".join(composed(designation).upper().split())
+    except TooManyMarks as error:
+        raise _unknown(str(error)) from None
     if not text or len(text) > LONGEST or not text.isprintable():
         raise _unknown(f"a designation has 1 to {LONGEST} printable characters, such as 22216 K/C3")
     found = _NUMBER.match(text)

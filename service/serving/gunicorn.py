@@ -22,6 +22,7 @@ from gunicorn.arbiter import Arbiter
 from service import logs
 from service.app import create_app
 from service.serving import metrics
+from service.serving.fair_share import FairShare
 from service.settings import Settings
 
 WSGI = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
@@ -83,7 +84,9 @@ class Server(BaseApplication):  # type: ignore[misc]
     def load(self) -> Flask | WSGI:
         """Return the application, or one that answers for its metrics too on the address that is for them alone."""
         app = create_app(self.settings)
-        self.stop = app.extensions["capsaddle"].shared.stop
+        services = app.extensions["capsaddle"]
+        self.stop = services.shared.stop
+        services.share = FairShare(self.options["threads"], self.settings.key_share)
         gc.collect()
         gc.freeze()  # what is loaded stays: no collection looks at it, no process copies it
         gc.set_threshold(100_000, 20, 50)  # a plan makes tens of thousands of short-lived objects

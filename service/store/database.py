@@ -23,6 +23,7 @@ LOG = logging.getLogger(__name__)
 Told = Callable[[str, tuple[Event, ...]], None]
 """What is told of a commit: the id of the site, and the events that it entered in the journal."""
 REPLICA_RESTS_S: Final = 5.0
+_TAKES_NO_CHANGES: Final = "SELECT pg_is_in_recovery() OR current_setting('default_transaction_read_only') = 'on'"
 _HEAD: Final = sa.select(SiteHead.seq).where(SiteHead.site_id == sa.bindparam("site"))
 
 
@@ -45,7 +46,7 @@ class Database:
         self._making = threading.Lock()
         self._replica_failed_at: float | None = None
         self._watcher: Any = None
-        self._watcher_pid = 0
+        self._watched_by: tuple[int, Any] = (0, None)  # the process, and the file that it has open
         self._watching = threading.Lock()
         self._told: list[Told] = []
 
@@ -98,9 +99,10 @@ class Database:
     def _watched(self, statement: str, values: Mapping[str, str]) -> tuple[Any, ...] | None:
         with self._watching:
             try:
-                if self._watcher is None or self._watcher_pid != os.getpid():
+                file = engines.identity(engines.sqlite_file(self.settings.database_url))
+                if self._watcher is None or self._watched_by != (os.getpid(), file):
                     self._watcher = engines.watcher(self.settings.database_url)
-                    self._watcher_pid = os.getpid()
+                    self._watched_by = (os.getpid(), file)
                 rows: list[tuple[Any, ...]] = self._watcher.execute(statement, values).fetchall()
             except sqlite3.Error:
                 return None
@@ -231,14 +233,24 @@ class Database:
                 LOG.exception("what follows a commit failed; the write stands")
 
     def ready(self) -> dict[str, Any]:
-        """Return whether the database answers and has the schema that this code was written for."""
+        """Return whether the database answers, has the schema that this code was written for, and takes changes."""
         expected = migrate.head()
+        answer: dict[str, Any] = {"ready": False, "database": False, "writable": False, "migration": None}
         try:
             with translated():
                 found = migrate.current(self.engine)
+                writable = self._writable()
         except Exception:
-            return {"ready": False, "database": False, "migration": None, "expected_migration": expected}
-        return {"ready": found == expected, "database": True, "migration": found, "expected_migration": expected}
+            return answer | {"expected_migration": expected}
+        answer |= {"ready": found == expected, "database": True, "writable": writable, "migration": found}
+        return answer | {"expected_migration": expected}
+
+    def _writable(self) -> bool:
+        """Return whether the database takes changes, as far as can be told without one."""
+        if self.settings.on_sqlite:
+            return os.access(engines.sqlite_file(self.settings.database_url), os.W_OK)
+        with self.reading(before_site=True) as connection:
+            return not connection.exec_driver_sql(_TAKES_NO_CHANGES).scalar_one()
 
     def dispose(self) -> None:
         """Close the connections of this process."""
@@ -247,6 +259,6 @@ class Database:
                 engine.dispose()
             self._engines = {}
         with self._watching:
-            if self._watcher is not None and self._watcher_pid == os.getpid():
+            if self._watcher is not None and self._watched_by[0] == os.getpid():
                 self._watcher.close()
             self._watcher = None

@@ -9,7 +9,17 @@ from typing import Final
 import sqlalchemy as sa
 from sqlalchemy import exc
 
-from service.errors import Busy, CannotEvaluate, Conflict, ServiceError
+from service.errors import (
+    Busy,
+    CannotEvaluate,
+    Conflict,
+    DatabaseMissing,
+    DiskFull,
+    ReadOnly,
+    ServiceError,
+    StorageFailed,
+)
+from service.store.engines import MISSING
 from service.store.models import Base
 
 LOG = logging.getLogger(__name__)
@@ -51,8 +61,19 @@ MEANINGS: Final = {
 }
 _RETRIED: Final = frozenset({"40001", "40P01"})
 _TAKEN: Final = frozenset({"23505", "23P01"})
-_SQLITE_RETRY_LATER: Final = frozenset({5, 6, 10, 13})  # SQLITE_BUSY, SQLITE_LOCKED, SQLITE_IOERR, SQLITE_FULL
-_SQLITE_DISK: Final = frozenset({10, 13})
+_SQLITE_RETRY_LATER: Final = frozenset({5, 6})  # SQLITE_BUSY, SQLITE_LOCKED
+READ_ONLY: Final = "The database takes no changes now; questions are answered."
+_FULL: Final = "The database has no room for this; send the same request again when there is."
+_FAILED: Final = "The disk of the database failed; send the same request again after a moment."
+_BY_SQLITE: Final[dict[int, tuple[type[Busy], str]]] = {
+    8: (ReadOnly, READ_ONLY),  # SQLITE_READONLY
+    10: (StorageFailed, _FAILED),  # SQLITE_IOERR
+    13: (DiskFull, _FULL),  # SQLITE_FULL
+    14: (DatabaseMissing, MISSING),  # SQLITE_CANTOPEN
+}
+"""By the primary code: https://www.sqlite.org/rescode.html"""
+_DISK_FULL: Final = "53100"  # PostgreSQL's documentation, appendix A
+_READ_ONLY_TRANSACTION: Final = "25006"
 BUSY: Final = "The database cannot do this now; send the same request again after a moment."
 
 
@@ -64,6 +85,14 @@ def sqlstate(error: exc.DBAPIError) -> str:
 def retried(error: exc.DBAPIError) -> bool:
     """Return whether the transaction lost against another one and may simply be run again."""
     return sqlstate(error) in _RETRIED
+
+
+def refused_as_read_only(error: exc.DBAPIError) -> bool:
+    """Return whether PostgreSQL takes no changes: a standby, or ``default_transaction_read_only``.
+
+    Asked of writes alone: where a question tries to change something, the fault is ours.
+    """
+    return sqlstate(error) == _READ_ONLY_TRANSACTION
 
 
 def taken(error: exc.DBAPIError) -> bool:
@@ -107,8 +136,12 @@ def _meaning(error: exc.DBAPIError) -> ServiceError | None:
         return Busy(BUSY)
     if isinstance(error, exc.OperationalError):
         errorcode = getattr(error.orig, "sqlite_errorcode", None)
-        if errorcode is not None and errorcode & 0xFF in _SQLITE_DISK:
-            LOG.error("the disk of the database is full or broken: %s", error.orig)
+        kind, said = _BY_SQLITE.get(-1 if errorcode is None else errorcode & 0xFF, (None, ""))
+        if sqlstate(error) == _DISK_FULL:
+            kind, said = DiskFull, _FULL
+        if kind is not None:
+            LOG.error("the database cannot be used as it should: %s", error.orig)
+            return kind(said)
         if errorcode is None or errorcode & 0xFF in _SQLITE_RETRY_LATER:
             return Busy(BUSY)
     return None

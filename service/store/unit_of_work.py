@@ -4,6 +4,7 @@ Every change of the database goes through ``run``. The work may be run more than
 write through the transaction it is given.
 """
 
+import logging
 import random
 import threading
 import time
@@ -16,14 +17,21 @@ from typing import Final
 import sqlalchemy as sa
 from sqlalchemy import exc
 
-from service.errors import Busy
+from service.errors import Busy, ReadOnly
 from service.store import failures, fence, repeats
+from service.store.identity import clock_ms, keep_above
 from service.store.journal import Event, append
+from service.store.models import JournalEntry
 from service.store.repeats import Idempotency
 from service.store.transaction import Tx
 
 ATTEMPTS: Final = 5
 WRITER_WAIT_S: Final = 10.0
+LOOKED_AT: Final = 1000
+LONGEST_WRITE_MS: Final = 60_000
+"""Identifiers are made after the time that the journal has of their write, within so long."""
+LOG: Final = logging.getLogger(__name__)
+_looked_at: set[str] = set()
 
 __all__ = ["Call", "Event", "Idempotency", "Tx", "Written", "run"]
 
@@ -70,7 +78,8 @@ def run(engine: sa.Engine, writer_lock: "threading.Lock | None", call: Call) -> 
     Raises
     ------
     Busy
-        The database cannot take the write now, or other writers won ``ATTEMPTS`` times.
+        The database cannot take the write now, or other writers won ``ATTEMPTS`` times. ``ReadOnly``, ``DiskFull``,
+        ``StorageFailed``, ``DatabaseMissing`` say why.
     Conflict
         What is on record forbids it; ``idempotency_in_progress`` when the same request is running still.
     IdempotencyKeyReused
@@ -81,6 +90,8 @@ def run(engine: sa.Engine, writer_lock: "threading.Lock | None", call: Call) -> 
             try:
                 return _attempt(engine, call)
             except exc.DBAPIError as error:
+                if failures.refused_as_read_only(error):
+                    raise ReadOnly(failures.READ_ONLY) from error
                 if attempt == ATTEMPTS or not _worth_repeating(error, attempt):
                     raise
                 if failures.retried(error):
@@ -120,12 +131,29 @@ def _attempt(engine: sa.Engine, call: Call) -> Written:
             with connection.begin():
                 fence.let_through(connection, call.site_id)
                 tx = Tx(connection, call.site_id, datetime.now(UTC))
+                _keep_ids_in_order(tx)
                 outcome.append(_effect(tx, call))
                 if call.dry_run:
                     raise _RolledBack
         except _RolledBack:
             pass
     return outcome[0]
+
+
+def _keep_ids_in_order(tx: Tx) -> None:
+    """See, once for each site, that identifiers of this process sort after those that are on record.
+
+    Lists are in the order of identifiers, and a process that starts after the clock was set back knows nothing of it.
+    """
+    if tx.site_id in _looked_at:
+        return
+    newest = sa.select(JournalEntry.at).where(JournalEntry.site_id == tx.site_id).order_by(JournalEntry.seq.desc())
+    latest = newest.limit(LOOKED_AT).subquery()
+    at = tx.connection.execute(sa.select(sa.func.max(latest.c.at))).scalar()
+    if at is not None and (at_ms := round(at.timestamp() * 1000)) > clock_ms():
+        LOG.warning("the clock is behind the journal of site %s: identifiers go on from %s", tx.site_id, at)
+        keep_above(at_ms + LONGEST_WRITE_MS)
+    _looked_at.add(tx.site_id)
 
 
 def _effect(tx: Tx, call: Call) -> Written:

@@ -2,13 +2,16 @@
 
 Several may run at once: a subscription is leased by one UPDATE, for no longer than a few attempts take. No transaction
 is open while a receiver is waited for. A process that dies between an answer and its record sends that event again,
-under the same id.
+under the same id. Subscriptions are served by several threads, a few seconds each and sites in turn, so that a slow
+receiver keeps nobody else waiting.
 """
 
 import logging
 import random
 import threading
+import time
 from collections.abc import Callable
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
@@ -24,10 +27,13 @@ from service.store.queries import deliveries, events, sites, subscriptions
 from service.store.queries.deliveries import AttemptRow, DeliveryRow
 from service.store.queries.subscriptions import SubscriptionRow
 from service.store.unit_of_work import Event, Tx, Written
+from service.webhooks.turns import Turns
 
 LOOKS_EVERY_S: Final = 1.0
 ROWS_AT_ONCE: Final = 200
-DELIVERIES_A_TURN: Final = 50
+AT_ONCE: Final = 8
+TURN_S: Final = 2.0
+"""After so long no further attempt begins in a turn; the one that is under way takes up to 20 s."""
 LONGEST_PAUSE_S: Final = 300.0
 ACTOR: Final = "relay"
 LOG = logging.getLogger(__name__)
@@ -53,49 +59,82 @@ class Relay:
         self.public_url = settings.public_url or ""
         self.owner = new_id()
         self.stopping = threading.Event()
+        self._turns = Turns(max(1, min(AT_ONCE, settings.pool_size)))
+        self._under_way: dict[Future[tuple[int, bool]], str] = {}
 
     def run(self) -> None:
-        """Deliver until ``stopping`` is set; the attempt that is under way is finished first."""
-        while not self.stopping.is_set():
-            try:
-                served = self.turn()
-            except Exception:
-                LOG.exception("the relay goes on after an error")
-                served = 0
-            if served == 0:
-                self.stopping.wait(LOOKS_EVERY_S)
+        """Deliver until ``stopping`` is set; the attempts that are under way are finished first."""
+        with ThreadPoolExecutor(self._turns.at_once, "relay") as pool:
+            while not self.stopping.is_set():
+                until = time.monotonic() + LOOKS_EVERY_S
+                try:
+                    self._look()
+                except Exception:
+                    LOG.exception("the relay goes on after an error")
+                while not self.stopping.is_set() and (left_s := until - time.monotonic()) > 0:
+                    self._begin_turns(pool)
+                    if self._under_way:
+                        self._end_turns(left_s)
+                    else:
+                        self.stopping.wait(left_s)
 
     def run_once(self) -> int:
-        """Deliver what is due now, and return the number of attempts."""
+        """Deliver what is due now, and return the number of attempts and of rows that were handed over."""
         total = 0
-        while served := self.turn():
-            total += served
+        with ThreadPoolExecutor(self._turns.at_once, "relay") as pool:
+            while not self.stopping.is_set():
+                self._look()
+                served = 0
+                while not self._turns.idle:
+                    self._begin_turns(pool)
+                    served += self._end_turns(None)
+                if served == 0:
+                    break
+                total += served
         return total
 
-    def turn(self) -> int:
-        """Serve every subscription that is due once, and return the number of attempts and rows handed over."""
-        served = 0
+    def _look(self) -> None:
+        """Let every subscription that is due wait for its turn."""
         for site_id in sites.site_ids(self.database):
+            if self.stopping.is_set():
+                return
             with self.database.read(site_id) as tx:
                 due = subscriptions.due_subscriptions(tx)
             for subscription_id in due:
-                if self.stopping.is_set():
-                    return served
-                served += self._served(site_id, subscription_id)
+                self._turns.wait(site_id, subscription_id)
+
+    def _begin_turns(self, pool: ThreadPoolExecutor) -> None:
+        while (turn := self._turns.begin()) is not None:
+            self._under_way[pool.submit(self._served, *turn)] = turn[1]
+
+    def _end_turns(self, within_s: float | None) -> int:
+        """Wait for turns to end, and return the number of attempts and rows in those that did."""
+        served = 0
+        for future in wait(self._under_way, within_s, FIRST_COMPLETED).done:
+            subscription_id = self._under_way.pop(future)
+            error = future.exception()
+            if error is not None:
+                LOG.error("the relay goes on after an error", exc_info=error)
+            found, more = (0, False) if error is not None else future.result()
+            self._turns.end(subscription_id, more=more)
+            served += found
         return served
 
-    def _served(self, site_id: str, subscription_id: str) -> int:
-        """Serve one subscription for a turn, if no other process has it."""
+    def _served(self, site_id: str, subscription_id: str) -> tuple[int, bool]:
+        """Serve one subscription for a turn, if no other process has it.
+
+        Returns the number of attempts and of rows that were handed over, and whether more is due at once.
+        """
         if not self._write(site_id, lambda tx: subscriptions.lease(tx, subscription_id, self.owner, self.lease_s)):
-            return 0
-        served = 0
+            return 0, False
+        until = time.monotonic() + TURN_S
         try:
-            served = self._write(site_id, lambda tx: self._handed_over(tx, subscription_id))
-            for _ in range(DELIVERIES_A_TURN):
+            served = handed_over = self._write(site_id, lambda tx: self._handed_over(tx, subscription_id))
+            while time.monotonic() < until:
                 if self.stopping.is_set() or not self._one(site_id, subscription_id):
-                    break
+                    return served, handed_over >= ROWS_AT_ONCE
                 served += 1
-            return served
+            return served, True
         finally:
             self._write(site_id, lambda tx: subscriptions.release(tx, subscription_id, self.owner))
 

@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from service.settings import Settings
+from service.store import fence
 from service.store.database import Database
 from service.store.queries import stay_import
 from service.store.queries.histories import COLUMNS as READ_COLUMNS
@@ -130,19 +131,21 @@ def plain(database: Database, rows: list[tuple[Any, ...]]) -> None:
     marks = ", ".join([mark] * len(stay_import.COLUMNS))
     statement = f"INSERT INTO stays ({', '.join(stay_import.COLUMNS)}) VALUES ({marks})"
     with database.engine.connect().execution_options(writes=True) as connection, connection.begin():
+        fence.let_through(connection, None)
         cursor = connection.connection.cursor()
         cursor.executemany(statement, rows)
 
 
-def filled(url: str, number: int) -> tuple[Database, str]:
-    """Return a database with so many stays."""
-    database, site_id = with_assets(url, number)
+def filled(url: str, number: int, owned: Callable[[str], str]) -> tuple[Database, str]:
+    """Return a database with so many stays, filled by the owner of its tables."""
+    database, site_id = with_assets(owned(url), number)
     for part in parts(stays(number), 100_000):
         read = read_import(as_csv(iter(part)), "text/csv", None)
         written(database, site_id, lambda tx, read=read: insert(tx, read.stays))
     with database.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
         connection.exec_driver_sql("ANALYZE")
-    return database, site_id
+    database.dispose()
+    return Database(Settings(database_url=url, statement_timeout_ms=600_000)), site_id
 
 
 def insert(tx: Tx, given: list[Any]) -> None:
@@ -201,7 +204,7 @@ def analysis_times(database: Database, site_id: str) -> tuple[float, float, floa
     theirs = []
     for _ in range(3):
         begin = time.perf_counter()
-        with database.engine.connect() as connection:
+        with database.reading(site_id=site_id) as connection:
             raw = connection.connection.driver_connection
             cursor = raw.cursor() if database.settings.on_sqlite else raw.cursor(name="plain")
             cursor.execute(statement)
@@ -256,14 +259,17 @@ def main(engine: str, to_import: int, to_analyse: int) -> None:
 
             def clone() -> str:
                 return files.clone(Path(tempfile.mkdtemp(dir=folder)))
+
+            owned: Callable[[str], str] = str
         else:
-            clone = databases.postgres_server(stack).clone
+            server = databases.postgres_server(stack)
+            clone, owned = server.clone, server.as_owner
         if to_import:
             ours, theirs = import_times(clone, to_import)
             both = f"{ours:.2f} s, executemany {theirs:.2f} s: {theirs / ours:.2f}"
             print(f"{engine}: import of {to_import:,} stays {both}", flush=True)
-        small, small_site = filled(clone(), 10_000)
-        large, large_site = filled(clone(), to_analyse)
+        small, small_site = filled(clone(), 10_000, owned)
+        large, large_site = filled(clone(), to_analyse, owned)
         for name, (few, many) in page_times([(small, small_site), (large, large_site)]).items():
             print(f"{engine}: page, {name}: {few:.2f} ms at 10,000, {many:.2f} ms at {to_analyse:,}: {many / few:.2f}")
         ours, theirs, more = analysis_times(large, large_site)

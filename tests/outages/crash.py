@@ -147,7 +147,7 @@ def main() -> int:
         if where is None:
             parser.error("no initdb and postgres were found")
         with postgres(where) as database:
-            migrate.upgrade(database.url)
+            migrate.upgrade(database.owner_url)
             outcome = crash(
                 database.url,
                 kills=given.kills,

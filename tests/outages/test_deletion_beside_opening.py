@@ -29,7 +29,7 @@ ROUNDS, PLACES = 25, ("one", "other")
 def own_postgres() -> Iterator[Postgres]:
     """A server whose log is ours to read."""
     with postgres(needed_programs()) as server:
-        migrate.upgrade(server.url)
+        migrate.upgrade(server.owner_url)
         yield server
 
 

@@ -29,7 +29,7 @@ LOGGED = {"log_statement": "all", "wal_level": "replica"}
 def primary() -> Iterator[Postgres]:
     """A server of our own, migrated, with two sites."""
     with postgres(needed_programs("pg_basebackup"), **LOGGED) as server:
-        migrate.upgrade(server.url)
+        migrate.upgrade(server.owner_url)
         yield server
 
 
@@ -47,7 +47,7 @@ def called(primary: Postgres) -> dict[str, dict[str, str]]:
 
 def asked(server: Postgres, statement: str) -> list[Any]:
     """The row that a server itself answers."""
-    with psycopg.connect(server.url.replace("+psycopg", ""), autocommit=True) as connection:
+    with psycopg.connect(server.owner_url.replace("+psycopg", ""), autocommit=True) as connection:
         return list(connection.execute(statement).fetchone() or ())
 
 

@@ -29,7 +29,12 @@ def states(database: Database) -> dict[str, list[str]]:
 
 
 def test_a_database_without_schema_or_answer_fails(tmp_path: Path) -> None:
-    empty = Database(Settings(database_url=f"sqlite:///{tmp_path / 'empty.db'}"))
+    url = f"sqlite:///{tmp_path / 'empty.db'}"
+    nowhere = Database(Settings(database_url=url))
+    assert "run capsaddle migrate" in states(nowhere)["database failed"][0]
+    assert list(tmp_path.iterdir()) == [], "nothing is made by looking"
+    (tmp_path / "empty.db").touch()
+    empty = Database(Settings(database_url=url))
     assert set(states(empty)) == {"tables ok", "schema failed"}
     empty.dispose()
     away = Database(Settings(database_url="postgresql+psycopg://nobody@127.0.0.1:1/none"))

@@ -1,10 +1,10 @@
 """The second fence (PostgreSQL): row level security holds where a query forgets its site. And the replica.
 
-The role here is one as docker/roles.sh makes it: no superuser, no owner of tables. What row level security does to such
-a role, and that FORCE holds the owner too: PostgreSQL's documentation, 5.9 Row Security Policies.
+The role is the one that docker/roles.sh makes, as in all tests on PostgreSQL: no superuser, no owner of tables. What
+row level security does to such a role, and that FORCE holds the owner too: PostgreSQL's documentation, 5.9 Row
+Security Policies.
 """
 
-import os
 from collections.abc import Iterator
 
 import pytest
@@ -22,25 +22,24 @@ from tests import databases
 from tests.api.samples.machines import fan, order
 from tests.store import plant
 
-ROLE = f"capsaddle_fenced_{os.getpid()}"
 TABLES = {name for name, table in models.Base.metadata.tables.items() if "site_id" in table.c}
 
 
 @pytest.fixture
-def fenced(postgres_server: databases.PostgresServer) -> Iterator[Database]:
+def fenced(postgres_url: str) -> Iterator[Database]:
     """The store as the service's own role."""
-    url = postgres_server.clone()
-    with engines.single(url).begin() as owner:
-        owner.exec_driver_sql(f"CREATE ROLE {ROLE} LOGIN PASSWORD 'plain' NOSUPERUSER NOBYPASSRLS")
-        owner.exec_driver_sql(f"GRANT SELECT, INSERT, UPDATE, DELETE ON ALL TABLES IN SCHEMA public TO {ROLE}")
-    app = sa.make_url(url).set(username=ROLE, password="plain").render_as_string(hide_password=False)
-    database = Database(Settings(database_url=app))
+    database = Database(Settings(database_url=postgres_url))
     yield database
     database.dispose()
-    postgres_server.drop(url)
-    server = postgres_server.url.set(drivername="postgresql+psycopg").render_as_string(hide_password=False)
-    with engines.single(server).begin() as owner:
-        owner.exec_driver_sql(f"DROP ROLE {ROLE}")
+
+
+def test_the_tests_work_as_the_role_of_production(fenced: Database) -> None:
+    """It goes around no fence, may make nothing, owns nothing and is a member of no role that could."""
+    with fenced.reading() as connection:
+        rights = "SELECT rolsuper, rolbypassrls, rolcreatedb, rolcreaterole FROM pg_roles WHERE rolname = current_user"
+        assert tuple(connection.exec_driver_sql(rights).one()) == (False, False, False, False)
+        owned = "SELECT count(*) FROM pg_class WHERE pg_has_role(current_user, relowner, 'MEMBER')"
+        assert connection.exec_driver_sql(owned).scalar_one() == 0
 
 
 def with_a_machine(database: Database, code: str) -> str:
@@ -142,8 +141,9 @@ def test_a_question_about_the_past_goes_to_a_replica_that_has_all_writes_of_the_
     for site_id in (busy, calm):
         plant.stored(primary, site_id)
     primary.dispose()
-    copy = postgres_server._create(str(sa.make_url(url).database))
-    with engines.single(copy).begin() as connection:  # so that it can be told which of the two answered
+    made = postgres_server.create(str(sa.make_url(url).database))
+    copy = postgres_server.as_role(made)
+    with engines.single(made).begin() as connection:  # so that it can be told which of the two answered
         connection.execute(sa.update(models.Asset).values(name="of the replica"))
     database = Database(Settings(database_url=url, database_read_url=copy))
     assert names(database, busy, past=True) == ["of the replica"]

@@ -37,6 +37,7 @@ def test_every_setting_is_taken() -> None:
             "CAPSADDLE_WEBHOOK_LEASE_S": "30",
             "CAPSADDLE_METRICS_BIND": "127.0.0.1:9108",
             "CAPSADDLE_RATE_LIMIT": "600",
+            "CAPSADDLE_KEY_SHARE": "0.25",
             "CAPSADDLE_DATABASE_POOLER": "true",
         }
     )
@@ -46,7 +47,7 @@ def test_every_setting_is_taken() -> None:
     )
     assert settings == Settings(
         "sqlite:////data/plant.db", "https://plant.example/bearings", 2048, 3, 500, 400, 0.5, "warning", targets, True,
-        (0.0, 1.5), None, True, "127.0.0.1:9108", 600, 30.0,
+        (0.0, 1.5), None, True, "127.0.0.1:9108", 600, 30.0, 0.25,
     )  # fmt: skip
 
 
@@ -67,6 +68,9 @@ def test_a_replica_is_one_of_postgresql(tmp_path: Path) -> None:
         ("METRICS_BIND", ":9108"),
         ("METRICS_BIND", "127.0.0.1:0"),
         ("RATE_LIMIT", "-1"),
+        ("KEY_SHARE", "0"),
+        ("KEY_SHARE", "1.5"),
+        ("KEY_SHARE", "nan"),
         ("DATABASE_POOLER", "yes"),
         ("DATABASE_URL", "sqlite://"),
         ("DATABASE_URL", "sqlite:///"),

@@ -18,7 +18,7 @@ import requests
 import sqlalchemy as sa
 
 from service.settings import Settings
-from service.store import models
+from service.store import fence, models
 from service.store.database import Database
 from service.use_cases.checks.backup import CannotBackUp, back_up, restore
 from service.use_cases.checks.journal import verify_journals
@@ -150,19 +150,21 @@ def client_programs(server: databases.PostgresServer) -> tuple[str, str]:
 def test_the_way_of_postgresql_own_tools_keeps_every_row(
     postgres_server: databases.PostgresServer, postgres_url: str, tmp_path: Path
 ) -> None:
-    """The commands of service/render/docs/pages/backup.md."""
+    """The commands of service/render/docs/pages/backup.md, by the superuser: the dump keeps the rights of the role."""
     dump, restore = client_programs(postgres_server)
     populated(postgres_url).dispose()
     before, file = rows(postgres_url), tmp_path / "plant.dump"
-    plain = postgres_url.replace("postgresql+psycopg", "postgresql")
+    plain = postgres_server.as_owner(postgres_url).replace("postgresql+psycopg", "postgresql")
     subprocess.run([dump, "--format=custom", f"--file={file}", plain], check=True)
     fresh = postgres_server.empty()
     into = f"--dbname={fresh.replace('postgresql+psycopg', 'postgresql')}"
     subprocess.run([restore, "--exit-on-error", "--single-transaction", into, str(file)], check=True)
-    assert rows(fresh) == before
-    database = Database(settings_of(fresh))
+    served = postgres_server.as_role(fresh)
+    assert rows(served) == before
+    database = Database(settings_of(served))
     assert [(chain.rows > 0, chain.broken_seq) for chain in verify_journals(database)] == [(True, None)]
     with pytest.raises(sa.exc.DatabaseError, match="append-only"), database.engine.begin() as connection:
+        fence.let_through(connection, None)
         connection.execute(sa.update(models.JournalEntry).values(actor="nobody"))
     database.dispose()
     postgres_server.drop(fresh)

@@ -11,16 +11,21 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Any
 
+import psycopg
 import pytest
 import requests
 import yaml
+from sqlalchemy.engine import make_url
 
 from service.cli import main
 from service.settings import Settings
+from service.store import migrate
+from tests.databases import started
+from tests.outages.postgres import needed_programs
 from tests.system.servers import Server, free_port, serving
 
 ROOT = Path(__file__).parents[2]
@@ -133,34 +138,45 @@ def test_the_engine_reads_the_composition() -> None:
     assert told.returncode == 0, told.stderr
 
 
-def test_the_role_of_the_service_may_change_rows_and_no_tables(postgres_server: Any, tmp_path: Path) -> None:
-    """Runs the SQL of docker/roles.sh by hand, then the migrations as the owner."""
+def test_the_role_of_the_service_may_change_rows_and_no_tables(postgres_url: str) -> None:
+    """The role of docker/roles.sh, which all tests on PostgreSQL work as."""
     import sqlalchemy as sa
 
-    from service.store import engines, migrate
+    from service.store import engines
 
-    text = (DOCKER / "roles.sh").read_text()
-    sql = text.partition("<<'SQL'\n")[2].partition("\nSQL\n")[0]
-    role = f"app_{os.getpid()}"
-    sql = sql.replace("capsaddle_app", role).replace(":'password'", "'plain'")
-    url = postgres_server.empty()
-    engine = engines.single(url)
-    try:
-        with engine.begin() as connection:
-            connection.exec_driver_sql(sql)
-        migrate.upgrade(url)
-        app = sa.make_url(url).set(username=role, password="plain").render_as_string(hide_password=False)
-        with engines.single(app).connect() as connection:
-            assert connection.exec_driver_sql("SELECT count(*) FROM assets").scalar_one() == 0
-            for refused in ("DROP TABLE assets", "CREATE TABLE more (id int)", "ALTER TABLE stays ADD note text"):
-                with pytest.raises(sa.exc.ProgrammingError, match=r"must be owner|permission denied"):
-                    connection.exec_driver_sql(refused)
-                connection.rollback()
-    finally:
-        postgres_server.drop(url)
-        server_url = postgres_server.url.set(drivername="postgresql+psycopg").render_as_string(False)
-        with engines.single(server_url).begin() as connection:
-            connection.exec_driver_sql(f"DROP ROLE {role}")
+    with engines.single(postgres_url).connect() as connection:
+        assert connection.exec_driver_sql("SELECT count(*) FROM assets").scalar_one() == 0
+        for refused in ("DROP TABLE assets", "CREATE TABLE more (id int)", "ALTER TABLE stays ADD note text"):
+            with pytest.raises(sa.exc.ProgrammingError, match=r"must be owner|permission denied"):
+                connection.exec_driver_sql(refused)
+            connection.rollback()
+
+
+def test_the_script_that_makes_the_role_runs_in_a_shell(tmp_path: Path) -> None:
+    """docker/roles.sh itself, by sh and psql, on a server of its own; the password has a quote in it."""
+    where = needed_programs()
+    psql = shutil.which("psql", path=os.pathsep.join([str(where), os.environ["PATH"]]))
+    if psql is None:
+        pytest.skip("no psql here")
+    password = tmp_path / "app_password"
+    password.write_text("it's\n")
+    script = tmp_path / "roles.sh"
+    script.write_text((DOCKER / "roles.sh").read_text().replace("/run/secrets/app_password", str(password)))
+    with ExitStack() as stack:
+        url = started(stack, str(where / "initdb"), str(where / "postgres"))
+        with psycopg.connect(url, autocommit=True) as owner:
+            owner.execute("CREATE ROLE capsaddle_owner SUPERUSER LOGIN")
+            owner.execute("CREATE DATABASE capsaddle OWNER capsaddle_owner")
+        own = {"PATH": os.pathsep.join([str(Path(psql).parent), os.environ["PATH"]]), "PGHOST": "127.0.0.1"}
+        own |= {"PGPORT": str(make_url(url).port), "POSTGRES_USER": "capsaddle_owner", "POSTGRES_DB": "capsaddle"}
+        told = subprocess.run(["sh", str(script)], env=own, capture_output=True, text=True, timeout=60)
+        assert told.returncode == 0, told.stderr
+        server = make_url(url).set(database="capsaddle")
+        migrate.upgrade(str(server.set(drivername="postgresql+psycopg", username="capsaddle_owner")))
+        with psycopg.connect(str(server.set(username="capsaddle_app"))) as app:
+            assert app.execute("SELECT count(*) FROM assets").fetchone() == (0,)
+            with pytest.raises(psycopg.errors.InsufficientPrivilege):
+                app.execute("DROP TABLE assets")
 
 
 @contextmanager

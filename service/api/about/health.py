@@ -19,13 +19,17 @@ def live() -> Response:
 
 @blueprint.get("/health/ready", provide_automatic_options=False)
 def ready() -> Response:
-    """The database answers and has the schema of this version, and the server was not told to stop."""
+    """The database answers and has the schema of this version, and the server was not told to stop.
+
+    ``read_only`` is ready too: questions are answered, changes are refused with 503.
+    """
     services = current_app.extensions["capsaddle"]
     if services.shared.stopping:
         return Response('{"status":"stopping"}', 503, content_type="application/json", headers=_NO_STORE)
     state = services.database.ready()
     status = 200 if state["ready"] else 503
-    body = {"status": "ready" if state["ready"] else "not_ready", "database": state["database"]}
+    word = "not_ready" if not state["ready"] else "ready" if state["writable"] else "read_only"
+    body = {"status": word, "database": state["database"]}
     return Response(written(body), status=status, content_type="application/json", headers=_NO_STORE)
 
 

@@ -8,6 +8,7 @@ from urllib.parse import urlencode
 from flask import Response, current_app
 
 from service.api.events.schemas import EventPage, EventQuery
+from service.api.http import auth
 from service.api.http.operations import Answer, Blueprint, Call
 from service.api.http.problems import ProblemRaised
 from service.exchange.cloud_events import PREFIX, cloud_event
@@ -80,6 +81,7 @@ def _awaited(call: Call, event_type: str | None) -> Stretch:
     try:
         while not found.events and (left_s := until - time.monotonic()) > 0:
             time.sleep(min(LOOKS_EVERY_S, left_s))
+            auth.still_in_force(call.caller)
             found = _stretch(call, event_type)
         return found
     finally:

@@ -39,6 +39,23 @@ def _caller() -> Caller:
     keyring: Keyring = current_app.extensions["capsaddle"].keyring
     caller = keyring.caller(token)
     if caller is None:
-        refused = {"WWW-Authenticate": _CHALLENGE["WWW-Authenticate"] + ', error="invalid_token"'}
-        raise ProblemRaised("bad_key", "the key is unknown, expired or revoked", headers=refused)
+        raise _bad_key()
     return caller
+
+
+def still_in_force(caller: Caller) -> None:
+    """See that the key of a request that takes its time was not revoked meanwhile.
+
+    Raises
+    ------
+    ProblemRaised
+        401
+    """
+    keyring: Keyring = current_app.extensions["capsaddle"].keyring
+    if keyring.signer(caller.key_id) is None:
+        raise _bad_key()
+
+
+def _bad_key() -> ProblemRaised:
+    refused = {"WWW-Authenticate": _CHALLENGE["WWW-Authenticate"] + ', error="invalid_token"'}
+    return ProblemRaised("bad_key", "the key is unknown, expired or revoked", headers=refused)

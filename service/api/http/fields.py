@@ -13,6 +13,7 @@ from uuid import UUID
 
 from marshmallow import ValidationError, fields, validate
 
+from service.characters import TooManyMarks, composed
 from service.errors import shown
 from service.moments import EARLIEST_YEAR, NotAMoment, moment
 from service.units import BASE_UNIT, DIMENSIONS_OF, KINDS, UNITS, Quantity, to_base, to_nm
@@ -39,9 +40,14 @@ class Text(fields.Field[str]):
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:
         if not isinstance(value, str):
             raise Refused("wrong_type", f"{shown(value)} is not a text")
+        if len(value) > 4 * self.longest:  # no character is written with more than four, decomposed
+            raise Refused("wrong_length", f"{len(value)} characters; 1 to {self.longest} are taken")
         if any(unicodedata.category(c) in ("Cc", "Cs") and not (self.lines and c == "\n") for c in value):
             raise Refused("bad_character", "control characters and lone surrogates are refused")
-        text = unicodedata.normalize("NFC", value).strip()
+        try:
+            text = composed(value).strip()
+        except TooManyMarks as error:
+            raise Refused("bad_character", str(error)) from None
         if not 1 <= len(text) <= self.longest:
             raise Refused("wrong_length", f"{len(text)} characters; 1 to {self.longest} are taken")
         return text

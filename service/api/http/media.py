@@ -5,6 +5,7 @@ from typing import Final
 from flask import Response, request
 from werkzeug.datastructures import MIMEAccept
 
+from service.api.http.header_lists import header_list
 from service.api.http.problems import ProblemRaised
 from service.exchange.media import JSON
 
@@ -22,7 +23,7 @@ def best_media(offered: tuple[str, ...]) -> str:
     ProblemRaised
         406 naming what is offered.
     """
-    accepted = request.headers.get("Accept")
+    accepted = header_list("Accept")
     if not accepted or accepted in ("*/*", offered[0]):
         return offered[0]
     asked = MIMEAccept([(media.partition(";")[0].strip(), q) for media, q in request.accept_mimetypes])

@@ -100,17 +100,31 @@ class Call:
         return strict_json.written(present(record, self.units))
 
     def _idempotency(self) -> Idempotency | None:
-        given = request.headers.get("Idempotency-Key")
-        if given is None:
+        key = idempotency_key()
+        if key is None:
             return None
-        key = given[1:-1] if len(given) > 1 and given[0] == given[-1] == '"' else given
-        if not 1 <= len(key) <= 255 or not all(" " < character <= "~" and character not in '"\\' for character in key):
-            raise ProblemRaised(
-                "bad_idempotency_key",
-                "Idempotency-Key takes 1 to 255 printable ASCII characters without blanks, quoted or bare",
-                faults=[{"header": "Idempotency-Key", "code": "bad_idempotency_key", "detail": "not readable"}],
-            )
         return Idempotency(key=key, method=request.method, route=self.route, fingerprint=self.fingerprint)
+
+
+def idempotency_key() -> str | None:
+    """Return the Idempotency-Key of the request, None without one.
+
+    Raises
+    ------
+    ProblemRaised
+        ``bad_idempotency_key``
+    """
+    given = request.headers.get("Idempotency-Key")
+    if given is None:
+        return None
+    key = given[1:-1] if len(given) > 1 and given[0] == given[-1] == '"' else given
+    if not 1 <= len(key) <= 255 or not all(" " < character <= "~" and character not in '"\\' for character in key):
+        raise ProblemRaised(
+            "bad_idempotency_key",
+            "Idempotency-Key takes 1 to 255 printable ASCII characters without blanks, quoted or bare",
+            faults=[{"header": "Idempotency-Key", "code": "bad_idempotency_key", "detail": "not readable"}],
+        )
+    return key
 
 
 View = Callable[..., Response]
@@ -212,6 +226,9 @@ class Blueprint(flask_smorest.Blueprint):
                 if any("\0" in part for part in path.values()):
                     raise NotFound("no name or id holds the character NUL")
                 loaded = _query(query_schema)
+                if loaded.get("dry_run") == "true" and "read" not in caller.scopes:
+                    said = "a dry run shows what is on record and leaves no trace: it needs the scope read too"
+                    raise ProblemRaised("scope_missing", said)
                 units: UnitSystem = loaded.get("units") or ("inch" if caller.units == "inch" else "metric")
                 g.units = units
                 if ndjson_bytes is not None or raw:

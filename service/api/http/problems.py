@@ -43,6 +43,7 @@ CATALOGUE: Final[dict[str, tuple[int, str]]] = {
     "expectation_failed": (417, "What Expect asks for is not done here"),
     "precondition_required": (428, "If-Match is needed"),
     "rate_limited": (429, "The key has sent as many requests as it may in this minute"),
+    "too_many_at_once": (429, "The key holds its share of the threads while others call"),
     "headers_too_large": (431, "The header fields are too large or too many"),
     # what was sent
     "invalid": (422, "The body does not have the shape that is asked for"),
@@ -150,6 +151,10 @@ CATALOGUE: Final[dict[str, tuple[int, str]]] = {
     "internal": (500, "Something went wrong on our side"),
     "unknown_transfer_coding": (501, "The Transfer-Encoding is not taken here"),
     "busy": (503, "The database cannot take the request now"),
+    "read_only": (503, "The database takes no changes now; questions are answered"),
+    "disk_full": (503, "The disk of the database is full"),
+    "storage_failed": (503, "The disk of the database cannot be read or written"),
+    "database_missing": (503, "The database is not there"),
 }
 
 _STATUS_BY_ERROR: Final[tuple[tuple[type[errors.ServiceError], int], ...]] = (
@@ -241,14 +246,14 @@ def document_of(error: errors.ServiceError | ValidationError) -> dict[str, Any]:
     return _invalid_document(error) if isinstance(error, ValidationError) else _service_document(error)
 
 
-def _answered(document: dict[str, Any]) -> Response:
-    headers = {"Retry-After": "2"} if document["status"] == 503 else {}
+def _answered(document: dict[str, Any], retry_after_s: int | None = None) -> Response:
+    headers = {} if retry_after_s is None else {"Retry-After": str(retry_after_s)}
     headers["Cache-Control"] = "no-store"
     return Response(written(document), status=document["status"], content_type=MEDIA_TYPE, headers=headers)
 
 
 def _service_error(error: errors.ServiceError) -> Response:
-    return _answered(_service_document(error))
+    return _answered(_service_document(error), error.retry_after_s if isinstance(error, errors.Busy) else None)
 
 
 def _invalid(error: ValidationError) -> Response:

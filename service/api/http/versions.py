@@ -9,6 +9,7 @@ version alone, in whatever media type and units it was read.
 from flask import request
 from werkzeug.http import quote_etag, unquote_etag
 
+from service.api.http.header_lists import header_list
 from service.api.http.problems import ProblemRaised
 
 
@@ -19,6 +20,8 @@ def etag(version: int, units: str, media: str = "json") -> str:
 
 def not_modified(tag: str) -> bool:
     """Return whether If-None-Match names the tag, compared weakly: the caller holds this representation."""
+    if header_list("If-None-Match") is None:
+        return False
     return request.if_none_match.contains_weak(unquote_etag(tag)[0] or "")
 
 
@@ -32,7 +35,7 @@ def required_version(current: int, units: str) -> int:
     ProblemRaised
         428 without If-Match; 412 with the current ETag when no tag names the current version.
     """
-    if "If-Match" not in request.headers:
+    if header_list("If-Match") is None:
         raise ProblemRaised(
             "precondition_required",
             "send If-Match with the ETag that the change is based on",

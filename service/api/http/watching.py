@@ -18,14 +18,21 @@ UNMATCHED: Final = "unmatched"
 
 
 def count(caller: Caller) -> None:
-    """Count a request against the limit of its key.
+    """Count a request against the limit of its key, and its thread against the key's share.
 
     Raises
     ------
     ProblemRaised
-        429: the limit of this minute is used up.
+        429: the limit of this minute is used up, or the key holds its share of the threads while others call.
     """
     services = current_app.extensions["capsaddle"]
+    held = g.get("held")
+    if held is not None and not held.claim(caller.key_id):
+        raise ProblemRaised(
+            "too_many_at_once",
+            f"the key has {services.share.most} requests under way and others are waiting; send this one again",
+            headers={"Retry-After": str(services.share.retry_after_s)},
+        )
     limit = services.settings.rate_limit
     if not limit:
         return

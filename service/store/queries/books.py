@@ -49,14 +49,19 @@ def insert_version(tx: Tx, table: str, *, kind: str, name: str, document: dict[s
         ``version_exists``: another transaction stored this version at the same time.
     """
     model = TABLES[table]
+    hold(tx)
     before = latest(tx, table, kind=kind, name=name)
     version = 1 if before is None else before.version + 1
     row = BookRow(new_id(), kind, name, version, document, tx.now, in_force=True)
     values = {"site_id": tx.site_id, "id": row.id, "kind": kind, "name": name, "version": version}
     stored = {"document": record.encoded(document), "created_at": tx.now}
     tx.connection.execute(sa.insert(model), values | stored)
-    tx.connection.execute(_CHANGED, {"site": tx.site_id})
     return row
+
+
+def hold(tx: Tx) -> None:
+    """Say that the books of the site change, and let no other transaction enter one before this one has ended."""
+    tx.connection.execute(_CHANGED, {"site": tx.site_id})
 
 
 _CHANGED: Final = (

@@ -95,7 +95,7 @@ def insert_stays(tx: Tx, stays: Sequence[Stay], position_ids: Mapping[tuple[str,
         statement = f"INSERT INTO stays ({', '.join(COLUMNS)}) VALUES ({marks})"
         tx.connection.exec_driver_sql(statement, [_for_sqlite(row) for row in rows])
         return
-    _copied(tx, rows)
+    _sent_at_once(tx, rows)
 
 
 def _row(tx: Tx, stay: Stay, position_id: str) -> tuple[Any, ...]:
@@ -103,20 +103,38 @@ def _row(tx: Tx, stay: Stay, position_id: str) -> tuple[Any, ...]:
     return (tx.site_id, new_id(), position_id, *kept, stay.work_order, "{}", tx.now)
 
 
-def _copied(tx: Tx, rows: list[tuple[Any, ...]]) -> None:
-    """Insert by COPY, which is what this server takes fastest."""
+def _sent_at_once(tx: Tx, rows: list[tuple[Any, ...]]) -> None:
+    """Insert as fast as PostgreSQL takes rows from a role that its row level security holds.
+
+    COPY into a table with row level security is refused to any role that does not go around it (PostgreSQL's
+    documentation, COPY: Notes), so rows are copied into a temporary table and inserted from there. Who may make no
+    temporary tables sends them one by one, which takes nearly twice the time.
+    """
     import psycopg
 
     driver: Any = tx.connection.connection.driver_connection
-    statement = f"COPY stays ({', '.join(COLUMNS)}) FROM STDIN"
+    statement = f"INSERT INTO stays ({', '.join(COLUMNS)}) "
     try:
-        for start in range(0, len(rows), COPIED_AT_ONCE):
-            with driver.cursor() as cursor, cursor.copy(statement) as copy:
-                for row in rows[start : start + COPIED_AT_ONCE]:
-                    copy.write_row(row)
+        with driver.cursor() as cursor:
+            (may_copy,) = cursor.execute("SELECT has_database_privilege(current_database(), 'TEMPORARY')").fetchone()
+            if may_copy:
+                _copy(cursor, f"{statement}SELECT {', '.join(COLUMNS)} FROM arriving_stays", rows)
+            else:
+                cursor.executemany(f"{statement}VALUES ({', '.join(['%s'] * len(COLUMNS))})", rows)
     except psycopg.Error as error:
         wrapped = exc.DBAPIError.instance(statement, None, error, psycopg.Error, dialect=tx.connection.dialect)
         raise wrapped from error
+
+
+def _copy(cursor: Any, insert: str, rows: list[tuple[Any, ...]]) -> None:
+    """Copy the rows into a table of this transaction and insert them from there, part by part."""
+    cursor.execute("CREATE TEMPORARY TABLE IF NOT EXISTS arriving_stays (LIKE stays) ON COMMIT DROP")
+    for start in range(0, len(rows), COPIED_AT_ONCE):
+        with cursor.copy(f"COPY arriving_stays ({', '.join(COLUMNS)}) FROM STDIN") as copy:
+            for row in rows[start : start + COPIED_AT_ONCE]:
+                copy.write_row(row)
+        cursor.execute(insert)
+        cursor.execute("TRUNCATE arriving_stays")
 
 
 def _for_sqlite(row: tuple[Any, ...]) -> tuple[Any, ...]:

@@ -79,6 +79,7 @@ def book_of_path(tx: Tx, table: str, book_id: str) -> BookRow:
 def _enter(
     tx: Tx, book: CheckedBook, event_type: str, head: dict[str, Any], data: dict[str, Any]
 ) -> tuple[BookRow, Event]:
+    books.hold(tx)
     before = books.latest(tx, book.table, kind=book.kind, name=book.name)
     row = books.insert_version(tx, book.table, kind=book.kind, name=book.name, document=book.document)
     hashes = None if before is None else sha256(before.document), sha256(book.document)

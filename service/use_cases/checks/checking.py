@@ -11,6 +11,7 @@ from service import ENGINE_VERSION, record
 from service.errors import ServiceError
 from service.reference import tables
 from service.reference.tables import DATA_VERSION
+from service.store import engines
 from service.store.database import Database
 from service.store.models import JournalEntry, Revision, Site, WorkOrder
 from service.store.queries.books import books_in_force
@@ -34,15 +35,25 @@ def checks(database: Database) -> Iterator[Checked]:
     yield _tables()
     state = database.ready()
     if not state["database"]:
-        yield Checked("database", "failed", "does not answer")
+        yield Checked("database", "failed", _silent(database))
         return
     if not state["ready"]:
         found = state["migration"] or "none"
         yield Checked("schema", "failed", f"is at {found}, not at {state['expected_migration']}: run capsaddle migrate")
         return
     yield Checked("schema", "ok", f"is at {state['migration']}")
+    if not state["writable"]:
+        yield Checked("database", "failed", "takes no changes: a write-protected file, a standby, or set to read only")
     yield _clock(database)
     yield from _open_orders(database)
+
+
+def _silent(database: Database) -> str:
+    if database.settings.on_sqlite:
+        file = engines.sqlite_file(database.settings.database_url)
+        if not file.exists():
+            return f"there is no {file}: run capsaddle migrate to make it, or put it where it was"
+    return "does not answer"
 
 
 def _tables() -> Checked:

@@ -80,7 +80,10 @@ def link_of(keyring: Keyring, token: str) -> CardLink:
     caller, secret = signer
     if not hmac.compare_digest(signature, _signature(secret, payload)) or SCOPE not in caller.scopes:
         raise LinkRefused(expired=False)
-    expires_at = datetime.fromtimestamp(int.from_bytes(payload[32:]), UTC)
+    try:
+        expires_at = datetime.fromtimestamp(int.from_bytes(payload[32:]), UTC)
+    except (ValueError, OverflowError, OSError):  # five bytes reach beyond the year 9999
+        raise LinkRefused(expired=False) from None
     if expires_at <= datetime.now(UTC):
         raise LinkRefused(expired=True)
     return CardLink(caller, str(UUID(bytes=payload[16:32])), expires_at)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import Any, Final
 
+from service.characters import TooManyMarks, composed
 from service.errors import CannotEvaluate, shown
 from service.history.damage import damage_codes
 from service.history.stays import Stay
@@ -22,6 +23,8 @@ from service.words import END_TYPES
 HOURS: Final = ("operating_hours", "age_at_install_h", "downtime_h")
 LONGEST: Final = {"asset": 80, "position": 80, "designation": 80, "manufacturer": 120, "serial": 120, "cause": 500,
                   "external_id": 200, "work_order": 200, "installed_by": 80}  # fmt: skip
+MOST_FAULTS: Final = 2_000
+"""What has so many is not looked at any further: a report names fewer, and rows of nothing are small to send."""
 MOST_CLEARANCE_MM: Final = 25.0
 MOST_DIAMETER_MM: Final = 2500.0
 _NUMBER: Final = re.compile(r"\d{1,15}(\.\d{1,15})?").fullmatch
@@ -79,9 +82,12 @@ def read_stays(sent: Sent, zone: tzinfo | None) -> tuple[list[Stay], list[str | 
         column = columns[name]
         refused = {fault.row for fault in faults if fault.column == name}
         for row, value in enumerate(column, start=1):
+            if len(faults) >= MOST_FAULTS:
+                break
             if value is None and row not in refused:
                 faults.append(RowFault(row, name, None, "required", f"{name} is needed"))
-    faults += _without_identity(columns["external_id"], columns["id"])
+    if len(faults) < MOST_FAULTS:
+        faults += _without_identity(columns["external_id"], columns["id"])
     if faults:
         return [], [], sorted(faults, key=lambda fault: fault.row)
     ids = columns.pop("id")
@@ -92,9 +98,12 @@ def read_stays(sent: Sent, zone: tzinfo | None) -> tuple[list[Stay], list[str | 
 
 def _without_identity(external_ids: list[str | None], ids: list[str | None]) -> list[RowFault]:
     """Return the rows that no later import could know again, and those that stand twice."""
-    faults, seen = [], set()
+    faults: list[RowFault] = []
+    seen: set[str | None] = set()
     for row, (external_id, stay_id) in enumerate(zip(external_ids, ids, strict=True), start=1):
         identity = external_id or stay_id
+        if len(faults) >= MOST_FAULTS:
+            break
         if identity is None:
             said = "external_id is needed: it is how the stay is known again when the file comes twice"
             faults.append(RowFault(row, "external_id", None, "required", said))
@@ -117,6 +126,8 @@ def _read(name: str, values: list[Any], parse: Parser, faults: list[RowFault]) -
         except CellRefused as refused:
             faults.append(RowFault(row, name, value, refused.code, refused.detail))
             found.append(None)
+            if len(faults) >= MOST_FAULTS:
+                return found + [None] * (len(values) - row)
             continue
         if type(value) is str:
             known[value] = read
@@ -142,10 +153,15 @@ def _text(longest: int, words: bool) -> Parser:
         if not isinstance(value, str):
             raise CellRefused("wrong_type", f"{shown(value)} is not a text")
         text = unguarded(value) if words else value
+        if len(text) > 4 * longest:  # no character is written with more than four, decomposed
+            raise CellRefused("wrong_length", f"{len(text)} characters; at most {longest} are taken")
         if not (text.isascii() and text.isprintable()):
             if any(unicodedata.category(c) in ("Cc", "Cs") for c in text):
                 raise CellRefused("bad_character", "control characters and lone surrogates are refused")
-            text = unicodedata.normalize("NFC", text)
+            try:
+                text = composed(text)
+            except TooManyMarks as error:
+                raise CellRefused("bad_character", str(error)) from None
         text = text.strip()
         if len(text) > longest:
             raise CellRefused("wrong_length", f"{len(text)} characters; at most {longest} are taken")

@@ -17,7 +17,7 @@ from service.store.queries import assets
 from service.store.queries.stay_import import END, end_stays, insert_stays, positions_by_name, stays_on_record
 from service.store.unit_of_work import Event, Tx
 from service.use_cases.assets.register import register_asset, replace_shafts
-from service.use_cases.stays.cells import RowFault, read_stays
+from service.use_cases.stays.cells import MOST_FAULTS, RowFault, read_stays
 from service.use_cases.stays.lines import LENGTHS, STAY_COLUMNS
 from service.use_cases.stays.sources import Sent, sent_stays
 
@@ -100,7 +100,10 @@ def zone_of(name: str) -> ZoneInfo:
 def refusal(rows: int, found: Sequence[RowFault]) -> CannotEvaluate:
     """Return the refusal with its report."""
     first = found[0]
-    said = f"{len(found)} faults in {rows} rows, nothing is stored; row {first.row}, {first.column}: {first.message}"
+    more = " or more" if len(found) >= MOST_FAULTS else ""
+    said = (
+        f"{len(found)}{more} faults in {rows} rows, nothing is stored; row {first.row}, {first.column}: {first.message}"
+    )
     report = [fault.record() for fault in found[:MOST_REPORTED]]
     return CannotEvaluate(said, code="import_refused", rows=rows, fault_count=len(found), report=report)
 

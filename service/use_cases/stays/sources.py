@@ -16,6 +16,8 @@ from service.use_cases.stays.lists import END_MARK
 COLUMNS: Final = ("id", *STAY_COLUMNS)
 REQUIRED: Final = ("asset", "position", "designation", "installed_at", "end_type")
 MOST_ROWS: Final = 250_000
+MOST_TOO_SHORT: Final = 2_000
+"""Rows with fewer members than a stay needs, after which nothing more is read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,13 +109,18 @@ def _from_json(data: bytes) -> Sent:
 
 def _from_ndjson(data: bytes) -> Sent:
     objects: list[Any] = []
+    too_short = 0
     for number, line in enumerate(data.removeprefix(b"\xef\xbb\xbf").split(b"\n"), start=1):
         if not line.strip():
             continue
         try:
-            objects.append(strict_json.parsed(line))
+            one = strict_json.parsed(line)
         except NotStrictJSON as error:
             raise CannotEvaluate(f"line {number}: {error}", code="bad_lines") from None
+        objects.append(one)
+        too_short += _is_too_short(one)
+        if too_short > MOST_TOO_SHORT or len(objects) > MOST_ROWS + 1:
+            break
     if objects and isinstance(objects[-1], dict) and objects[-1].get("end") is True:
         _check_count(str(objects[-1].get("count")), len(objects) - 1)
         objects.pop()
@@ -122,8 +129,11 @@ def _from_ndjson(data: bytes) -> Sent:
 
 def _from_objects(objects: Iterable[Any]) -> Sent:
     columns: dict[str, list[Any]] = {name: [] for name in COLUMNS}
-    rows = 0
+    rows = too_short = 0
     for rows, one in enumerate(objects, start=1):
+        too_short += _is_too_short(one)
+        if too_short > MOST_TOO_SHORT:
+            raise CannotEvaluate(f"more than {MOST_TOO_SHORT} rows lack what a stay needs", code="bad_lines")
         if not isinstance(one, dict):
             raise CannotEvaluate(f"row {rows} is not an object", code="bad_lines")
         unknown = [name for name in one if name not in columns]
@@ -132,6 +142,10 @@ def _from_objects(objects: Iterable[Any]) -> Sent:
         for name, column in columns.items():
             column.append(one.get(name))
     return Sent(columns, rows, False)
+
+
+def _is_too_short(one: Any) -> bool:
+    return isinstance(one, dict) and len(one) < len(REQUIRED)
 
 
 def _check_count(said: str, found: int) -> None:

@@ -169,6 +169,17 @@ def test_a_link_opens_its_order_only_and_cannot_be_altered(client: Client, phone
         assert answer.status_code == 404 and "This link leads nowhere" in answer.text
 
 
+def test_a_link_of_a_time_that_no_calendar_has_leads_nowhere(app: Flask, client: Client, phone: FlaskClient) -> None:
+    """Genuinely signed, five bytes of seconds: beyond the year 9999."""
+    token = link_to(client, opened(client)["id"]).removeprefix("/card/")
+    data = urlsafe_b64decode(token + "=" * (-len(token) % 4))
+    signer = app.extensions["capsaddle"].keyring.signer(str(UUID(bytes=data[:16])))
+    payload = data[:32] + b"\xff" * 5
+    absurd = urlsafe_b64encode(payload + link_tokens._signature(signer[1], payload)).decode().rstrip("=")
+    answer = phone.get(f"/card/{absurd}")
+    assert answer.status_code == 404 and "This link leads nowhere" in answer.text
+
+
 def test_a_link_ends_with_its_time(client: Client, phone: FlaskClient, monkeypatch: pytest.MonkeyPatch) -> None:
     made = opened(client)
     path = link_to(client, made["id"], valid_for={"value": 2, "unit": "h"})

@@ -18,6 +18,7 @@ from flask import Flask
 
 import service
 from service.exchange.cloud_events import PREFIX, TYPES
+from service.store.queries.keys import revoke_key
 from service.store.unit_of_work import Event, Written
 from tests.api.conftest import ClientMaker
 from tests.api.samples.checked import Client
@@ -167,6 +168,23 @@ def test_a_reader_may_wait_for_news(app_on_each: Flask, client_of: ClientMaker) 
     begun = time.monotonic()
     assert client.get(f"/v1/events?after={last}&wait=1").json["items"] == []
     assert 0.9 < time.monotonic() - begun < 5
+
+
+def test_waiting_for_news_ends_when_the_key_is_revoked(app_on_each: Flask, client_of: ClientMaker) -> None:
+    client = client_of(app_on_each)
+    last = feed(client)[-1]["id"]
+    database = app_on_each.extensions["capsaddle"].database
+    assert client.key is not None
+    key_id = client.key.split("_")[1]
+    revoked = threading.Timer(0.4, lambda: revoke_key(database, "ALDER", key_id))
+    revoked.start()
+    begun = time.monotonic()
+    # events of another type only: the revocation itself is news that would end the wait
+    wanted = "type=internal.capsaddle.work_order.opened"
+    ended = client.get(f"/v1/events?after={last}&wait=20&{wanted}")
+    revoked.join()
+    assert (ended.status_code, ended.json["code"]) == (401, "bad_key")
+    assert time.monotonic() - begun < 10, "two seconds in which PostgreSQL is not asked again, and the machine's pace"
 
 
 def test_two_wait_and_others_are_answered_at_once(app: Flask, client_of: ClientMaker) -> None:

@@ -3,14 +3,17 @@
 import base64
 import io
 import json
+import time
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 from typing import Any
 
 import pytest
+from flask import Flask
 from marshmallow import fields as ma_fields
 from marshmallow.validate import Length
+from werkzeug.test import EnvironBuilder, run_wsgi_app
 
 from service.api.http.fields import Array, OneOf
 from service.api.http.operations import DECLARED
@@ -232,3 +235,99 @@ def test_an_array_that_is_too_long_is_one_fault(client: Client) -> None:
     body = {"tag": "X", "name": "X", "shafts": [{"a": 1}] * 21}
     refused = client.post("/v1/assets", body)
     assert [fault["pointer"] for fault in refused.json["errors"]] == ["#/shafts"]
+
+
+HUGE: dict[str, bytes] = {
+    "a member stands twice, last": b"{" + b",".join(b'"m%d":0' % n for n in range(19_000)) + b',"m18999":1}',
+    "each member stands twice": b"{" + b",".join(b'"m%d":0' % (n // 2) for n in range(19_000)) + b"}",
+    "a text never closes": b"[" + b"," * 20_000 + b'"' + b'\\"' * 400_000,
+    "a text ends in half an escape": b"[" + b"," * 20_000 + b'"' + b'\\"' * 400_000 + b"\\",
+    "brackets in a text": b'["' + b"[{" * 400_000 + b'"]',
+    "arrays in arrays": b"[" + (b"[" * 30 + b"]" * 30 + b",") * 15_000 + b"0]",
+    "marks in a row": b'{"tag": "a' + "\u0301\u0316".encode() * 200_000 + b'"}',
+    "marks in the wrong order": b'{"tag": "a' + "\u0301".encode() * 200_000 + "\u0316".encode() * 200_000 + b'"}',
+}
+AT_MOST_S = 2.0
+"""Processor time. What grows with the length takes a twentieth of it; what grew with its square took minutes."""
+
+
+@pytest.mark.parametrize("name", HUGE)
+def test_no_body_costs_the_square_of_its_length(client: Client, name: str) -> None:
+    begin = time.thread_time()
+    answer = client.post("/v1/assets", data=HUGE[name])
+    assert time.thread_time() - begin < AT_MOST_S
+    assert answer.status_code in (400, 422)
+
+
+def test_a_member_that_stands_twice_is_named() -> None:
+    with pytest.raises(strict_json.NotStrictJSON, match="the member 'b' stands twice"):
+        strict_json.parsed(b'{"a": 1, "b": 2, "c": 3, "b": 4, "a": 5}')
+
+
+def test_as_many_values_as_are_taken_are_read_however_they_nest() -> None:
+    most = strict_json.MOST_VALUES
+    assert len(strict_json.parsed(b"[" + b",".join([b"[]"] * most) + b"]")) == most
+    for one_more in (b"[]", b"0"):
+        with pytest.raises(strict_json.NotStrictJSON, match="more than"):
+            strict_json.parsed(b"[" + b",".join([b"[]"] * most + [one_more]) + b"]")
+    with pytest.raises(strict_json.NotStrictJSON, match="more than"):
+        strict_json.parsed(b"[" + b",".join([b"[[[]]]"] * (most // 2)) + b"]")
+
+
+def test_letters_with_marks_are_written_in_one_form_and_rows_of_marks_are_refused(client: Client) -> None:
+    """Unicode Standard Annex 15: 1.3, E with acute; 13, at most 30 combining characters in a row."""
+    assert client.post("/v1/assets", fan("E\u0301-1")).json["tag"] == "\u00c9-1"
+    assert client.post("/v1/assets", {**fan("F-1"), "name": "a" + "\u0316" * 30}).status_code == 201
+    answer = client.post("/v1/assets", {**fan("F-2"), "name": "a" + "\u0316" * 31})
+    assert (answer.status_code, answer.json["errors"][0]["code"]) == (422, "bad_character")
+
+
+@pytest.mark.parametrize(
+    ("media", "body"),
+    [
+        ("application/x-ndjson", b"{}\n" * 250_000),
+        ("application/x-ndjson", b'{"id":""}\n' * 100_000),
+        ("text/csv", b"external_id,asset,position,designation,installed_at,end_type\n" + b"a,,,,,\n" * 130_000),
+        ("text/csv", b"external_id,asset,position,designation,installed_at,end_type\n" + b" , , , , , \n" * 80_000),
+    ],
+)
+def test_rows_of_nothing_are_not_read_to_their_end(client: Client, media: str, body: bytes) -> None:
+    begin = time.thread_time()
+    answer = client.post("/v1/stays/import", data=body, content_type=media)
+    assert time.thread_time() - begin < AT_MOST_S
+    assert answer.status_code == 422
+    assert answer.json["code"] in ("bad_lines", "import_refused")
+
+
+@pytest.mark.parametrize("name", ["Accept", "If-None-Match"])
+def test_a_list_in_a_header_has_an_end(client: Client, name: str) -> None:
+    order_id = opened(client)["id"]
+    path = f"/v1/work-orders/{order_id}/instructions"
+    assert client.get(path, headers={name: "*/*, " * 800}).status_code == 200
+    answer = client.get(path, headers={name: "a/b," * 100_000})
+    assert (answer.status_code, answer.json["code"]) == (431, "headers_too_large")
+
+
+def test_a_request_of_http_1_1_names_its_host(app: Flask) -> None:
+    """RFC 9112, 3.2: a server must answer 400 to a request of HTTP/1.1 without Host; HTTP/1.0 has none."""
+    for protocol, status in (("HTTP/1.1", 400), ("HTTP/1.0", 200)):
+        environ = EnvironBuilder("/health/live").get_environ() | {"SERVER_PROTOCOL": protocol}
+        del environ["HTTP_HOST"]
+        body, answered, headers = run_wsgi_app(app, environ, buffered=True)
+        assert answered.startswith(f"{status} ")
+        assert status == 200 or json.loads(b"".join(body))["code"] == "bad_request"
+        assert headers["X-Request-ID"]
+    assert app.test_client().get("/health/live").status_code == 200
+
+
+def test_a_key_that_may_not_read_is_shown_nothing_by_a_dry_run(app: Flask, client: Client, client_of: Any) -> None:
+    made = client.post("/v1/assets", fan("FAN-1")).json
+    writer = client_of(app, scopes=("write",))
+    for method, path, body in (
+        ("POST", "/v1/assets?dry_run=true", fan("FAN-2")),
+        ("PUT", f"/v1/assets/{made['id']}?dry_run=true", fan("FAN-1")),
+    ):
+        answer = writer.call(method, path, body, headers={"If-Match": "*"})
+        assert (answer.status_code, answer.json["code"]) == (403, "scope_missing")
+        assert "FAN-1" not in answer.text
+    assert writer.post("/v1/assets?dry_run=false", fan("FAN-3")).status_code == 201

@@ -41,6 +41,8 @@ def test_what_is_listed_may_be_named(url: str) -> None:
         "https://cmms.example/#x",
         "https://evil.example\\@cmms.example/",
         "https://cmms.example:8443x/",
+        "https://cmms.example:0/hook",
+        "https://10.20.3.4:0/hook",
         "https://10.20.3.4:8080/hook",
         "http://10.21.3.4:8080/hook",
         "ftp://cmms.example/",
