@@ -68,7 +68,7 @@ def _initial(measured: Measured, target: Target, blade_set: BladeSet, charts: Se
     )
 
 
-def _residual(measured: Measured, target: Target, _: BladeSet, __: Sequence[Chart]) -> Verdict:
+def _residual(measured: Measured, target: Target, blade_set: BladeSet, _: Sequence[Chart]) -> Verdict:
     window = target["residual_clearance"]
     if window is None:
         return _NO_WINDOW
@@ -77,6 +77,7 @@ def _residual(measured: Measured, target: Target, _: BladeSet, __: Sequence[Char
         min_nm=window["min"].value,
         max_nm=window["max"].value,
         floor_nm=window["floor"].value,
+        blade_set=blade_set,
         provisional=window["provisional"],
     )
 
