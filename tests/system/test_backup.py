@@ -150,7 +150,7 @@ def client_programs(server: databases.PostgresServer) -> tuple[str, str]:
 def test_the_way_of_postgresql_own_tools_keeps_every_row(
     postgres_server: databases.PostgresServer, postgres_url: str, tmp_path: Path
 ) -> None:
-    """The commands of README.md."""
+    """The commands of service/render/docs/pages/backup.md."""
     dump, restore = client_programs(postgres_server)
     populated(postgres_url).dispose()
     before, file = rows(postgres_url), tmp_path / "plant.dump"

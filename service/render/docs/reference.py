@@ -1,43 +1,18 @@
-"""The documentation as pages of this service: no script, nothing from outside; made from what the service knows."""
+"""The reference of the API, made from its OpenAPI document."""
 
 import json
-import tomllib
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import cache
-from pathlib import Path
 from typing import Any, Final
 
-from service.reference import tables
-from service.render.markup import environment, style
+from markupsafe import Markup, escape
 
-DATA: Final = Path(__file__).parent / "docs_data"
-STYLE: Final = "docs.css"
-PAGES: Final = {
-    "": "Start",
-    "api": "API reference",
-    "problems": "Problems",
-    "blocked": "Blocked",
-    "rules": "Rules",
-    "tables": "Tables",
-}
+from service.render.docs.known import Known, Shown
+from service.render.docs.marked import Heading, Term
+
 METHODS: Final = ("get", "post", "put", "patch", "delete")
-
-
-@dataclass(frozen=True, slots=True)
-class Example:
-    """A request that the tests run, and what stands in its answer by JSON Pointer."""
-
-    title: str
-    says: str
-    path: str
-    body: Mapping[str, Any]
-    answer: Mapping[str, Any]
-
-    @property
-    def written(self) -> str:
-        """Return the body as it is typed."""
-        return json.dumps(self.body, indent=1, ensure_ascii=False)
+SCHEMAS: Final = Heading(2, "schemas", "What is sent and answered")
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,55 +30,9 @@ class Operation:
     answers: tuple[tuple[str, str, str], ...]
 
 
-@cache
-def examples() -> tuple[Example, ...]:
-    """Return the worked examples."""
-    return tuple(Example(**each) for each in json.loads((DATA / "examples.json").read_text(encoding="utf-8")))
-
-
-@cache
-def rules() -> dict[str, dict[str, str]]:
-    """Return title and text of each rule by its id."""
-    return tomllib.loads((DATA / "rules.toml").read_text(encoding="utf-8"))
-
-
-@cache
-def blocked() -> dict[str, tuple[str, str]]:
-    """Return the rule and the meaning of each code of ``blocked``."""
-    kept = tomllib.loads((DATA / "blocked.toml").read_text(encoding="utf-8"))
-    return {code: (rule, says) for code, (rule, says) in sorted(kept.items())}
-
-
-def start_page() -> str:
-    """Return the page to begin with: worked examples."""
-    return _page("", "docs_start.html", examples=examples())
-
-
-def problems_page(catalogue: Mapping[str, tuple[int, str]]) -> str:
-    """Return the table of problem codes, each at the anchor that ``type`` names."""
-    return _page(
-        "problems", "docs_problems.html", codes=sorted(catalogue.items(), key=lambda each: (each[1][0], each[0]))
-    )
-
-
-def blocked_page() -> str:
-    """Return the table of the codes in ``blocked``."""
-    return _page("blocked", "docs_blocked.html", codes=blocked())
-
-
-def rules_page() -> str:
-    """Return the rules with their ids."""
-    return _page("rules", "docs_rules.html", rules=rules())
-
-
-def tables_page() -> str:
-    """Return the built-in tables, where they come from and how far they were checked."""
-    found = [(tables.provenance(name), name, len(tables.rows(name))) for name in tables.names()]
-    return _page("tables", "docs_tables.html", tables=found, version=tables.DATA_VERSION)
-
-
-def api_page(document: Mapping[str, Any]) -> str:
-    """Return the reference of an OpenAPI document."""
+def shown_reference(known: Known) -> Shown:
+    """Return the operations by tag and the schemas of the OpenAPI document."""
+    document = known.contract()
     grouped: dict[str, list[Operation]] = {}
     for path, item in document["paths"].items():
         for method in METHODS:
@@ -111,7 +40,38 @@ def api_page(document: Mapping[str, Any]) -> str:
                 tag = (item[method].get("tags") or ["other"])[0]
                 grouped.setdefault(tag, []).append(_operation(method, path, item, document))
     schemas = document["components"]["schemas"]
-    return _page("api", "docs_api.html", groups=grouped, schemas=schemas, info=document["info"], kind=kind_of)
+    headings, terms = [], []
+    for tag, operations in grouped.items():
+        headings.append(Heading(2, anchor_of(tag), tag.capitalize()))
+        for each in operations:
+            headings.append(Heading(3, each.id, each.title))
+            terms.append(Term(f"{each.method} {each.path}", each.id))
+    headings.append(SCHEMAS)
+    headings += [Heading(3, f"schema-{name}", name) for name in schemas]
+    values = {
+        "groups": grouped,
+        "schemas": schemas,
+        "info": document["info"],
+        "kind": kind_of,
+        "anchor": anchor_of,
+        "linked": lambda said: _linked(said, schemas),
+    }
+    return Shown(values, tuple(headings), tuple(terms))
+
+
+def anchor_of(tag: str) -> str:
+    """Return the anchor of the operations of a tag."""
+    return f"operations-{tag.replace(' ', '-')}"
+
+
+def _linked(said: str, schemas: Mapping[str, Any]) -> Markup:
+    """Return words in which the names of schemas lead to them."""
+
+    def link(found: re.Match[str]) -> str:
+        name = found[0]
+        return f'<a href="#schema-{name}">{name}</a>' if name in schemas else name
+
+    return Markup(re.sub(r"\b[A-Z]\w+", link, str(escape(said))))
 
 
 def _operation(method: str, path: str, item: Mapping[str, Any], document: Mapping[str, Any]) -> Operation:
@@ -182,8 +142,3 @@ _LIMITS: Final = {
     "maxLength": "longest",
     "format": "as",
 }
-
-
-def _page(name: str, template: str, **content: Any) -> str:
-    found = environment("metric").get_template(template)
-    return found.render(pages=PAGES, name=name, title=PAGES[name], style=style(STYLE), **content)
