@@ -263,7 +263,10 @@ _SHAFT_LINE_MM: dict[str, Printer] = {
 _SHAFT_LINE_IN: dict[str, Printer] = {
     **{f"gap{end}": ("in", _per(MM_PER_IN), _stepped("0.005", way, "in", MM_PER_IN)) for end, way in _ROUNDED.items()},
     **{f"spacing{end}": ("in", _per(MM_PER_IN), _thirty_seconds(way)) for end, way in _ROUNDED.items()},
-    **{f"travel{end}": ("in", _per(MM_PER_IN), _stepped("0.002", way, "in", MM_PER_IN)) for end, way in _ROUNDED.items()},
+    **{
+        f"travel{end}": ("in", _per(MM_PER_IN), _stepped("0.002", way, "in", MM_PER_IN))
+        for end, way in _ROUNDED.items()
+    },
     "lift_least": ("in", _per(MM_PER_IN), _stepped("0.1", ROUND_CEILING, "in", MM_PER_IN)),
     "lift_most": ("in", _per(MM_PER_IN), _stepped("0.1", ROUND_FLOOR, "in", MM_PER_IN)),
 }

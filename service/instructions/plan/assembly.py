@@ -125,9 +125,7 @@ def _each(given: Iterable[Sentence], known: Sequence[Known]) -> Iterator[Text]:
                 yield text
 
 
-def _record(
-    record: RecordTemplate | None, line: Line, known: Sequence[Known], scene: Scene
-) -> dict[str, Any] | None:
+def _record(record: RecordTemplate | None, line: Line, known: Sequence[Known], scene: Scene) -> dict[str, Any] | None:
     """Return what is written down: its kind, unit, and its limits for each position, where they are known."""
     if record is None:
         return None

@@ -134,9 +134,7 @@ def _wheel_outside(scene: Scene) -> bool:
     places = [each.at_mm for each in scene.job.positions if each.at_mm is not None]
     if len(places) < 2:
         return False
-    return any(
-        wheel.at_mm is not None and not min(places) <= wheel.at_mm <= max(places) for wheel in scene.job.wheels
-    )
+    return any(wheel.at_mm is not None and not min(places) <= wheel.at_mm <= max(places) for wheel in scene.job.wheels)
 
 
 def _position_flags(scene: Scene, position: PositionFacts) -> Iterator[str]:
@@ -161,7 +159,7 @@ def _position_flags(scene: Scene, position: PositionFacts) -> Iterator[str]:
 
 def _in_the_way(scene: Scene) -> Text | None:
     found: list[Text] = []
-    for name in scene.in_order:
+    for name in scene.worked:
         for each in scene.at[name].in_the_way or ():
             found.append(message("obstacle_keyed" if each.keyed else "obstacle", name=each.name, position=name))
     return listed(found)
@@ -217,7 +215,7 @@ def _shaft_facts(position: PositionFacts) -> dict[str, "Fact | Text"]:
         return {}
     facts: dict[str, Fact | Text] = {"shaft_diameter": units.dimension(diameter_mm)}
     limits = limits_under_sleeve(diameter_mm=diameter_mm, system=shaft_system(diameter_mm))
-    if limits is None or position.seat not in (None, "adapter_sleeve", "withdrawal_sleeve"):
+    if limits is None or position.seat not in (None, "adapter_sleeve"):
         return facts
     smallest, largest = (
         units.dimension(round(diameter_mm + edge_nm / units.NM_PER_MM, 6))
@@ -256,5 +254,3 @@ def _seat_flags(scene: Scene, position: PositionFacts, bearing: Bearing | None) 
         yield "hoist"
     if bearing.class_to_confirm:
         yield "class_to_confirm"
-
-

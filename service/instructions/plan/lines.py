@@ -61,9 +61,7 @@ def _lines(
         return [Line(each, ONCE, ()) for each in templates if holds(each.when, places.order.flags)][:1]
     found, done = [], set[str]()
     for template in templates:
-        here = tuple(
-            name for name in positions if name not in done and holds(template.when, places.at[name].flags)
-        )
+        here = tuple(name for name in positions if name not in done and holds(template.when, places.at[name].flags))
         done |= set(here)
         if here:
             found.append(Line(template, per_of(scene, here), here))
@@ -82,8 +80,7 @@ def with_stops(lines: list[Line], blocked: Iterable[Mapping[str, Any]], scene: S
     result = list(lines)
     for finding in blocked:
         template, before = stop_template(finding["code"])
-        name = finding.get("position")
-        positions = (name,) if name in scene.at else ()
+        positions = tuple(name for name in (finding.get("position"),) if name in scene.at)
         line = Line(template, per_of(scene, positions), positions, finding["code"])
         if any(each.stop == line.stop and each.positions == line.positions for each in result):
             continue

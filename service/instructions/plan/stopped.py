@@ -29,7 +29,7 @@ def blocked_findings(scene: Scene) -> list[Record]:
     if scene.arrangement is not None:
         found += scene.arrangement["blocked"]
     if scene.job.kind == "replacement":
-        found += [each.record() for name in scene.worked for each in _of_seat(scene, name)]
+        found += [each.record() for name in scene.worked for each in (*_between(scene, name), *_of_seat(scene, name))]
     return _once(found)
 
 
@@ -49,6 +49,18 @@ def _vertical(inclination_deg: float) -> Blocked:
         (message("vertical_shaft_way_out"),),
         facts,
     )
+
+
+def _between(scene: Scene, name: str) -> Iterator[Blocked]:
+    """Yield the finding that a bearing leaves the shaft over others, on either side, that are not worked on."""
+    along = [each.name for each in scene.job.positions if each.at_mm is not None]
+    if name not in along:
+        return
+    place = along.index(name)
+    sides = (along[:place], along[place + 1 :])
+    if all(any(other not in scene.worked for other in side) for side in sides):
+        detail = message("bearing_between", position=name)
+        yield Blocked("bearing_between", detail, (message("bearing_between_way_out"),), {}, name)
 
 
 def _of_seat(scene: Scene, name: str) -> Iterator[Blocked]:

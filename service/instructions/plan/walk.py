@@ -67,9 +67,7 @@ def _first(scene: Scene) -> Iterator[str]:
 def _later(scene: Scene) -> Iterator[str]:
     """Yield the free bearings that are placed while their nut is hand-tight, then tightened."""
     if scene.held is not None:
-        yield from (
-            name for name in scene.free if name in scene.worked and scene.way(name) == PLACE_BEFORE_LOCKING
-        )
+        yield from (name for name in scene.free if name in scene.worked and scene.way(name) == PLACE_BEFORE_LOCKING)
 
 
 def _held(scene: Scene) -> Iterator[str]:
