@@ -17,8 +17,12 @@ ZERO_DOUBT_NM: Final = 100_000
 """Doubt of firm contact found by hand, [nm]: own convention. A narrower displacement is said as its middle."""
 
 
-def clearance_facts(target: Mapping[str, Any] | None) -> dict[str, "Fact | Text"]:
-    """Return the facts of one bearing as its clearance target answers them."""
+def clearance_facts(target: Mapping[str, Any] | None, *, by_hand: bool = True) -> dict[str, "Fact | Text"]:
+    """Return the facts of one bearing as its clearance target answers them.
+
+    ``by_hand``: the nut is turned from firm contact; a hydraulic nut has a zero of its own, for which displacement and
+    nut turn of our tables do not hold.
+    """
     if target is None:
         return {}
     initial, residual = target.get("initial_clearance") or {}, target.get("residual_clearance") or {}
@@ -42,7 +46,7 @@ def clearance_facts(target: Mapping[str, Any] | None) -> dict[str, "Fact | Text"
         "blade_stop": stack(blades.get("must_not_pass")),
         "reduction_source": (target.get("reduction") or {}).get("source"),
     }
-    if no_window(target) is None:
+    if by_hand and no_window(target) is None:
         facts |= _displacement(target.get("axial_displacement") or {}) | _turn(target.get("nut_turn") or {})
     return facts
 

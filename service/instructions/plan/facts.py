@@ -71,7 +71,7 @@ def position_known(scene: Scene, placement: Record | None, name: str, order: Kno
         **order.facts,
         "position": name,
         **_parts_facts(scene, position, bearing),
-        **clearance_facts(target),
+        **clearance_facts(target, by_hand=not _hydraulic(bearing)),
         **place_facts(scene, placement, name),
         **cap_bolt_facts(bolting),
         **base_bolt_facts(base, position.base_torque_n_m),
@@ -86,6 +86,10 @@ def position_known(scene: Scene, placement: Record | None, name: str, order: Kno
         *_position_flags(scene, position),
     }
     return Known(_sayable(facts), frozenset(flags), name)
+
+
+def _hydraulic(bearing: Bearing | None) -> bool:
+    return bearing is not None and planned.tightening_way(bearing) == "hydraulic_nut"
 
 
 def _sayable(facts: Mapping[str, "Fact | Text"]) -> dict[str, Fact]:
@@ -245,7 +249,7 @@ def _seat_flags(scene: Scene, position: PositionFacts, bearing: Bearing | None) 
     yield bearing.type
     if bearing.bore_mm <= TAB_WASHER_BORE_LIMIT_MM:
         yield "tab_washer"
-    if planned.tightening_way(bearing) == "hydraulic_nut":
+    if _hydraulic(bearing):
         yield "hydraulic"
     if bearing.bore_mm > TAB_WASHER_BORE_LIMIT_MM:
         yield "big_bore"

@@ -60,6 +60,8 @@ class PositionFacts:
         One of SEALINGS
     ring_moves : str or None
         How the outer ring slid as found: "free", "stiff" or "stuck"
+    seat_tight : bool or None
+        Whether it still does not slide by hand after its seat was stoned
     grease : str or None
         Name of the grease on the lubrication plan
     grease_g : float or None
@@ -98,6 +100,7 @@ class PositionFacts:
     sleeve: str | None = None
     seals: str | None = None
     ring_moves: str | None = None
+    seat_tight: bool | None = None
     grease: str | None = None
     grease_g: float | None = None
     path: str = ""
@@ -414,6 +417,7 @@ def _position(facts: Mapping[str, Any], path: str, housings: Mapping[str, Housin
         sleeve=facts.get("sleeve"),
         seals=facts.get("seals"),
         ring_moves=facts.get("ring_moves"),
+        seat_tight=facts.get("seat_tight"),
         grease=facts.get("grease"),
         grease_g=None if facts.get("grease_fill") is None else facts["grease_fill"].value * 1000,
         path=path,

@@ -5,6 +5,7 @@ from typing import Any
 
 from service import units
 from service.errors import Text
+from service.instructions.plan import planned
 from service.instructions.plan.messages import between, known_message, message
 from service.instructions.plan.scene import BY_SHOULDER, MOVE_BASE, PLACE_BEFORE_LOCKING, Scene
 from service.instructions.plan.template import Fact
@@ -78,7 +79,7 @@ def _spacing_facts(spacing: Mapping[str, Any]) -> Known:
     off = spacing["held_off_centre"]
     facts: Known = {
         "spacing_seats": spacing["seats"],
-        "held_off_centre": None if off is None else units.gap(abs(off.value)),
+        "held_off_centre": None if off is None or off.value == 0 else units.gap(abs(off.value)),
         "allowed_error": spacing["allowed_error"] if spacing["tape_can_decide"] else None,
         "spacing_aim": spacing["edges"] if read else None,
         "spacing_shaft": spacing["edges"] if read else None,
@@ -106,8 +107,8 @@ def line_flags(scene: Scene, placement: Record | None) -> Iterator[str]:
         yield "roles_blocked"
     elif scene.held is None:
         yield "roles_open"
-    if scene.held_between:
-        yield "held_between"
+    if scene.held_between or any(_hydraulic(scene, name) for name in scene.free if name in scene.worked):
+        yield "lift_level"
     if scene.held_last:
         yield "held_last"
     if len(scene.free) > 1:
@@ -150,6 +151,12 @@ def place_flags(scene: Scene, placement: Record | None, name: str) -> Iterator[s
         yield "shaft_temperature_asked"
     if name in scene.job.seats_mm:
         yield "seats_read"
+
+
+def _hydraulic(scene: Scene, name: str) -> bool:
+    """Return whether the nut needs a hydraulic nut, which cannot be worked with one end just clear of its base."""
+    bearing = scene.bearing(name)
+    return bearing is not None and planned.tightening_way(bearing) == "hydraulic_nut"
 
 
 def _marked(scene: Scene, free: str) -> bool:

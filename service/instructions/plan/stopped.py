@@ -65,6 +65,9 @@ def _between(scene: Scene, name: str) -> Iterator[Blocked]:
 
 def _of_seat(scene: Scene, name: str) -> Iterator[Blocked]:
     bearing, position = scene.bearing(name), scene.at[name]
+    if position.seat_tight:
+        stuck = message("free_seat_tight", position=name)
+        yield Blocked("free_seat_tight", stuck, (message("free_seat_way_out"),), {}, name)
     if bearing is None:
         return
     if scene.seat(name) == "adapter_sleeve" and not _sleeve_fits(scene, name):
