@@ -143,6 +143,7 @@ Try:
 Invented bearings ran here since 2014. Which position is bad, and what shortens their lives, with the same key:
   {base_url}/v1/replacement-ranking?top=3
   {base_url}/v1/mounting-quality
+Read on, in a browser: {base_url}/docs
 """
 
 

@@ -10,7 +10,7 @@ from service.app import create_app
 from service.settings import AllowedTarget, Settings
 from service.store.queries.keys import create_key
 from service.store.queries.sites import create_site
-from tests.api.checked import Client, Contract
+from tests.api.samples.checked import Client, Contract
 
 ALL_SCOPES = ("read", "write", "approve", "admin")
 

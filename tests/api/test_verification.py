@@ -9,7 +9,7 @@ from flask import Flask
 from service.store.models import Revision
 from service.use_cases.checks.verification import Verified, verify_revisions
 from tests.api.conftest import ClientMaker
-from tests.api.orders import initial, known_fan, opened, sent
+from tests.api.samples.orders import initial, known_fan, opened, sent
 from tests.system.servers import run_command
 
 TRIGGERS = {"sqlite": ("tr_revisions_update",), "postgresql": ("tr_revisions_change",)}

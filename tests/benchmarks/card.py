@@ -22,8 +22,8 @@ from service.store.database import Database
 from service.store.migrate import upgrade
 from service.store.queries.keys import create_key
 from service.store.queries.sites import create_site
-from tests.api.machines import order
-from tests.api.orders import known_fan
+from tests.api.samples.machines import order
+from tests.api.samples.orders import known_fan
 from tests.benchmarks.load import one_answer, request_bytes
 from tests.system.servers import serving
 

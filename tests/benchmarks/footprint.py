@@ -23,8 +23,8 @@ import psycopg
 
 from service.store.models import Base
 from tests import databases
-from tests.api.machines import order
-from tests.api.orders import closing_readings, completion, confirmed, initial, known_fan, residual
+from tests.api.samples.machines import order
+from tests.api.samples.orders import closing_readings, completion, confirmed, initial, known_fan, residual
 from tests.benchmarks import startup
 from tests.benchmarks.history import filled
 from tests.benchmarks.http import CLIENTS, Bench

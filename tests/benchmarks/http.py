@@ -29,7 +29,7 @@ from service.store.database import Database
 from service.store.queries.keys import create_key
 from service.store.queries.sites import create_site
 from tests import databases
-from tests.api.machines import fan, order
+from tests.api.samples.machines import fan, order
 from tests.benchmarks.load import Timing, measured, one_answer, request_bytes
 from tests.system.servers import free_port, serving
 

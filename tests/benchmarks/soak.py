@@ -23,7 +23,7 @@ from service.store import migrate
 from service.store.database import Database
 from service.store.queries.keys import create_key
 from service.store.queries.sites import create_site
-from tests.api.machines import fan, order
+from tests.api.samples.machines import fan, order
 from tests.benchmarks.load import one_answer, request_bytes
 from tests.benchmarks.startup import memory_mib, workers
 from tests.system.servers import serving

@@ -14,8 +14,8 @@ from service.app import create_app
 from service.settings import Settings
 from service.store.queries.keys import create_key
 from service.store.queries.sites import create_site
-from tests.api.machines import order
-from tests.api.orders import known_fan
+from tests.api.samples.machines import order
+from tests.api.samples.orders import known_fan
 from tests.system.servers import free_port
 
 REQUIRE_NAME = "CAPSADDLE_TEST_REQUIRE_BROWSER"

@@ -9,9 +9,10 @@ import pytest
 import zxingcpp
 from PIL import Image
 
-from tests.api.machines import fan
-from tests.api.orders import known_fan
-from tests.api.test_cards import texts
+from service.render import docs
+from tests.api.orders.test_cards import texts
+from tests.api.samples.machines import fan
+from tests.api.samples.orders import known_fan
 from tests.browser.conftest import A4_AT_96_DPI, PHONE, Mill, PageMaker
 from tests.browser.looks import (
     heading_levels,
@@ -38,13 +39,22 @@ def test_nothing_sticks_out_at_the_side(mill: Mill, page_of: PageMaker, width: s
         assert page.locator(".step").count() == len(made["instructions"]["steps"])
 
 
-@pytest.mark.parametrize("path", ["", "/api", "/problems", "/blocked", "/rules", "/tables"])
+@pytest.mark.parametrize("path", ["/", *(f"/docs/{name}".rstrip("/") for name in docs.PAGES)])
 def test_the_documentation_fits_a_phone_and_can_be_read(mill: Mill, page_of: PageMaker, path: str) -> None:
     page = page_of(PHONE)
-    page.goto(f"{mill.url}/docs{path}")
+    page.goto(f"{mill.url}{path}")
     assert overflowing(page) == [] and low_contrasts(page) == []
     levels = heading_levels(page)
     assert levels[0] == 1 and all(after <= before + 1 for before, after in pairwise(levels))
+
+
+@pytest.mark.parametrize("width", [320, 720, 1100, 1280])
+def test_settings_and_addresses_stay_within_every_screen(mill: Mill, page_of: PageMaker, width: int) -> None:
+    """The widest tables: names that must not be broken, beside sentences."""
+    page = page_of({"width": width, "height": 900})
+    for name in ("operate", "addresses", "books", "problems"):
+        page.goto(f"{mill.url}/docs/{name}")
+        assert overflowing(page) == [], name
 
 
 @pytest.mark.parametrize("units", ["inch", "metric"])

@@ -22,8 +22,8 @@ from service.settings import AllowedTarget, Settings
 from service.store import migrate
 from service.store.queries.keys import create_key
 from service.store.queries.sites import create_site
-from tests.api.checked import Client, Contract
-from tests.api.orders import closing_readings, confirmed, initial, residual, sent
+from tests.api.samples.checked import Client, Contract
+from tests.api.samples.orders import closing_readings, confirmed, initial, residual, sent
 
 FILE = Path(__file__).parents[2] / "openapi" / "answers.json"
 MOST_CHARACTERS, MOST_LINES = 2_500, 8

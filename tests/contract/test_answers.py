@@ -8,7 +8,7 @@ import pytest
 
 from service.app import create_app
 from service.settings import Settings
-from tests.api.checked import Contract
+from tests.api.samples.checked import Contract
 from tests.contract.answers import FILE, answers
 
 TEXTS = ("text/csv", "application/x-ndjson", "application/xml")

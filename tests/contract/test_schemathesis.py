@@ -22,7 +22,7 @@ from service.app import create_app
 from service.settings import Settings
 from service.store.queries.keys import create_key
 from service.store.queries.sites import create_site
-from tests.api.machines import fan, order
+from tests.api.samples.machines import fan, order
 from tests.databases import SqliteFiles
 
 FILE = Path(__file__).parents[2] / "openapi" / "openapi.json"

@@ -11,8 +11,8 @@ from typing import Any
 import requests
 
 from service.exchange.cloud_events import PREFIX
-from tests.api.machines import order
-from tests.api.orders import closing_readings, confirmed, initial, known_fan, residual
+from tests.api.samples.machines import order
+from tests.api.samples.orders import closing_readings, confirmed, initial, known_fan, residual
 
 FIRST_FITTED = datetime(2026, 1, 7, 6, 0, tzinfo=UTC)
 GIVES_UP_AFTER_S = 180.0

@@ -17,8 +17,8 @@ from service.settings import Settings
 from service.store import migrate
 from service.store.database import Database
 from service.store.queries import keys, sites
-from tests.api.histories import stay
-from tests.api.machines import bare, order
+from tests.api.samples.histories import stay
+from tests.api.samples.machines import bare, order
 from tests.outages.postgres import Postgres, needed_programs, postgres
 from tests.system.servers import serving
 

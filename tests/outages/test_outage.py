@@ -19,7 +19,7 @@ from service.store import migrate
 from service.store.database import Database
 from service.store.journal import verify
 from service.store.queries import keys, sites
-from tests.api.machines import fan, order
+from tests.api.samples.machines import fan, order
 from tests.outages.accounts import faults
 from tests.outages.clients import Account, Clock, Follower, Mechanic
 from tests.outages.postgres import Postgres, needed_programs, postgres

@@ -18,7 +18,7 @@ from service.settings import Settings
 from service.store import migrate
 from service.store.database import Database
 from service.store.queries import keys, sites
-from tests.api.histories import stay
+from tests.api.samples.histories import stay
 from tests.outages.postgres import Postgres, needed_programs, postgres
 from tests.system.servers import Server, serving
 

@@ -18,7 +18,7 @@ from service.store.queries import sites
 from service.store.queries.keys import create_key
 from service.store.unit_of_work import Tx, Written
 from tests import databases
-from tests.api.machines import fan, order
+from tests.api.samples.machines import fan, order
 from tests.store import plant
 
 ROLE = f"capsaddle_fenced_{os.getpid()}"

@@ -45,9 +45,15 @@ def test_nothing_else_is_visible_at_the_top_level() -> None:
     assert {name for name in visible if not name.endswith((".db", ".egg-info"))} == TOP_LEVEL
 
 
-def test_every_setting_is_in_the_readme() -> None:
-    readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    assert [name for name in NAMES if f"`{name}`" not in readme] == []
+def test_every_setting_is_in_the_documentation() -> None:
+    page = (ROOT / "service/render/docs/pages/operate.md").read_text(encoding="utf-8")
+    assert [name for name in NAMES if f"`{name}`" not in page] == []
+
+
+@pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md"])
+def test_links_to_files_lead_somewhere(document: str) -> None:
+    links = re.findall(r"\]\(([^)#]+)[^)]*\)", (ROOT / document).read_text(encoding="utf-8"))
+    assert [link for link in links if "://" not in link and not (ROOT / link).exists()] == []
 
 
 def test_every_public_function_of_the_domain_says_what_it_returns() -> None:

@@ -23,7 +23,7 @@ from service.store.backup import CannotBackUp, backed_up, restored
 from service.store.database import Database
 from service.store.journal import verify
 from tests import databases
-from tests.api.machines import fan, order
+from tests.api.samples.machines import fan, order
 from tests.store.test_migrations import counts, populated
 from tests.system.servers import run_command, serving
 
@@ -150,7 +150,7 @@ def client_programs(server: databases.PostgresServer) -> tuple[str, str]:
 def test_the_way_of_postgresql_own_tools_keeps_every_row(
     postgres_server: databases.PostgresServer, postgres_url: str, tmp_path: Path
 ) -> None:
-    """The commands of README.md."""
+    """The commands of service/render/docs/pages/backup.md."""
     dump, restore = client_programs(postgres_server)
     populated(postgres_url).dispose()
     before, file = rows(postgres_url), tmp_path / "plant.dump"

@@ -12,7 +12,7 @@ import requests
 from service.settings import Settings
 from service.store.database import Database
 from service.store.journal import verify
-from tests.api.machines import fan, order
+from tests.api.samples.machines import fan, order
 from tests.system.servers import Server, environment, free_port, run_command, serving
 
 

@@ -61,18 +61,22 @@ def test_the_quick_starts_run_and_the_poller_sees_what_they_did(site: tuple[Serv
     assert run(*poll, cwd=tmp_path) == "", "the next run goes on where the last one ended"
 
 
-def test_the_curl_lines_of_the_readme_run_as_they_are_printed(site: tuple[Server, str]) -> None:
+@pytest.mark.parametrize("document", ["README.md", "service/render/docs/pages/start.md"])
+def test_the_curl_lines_run_as_they_are_printed(site: tuple[Server, str], document: str, tmp_path: Path) -> None:
     server, key = site
-    readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    blocks = re.findall(r"(?:^    .*\n?)+", readme, re.MULTILINE)
+    written = (ROOT / document).read_text(encoding="utf-8")
+    blocks = re.findall(r"(?:^    .*\n?)+", written, re.MULTILINE)
     commands = [block for block in blocks if block.lstrip().startswith("curl ")]
     assert len(commands) >= 2
     variables = {**os.environ, "URL": server.base_url, "KEY": key}
     for command in commands:
-        answer = json.loads(run("bash", "-euc", command, env=variables))
+        said = run("bash", "-euc", command, env=variables, cwd=tmp_path)
+        answer = json.loads(said) if said else {}  # nothing is said where it went into a file
         assert "code" not in answer, answer
         variables.setdefault("ID", answer.get("id", ""))
     assert len(variables["ID"]) == 36, "the first one opens the order that the others speak of"
+    assert all(file.read_bytes().startswith(b"%PDF-") for file in tmp_path.glob("*.pdf"))
+    assert len(list(tmp_path.glob("*.pdf"))) == sum("card.pdf" in command for command in commands)
 
 
 @contextmanager

@@ -14,7 +14,7 @@ from service.settings import Settings
 from service.store.database import Database
 from service.store.queries.keys import create_key
 from service.store.queries.sites import create_site
-from tests.api.machines import fan, order
+from tests.api.samples.machines import fan, order
 from tests.system.servers import serving
 
 ROOT = Path(__file__).parents[2]

@@ -20,7 +20,7 @@ from service.store import journal
 from service.store.database import Database
 from service.store.queries.keys import create_key
 from service.store.queries.sites import create_site
-from tests.api.orders import completion, known_fan, ready_to_complete
+from tests.api.samples.orders import completion, known_fan, ready_to_complete
 from tests.system.servers import Server, environment, free_port
 
 HERE = Path(__file__).parents[1]
