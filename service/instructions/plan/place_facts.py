@@ -5,7 +5,6 @@ from typing import Any
 
 from service import units
 from service.errors import Text
-from service.instructions.plan import planned
 from service.instructions.plan.messages import between, known_message, message
 from service.instructions.plan.scene import BY_SHOULDER, MOVE_BASE, PLACE_BEFORE_LOCKING, Scene
 from service.instructions.plan.template import Fact
@@ -107,7 +106,7 @@ def line_flags(scene: Scene, placement: Record | None) -> Iterator[str]:
         yield "roles_blocked"
     elif scene.held is None:
         yield "roles_open"
-    if scene.held_between or any(_hydraulic(scene, name) for name in scene.free if name in scene.worked):
+    if scene.held_between or any(scene.hydraulic(name) for name in scene.free if name in scene.worked):
         yield "lift_level"
     if scene.held_last:
         yield "held_last"
@@ -151,12 +150,6 @@ def place_flags(scene: Scene, placement: Record | None, name: str) -> Iterator[s
         yield "shaft_temperature_asked"
     if name in scene.job.seats_mm:
         yield "seats_read"
-
-
-def _hydraulic(scene: Scene, name: str) -> bool:
-    """Return whether the nut needs a hydraulic nut, which cannot be worked with one end just clear of its base."""
-    bearing = scene.bearing(name)
-    return bearing is not None and planned.tightening_way(bearing) == "hydraulic_nut"
 
 
 def _marked(scene: Scene, free: str) -> bool:

@@ -216,7 +216,7 @@ def test_every_code_of_blocked_is_explained(pages: dict[str, Page]) -> None:
 
 def test_every_rule_that_is_cited_is_written_down(pages: dict[str, Page]) -> None:
     cited = set()
-    for path in (SERVICE / "instructions" / "data").glob("*.toml"):
+    for path in (SERVICE / "instructions" / "plan" / "data").glob("*.toml"):
         for steps in tomllib.loads(path.read_text(encoding="utf-8")).values():
             cited |= {step["rule"] for step in steps if isinstance(step, dict) and "rule" in step}
     for path in SERVICE.rglob("*.py"):
