@@ -213,7 +213,7 @@ def _parts_facts(scene: Scene, position: PositionFacts, bearing: Bearing | None)
         "bearing_grease": None if grease_g is None else units.grease(grease_g),
         "freeing_way": message(f"freeing_{planned.freeing_way(bearing)}"),
         "tighten_way": message(f"tightening_{way}"),
-        "heat_to": None if heat is None or not heat.enough else units.temperature(round(heat.heat_to_degc, 1)),
+        "heat_to": None if heat is None or not heat.enough else units.temperature_aim(round(heat.heat_to_degc, 6)),
         "heat_max": units.temperature_limit(planned.never_above_degc(sealed=sealed)),
     }
     return facts
