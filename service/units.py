@@ -170,8 +170,9 @@ KINDS: Final[dict[str, Kind]] = {
     "temperature": Kind("temperature", "degC"),
     "temperature_difference": Kind("temperature_difference", "K"),
     "mass": Kind("mass", "kg"),
-    "grease": Kind("mass", "g"),
+    "grease": Kind("mass", "kg"),
     "temperature_limit": Kind("temperature", "degC"),
+    "temperature_aim": Kind("temperature", "degC"),
     "nut_turn": Kind("angle", "deg"),
     "time": Kind("time", "h"),
     "speed": Kind("speed", "rpm"),
@@ -263,12 +264,17 @@ def nut_turn(value_deg: float) -> Quantity:
 
 def grease(value_g: float) -> Quantity:
     """Return an amount of grease, [g]."""
-    return Quantity("grease", value_g)
+    return Quantity("grease", value_g / 1000)
 
 
 def temperature_limit(value_degc: float) -> Quantity:
     """Return a temperature that must not be reached, printed to the safe side, [degC]."""
     return Quantity("temperature_limit", value_degc)
+
+
+def temperature_aim(value_degc: float) -> Quantity:
+    """Return a temperature that must be reached, printed up, [degC]."""
+    return Quantity("temperature_aim", value_degc)
 
 
 def mass(value_kg: float) -> Quantity:

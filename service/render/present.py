@@ -150,15 +150,19 @@ def _stepped(step: str, rounding: str, unit: str, scale: float = 1.0) -> Callabl
 def _weighed(steps: tuple[tuple[int | None, str], ...], unit: str, g_per_unit: float = 1.0) -> Callable[[float], str]:
     """Return a printer for what a scale shows: steps by the amount in grams, below which each of them holds."""
 
-    def printed(value_g: float) -> str:
+    def printed(value_kg: float) -> str:
+        value_g = value_kg * 1000
         step = next(step for most_g, step in steps if most_g is None or value_g < most_g)
         return _stepped(step, ROUND_HALF_UP, unit, g_per_unit)(value_g)
 
     return printed
 
 
-def _fahrenheit_limit(value_degc: float) -> str:
-    return _stepped("5", ROUND_FLOOR, "degF")(_fahrenheit(value_degc))
+def _fahrenheit_in_fives(rounding: str) -> Callable[[float], str]:
+    def printed(value_degc: float) -> str:
+        return _stepped("5", rounding, "degF")(_fahrenheit(value_degc))
+
+    return printed
 
 
 def _thirty_seconds(rounding: str) -> Callable[[float], str]:
@@ -285,8 +289,9 @@ _IN: dict[str, dict[str, Printer]] = {
         "temperature": ("degC", _identity, _significant(4, "degC")),
         "temperature_difference": ("K", _identity, _significant(4, "K")),
         "mass": ("kg", _identity, _significant(4, "kg")),
-        "grease": ("g", _identity, _weighed(((100, "5"), (500, "10"), (None, "50")), "g")),
+        "grease": ("g", _per(1 / 1000), _weighed(((100, "5"), (500, "10"), (None, "50")), "g")),
         "temperature_limit": ("degC", _identity, _stepped("1", ROUND_FLOOR, "degC")),
+        "temperature_aim": ("degC", _identity, _stepped("1", ROUND_CEILING, "degC")),
         "velocity": ("mm/s", _identity, _significant(4, "mm/s")),
         **_SAME,
     },
@@ -306,10 +311,11 @@ _IN: dict[str, dict[str, Printer]] = {
         "mass": ("lb", _per(KG_PER_LB), _significant(4, "lb", KG_PER_LB)),
         "grease": (
             "oz",
-            _per(KG_PER_LB / 16 * 1000),
+            _per(KG_PER_LB / 16),
             _weighed(((100, "0.2"), (500, "0.5"), (None, "2")), "oz", KG_PER_LB / 16 * 1000),
         ),
-        "temperature_limit": ("degF", _fahrenheit, _fahrenheit_limit),
+        "temperature_limit": ("degF", _fahrenheit, _fahrenheit_in_fives(ROUND_FLOOR)),
+        "temperature_aim": ("degF", _fahrenheit, _fahrenheit_in_fives(ROUND_CEILING)),
         "velocity": ("in/s", _per(MM_PER_IN), _significant(4, "in/s", MM_PER_IN)),
         **_SAME,
     },

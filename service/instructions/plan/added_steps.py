@@ -1,4 +1,4 @@
-"""STOP steps: where the work must not be done like this. Each code has its texts and its place in ``data/stops.toml``."""
+"""STOP steps: where the work must not be done like this; texts and place of each code stand in ``data/stops.toml``."""
 
 from collections.abc import Mapping
 from functools import cache

@@ -73,8 +73,8 @@ def out_gap(scene: Scene, free: str) -> SettingGap | None:
     low, aim, high = (found[name].value for name in ("min", "aim", "max"))
     if out is None or found["side"] == out:
         return SettingGap(found["side"], low, aim, high, total_mm)
-    turned = [round(total_mm - each, DIGITS) for each in (high, aim, low)]
-    return SettingGap(out, *turned, total_mm)
+    low, aim, high = (round(total_mm - each, DIGITS) for each in (high, aim, low))
+    return SettingGap(out, low, aim, high, total_mm)
 
 
 def _free(scene: Scene, name: str) -> Record:

@@ -29,7 +29,7 @@ def blocked_findings(scene: Scene) -> list[Record]:
     if scene.arrangement is not None:
         found += scene.arrangement["blocked"]
     if scene.job.kind == "replacement":
-        found += [each.record() for name in scene.worked for each in _of_seat(scene, name)]
+        found += [each.record() for name in scene.worked for each in (*_between(scene, name), *_of_seat(scene, name))]
     return _once(found)
 
 
@@ -51,8 +51,23 @@ def _vertical(inclination_deg: float) -> Blocked:
     )
 
 
+def _between(scene: Scene, name: str) -> Iterator[Blocked]:
+    """Yield the finding that a bearing leaves the shaft over others, on either side, that are not worked on."""
+    along = [each.name for each in scene.job.positions if each.at_mm is not None]
+    if name not in along:
+        return
+    place = along.index(name)
+    sides = (along[:place], along[place + 1 :])
+    if all(any(other not in scene.worked for other in side) for side in sides):
+        detail = message("bearing_between", position=name)
+        yield Blocked("bearing_between", detail, (message("bearing_between_way_out"),), {}, name)
+
+
 def _of_seat(scene: Scene, name: str) -> Iterator[Blocked]:
     bearing, position = scene.bearing(name), scene.at[name]
+    if position.seat_tight:
+        stuck = message("free_seat_tight", position=name)
+        yield Blocked("free_seat_tight", stuck, (message("free_seat_way_out"),), {}, name)
     if bearing is None:
         return
     if scene.seat(name) == "adapter_sleeve" and not _sleeve_fits(scene, name):
@@ -64,8 +79,9 @@ def _of_seat(scene: Scene, name: str) -> Iterator[Blocked]:
         ways = (message("sleeve_way_out_measure"), message("sleeve_way_out_name"))
         yield Blocked("sleeve_does_not_fit", detail, ways, facts, name)
     if scene.seat(name) == "cylindrical":
-        sealed = scene.sealed(name)
-        if planned.heat_not_enough(bearing, position.shaft_tolerance, sealed=sealed):
+        sealed, fit_mm = scene.sealed(name), scene.interference_mm(name)
+        heat = planned.heated(bearing, fit_mm, room_degc=scene.room_degc, sealed=sealed)
+        if heat is not None and not heat.enough:
             detail = message("heat_not_enough", position=name)
             yield Blocked("heat_not_enough", detail, (message("heat_way_out"),), {}, name)
 
