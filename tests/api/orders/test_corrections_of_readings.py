@@ -1,4 +1,4 @@
-"""Taking a reading back: both are kept, the old one counts no more; too tight takes a second person (common practice)."""
+"""Taking a reading back: both are kept, the old one counts no more; too tight takes a second person (practice)."""
 
 from typing import Any
 
