@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any, Final
 
 import numpy as np
@@ -10,6 +10,7 @@ import numpy as np
 from service import units
 from service.errors import CannotEvaluate, Text
 from service.findings import Source, Warned
+from service.moments import rfc3339
 from service.reliability.assumed_shape import (
     DEFAULT_ORIGIN,
     DEFAULT_SHAPE,
@@ -143,7 +144,7 @@ class GroupLife:
             },
             "exposure": {
                 "total": units.Quantity("time", self.exposure_h),
-                "as_of": _moment(self.as_of),
+                "as_of": None if self.as_of is None else rfc3339(self.as_of),
             },
             "weibull": fit.record() if fit else None,
             "b10": fit.b10_h.record_h() if fit else None,
@@ -307,10 +308,6 @@ class _Fitted:
             _with_limits(self.median_h, self.median, at) if median <= largest_age_h else None,
             _with_limits(self.mean_h, self.mean, at) if mean <= largest_age_h else None,
         )
-
-
-def _moment(at: datetime | None) -> str | None:
-    return None if at is None else at.astimezone(UTC).replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"
 
 
 def _with_limits(estimate: Floats, limits: Limits, at: int) -> LifeEstimate:

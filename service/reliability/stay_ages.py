@@ -106,6 +106,14 @@ def _total(meter: MeterColumns, at_h: Floats) -> Floats:
     return np.interp(at_h, meter.times_h, meter.total_h, left=np.nan, right=np.nan)
 
 
+def hours_at(meter: MeterColumns, at_h: float) -> float:
+    """Return the running total of a meter at a moment, hours since 1970, as ages by meter are read from it, [h].
+
+    NaN before the first and after the last reading.
+    """
+    return float(_total(meter, np.array([at_h]))[0])
+
+
 def _is(columns: StayColumns, name: str, word: str) -> Bools:
     vocabulary = columns.vocabularies[name]
     wanted = np.array([one == word for one in vocabulary], dtype=np.bool_)

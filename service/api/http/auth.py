@@ -25,7 +25,7 @@ def caller_with(scope: str) -> Caller:
     """
     caller = _caller()
     g.caller, g.units = caller, caller.units
-    watching.counted(caller)
+    watching.count(caller)
     if scope not in caller.scopes:
         held = ", ".join(sorted(caller.scopes)) or "none"
         raise ProblemRaised("scope_missing", f"this needs the scope {scope}; the key carries {held}")

@@ -8,6 +8,7 @@ from service.api.http.fields import Refused
 from service.api.http.schema import UnitsQuery
 from service.api.stays.schemas import ChosenQuery
 from service.api.wire.damage import DamageField
+from service.errors import shown
 
 GROUPS: Final = ("designation", "position", "asset", "housing", "role", "damage", "manufacturer")
 COUNTS: Final = ("excluded", "failed", "censored")
@@ -29,7 +30,7 @@ class NumberInQuery(fields.Number):
         except ValueError:
             number = None
         if number is None:
-            raise Refused("wrong_type", f"{fields.shown(value)} is not a number")
+            raise Refused("wrong_type", f"{shown(value)} is not a number")
         return super()._deserialize(number, attr, data, **kwargs)
 
 
@@ -46,7 +47,7 @@ class Keys(fields.Text):
         words = tuple(word.strip() for word in super()._deserialize(value, attr, data, **kwargs).split(","))
         unknown = [word for word in words if word not in self.choices]
         if unknown:
-            raise Refused("unknown_choice", f"{fields.shown(unknown[0])} is not one of {', '.join(self.choices)}")
+            raise Refused("unknown_choice", f"{shown(unknown[0])} is not one of {', '.join(self.choices)}")
         if len(words) > MOST_KEYS or len(set(words)) != len(words):
             raise Refused("wrong_length", f"one to {MOST_KEYS} different words are taken")
         return words

@@ -8,6 +8,7 @@ from hashlib import sha256
 from typing import Any, Final, cast
 
 import sqlalchemy as sa
+from sqlalchemy.orm import aliased
 
 from service import record as records
 from service.errors import CannotEvaluate, Conflict, NotFound
@@ -235,6 +236,13 @@ def revision(tx: Tx, work_order_id: str, number: int | None = None) -> RevisionR
         return None
     members = {name: value for name, value in row._mapping.items() if name not in ("site_id", "inputs", "record")}
     return RevisionRow(**members, inputs_text=row.inputs, text=row.record)
+
+
+def stands() -> sa.ColumnElement[bool]:
+    """Return the condition that a revision is the one its order stands at: none is later."""
+    issued, later = models.Revision, aliased(models.Revision)
+    same = (later.site_id == issued.site_id, later.work_order_id == issued.work_order_id)
+    return sa.not_(sa.exists().where(*same, later.number > issued.number))
 
 
 def _has_position(name: str) -> sa.ColumnElement[bool]:

@@ -9,6 +9,7 @@ from marshmallow import fields as ma_fields
 from service.api.http import fields
 from service.api.http.schema import StrictSchema
 from service.api.wire.answers import AnswerSchema, nested, word
+from service.errors import shown
 from service.store.models.records import READING_KINDS, VERDICTS
 
 METHODS = ("blades", "indicator", "axial_displacement", "nut_turn", "micrometer")
@@ -173,11 +174,11 @@ class ByKind(fields.OneOf):
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
         if not isinstance(value, Mapping):
-            raise fields.Refused("wrong_shape", f"{fields.shown(value)} is not {self.expected}")
+            raise fields.Refused("wrong_shape", f"{shown(value)} is not {self.expected}")
         kind = value.get("kind")
         if not isinstance(kind, str) or kind not in SHAPES:
             code = "unknown_choice" if "kind" in value else "required"
-            detail = f"{fields.shown(kind)} is not one of {', '.join(SHAPES)}"
+            detail = f"{shown(kind)} is not one of {', '.join(SHAPES)}"
             raise ValidationError({"kind": [{"code": code, "detail": detail}]})
         return super()._deserialize(value, attr, data, **kwargs)
 
