@@ -22,7 +22,9 @@ def missing_facts(scene: Scene) -> list[Record]:
     if scene.arrangement is not None:
         found += [_of_support(job, each) for each in scene.arrangement["missing"]]
     else:
-        found.append(Missing("supports", message("why_supports", limit=MOST_SUPPORTS), message("how_supports")).record())
+        found.append(
+            Missing("supports", message("why_supports", limit=MOST_SUPPORTS), message("how_supports")).record()
+        )
     for name, bolting in scene.bolting.items():
         found += [_of(name, {**each, "field": f"cap_bolts/{each['field']}"}) for each in bolting["missing"]]
     for name, base in scene.base_bolts.items():

@@ -1,7 +1,7 @@
 """Where the bearings stand in a plan: spacing, gaps before and after, limits, lifting; by the checks W01 to W15.
 
-Seat widths, ring counts and displacements are those of the reference tables (516 narrow: travel 10 mm, one ring; 22216 K
-on a sleeve 0.70 to 0.85 mm); everything else is reckoned by hand from the rules of the order of work.
+Seat widths, ring counts and displacements are those of the reference tables (516 narrow: travel 10 mm, one ring; 22216
+K on a sleeve 0.70 to 0.85 mm); everything else is reckoned by hand from the rules of the order of work.
 """
 
 import pytest
