@@ -67,6 +67,9 @@ def _texts(line: Line, known: Sequence[Known]) -> tuple[dict[str, Text], list[di
     for level in ("standard", "full"):
         once: list[Text] = []
         for sentence in line.template.texts[level]:
+            if sentence.fixed and not sentence.when:
+                once.append(sentence.fixed)
+                continue
             each = [said(sentence, one.facts, one.flags) for one in known]
             if all(one == each[0] for one in each):
                 once += [] if each[0] is None else [each[0]]
