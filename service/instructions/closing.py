@@ -7,7 +7,9 @@ here and nowhere else.
 from collections.abc import Mapping
 from typing import Any, Final
 
-READ_NEVER_CONFIRMED: Final = ("initial_clearance", "residual_clearance")
+from service.words import CLEARANCE_READINGS
+
+READ_NEVER_CONFIRMED: Final = CLEARANCE_READINGS
 """Kinds of readings for which no confirmation stands, with limits or without."""
 _STOP: Final = "stop-"
 

@@ -11,7 +11,7 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Decimal
 from fractions import Fraction
 from functools import lru_cache
 from math import floor, isfinite
-from typing import Any, Literal, get_args
+from typing import Any
 
 import orjson
 
@@ -27,9 +27,7 @@ from service.units import (
     NM_PER_MM,
     Quantity,
 )
-
-UnitSystem = Literal["metric", "inch"]
-UNIT_SYSTEMS: tuple[UnitSystem, ...] = get_args(UnitSystem)
+from service.words import UnitSystem
 
 
 def present(node: Any, units: UnitSystem) -> Any:

@@ -10,10 +10,10 @@ from service.instructions.plan import added_steps, step_table
 from service.instructions.plan.clearance_facts import EMPTY_WINDOWS
 from service.instructions.plan.scene import CONTRADICTIONS
 from service.mounting.charts import KINDS
-from service.mounting.seats import SEATS
-from service.reference.bearings import TAPERS, TYPES
+from service.reference.bearings import TYPES
 from service.render import docs
 from service.rules import rules
+from service.words import SEATS, TAPERS
 from tests.golden import codes, plans
 
 DOCUMENTS = {name: plans.kept(name) for name in plans.names()}

@@ -10,6 +10,7 @@ from service.instructions.closing import is_confirmable, is_stop
 from service.instructions.readings.hold_points import closing_kinds
 from service.moments import rfc3339
 from service.units import KINDS, UNITS
+from service.words import CLEARANCE_READINGS
 
 NAMES: Final = ("step", "kind", "position", "revision", "nonce", "taken_by", "one", "two", "unit", "done", "limit")
 """Names of what a form sends; nothing else is taken."""
@@ -37,7 +38,6 @@ _PLACES: Final[Mapping[str, tuple[tuple[str, str], ...]]] = {
     "shaft_diameter": (("one", "smallest"), ("two", "largest")),
     "run_in_temperature": (("one", "steady temperature"), ("limit", "stop limit of the site")),
 }
-_CLEARANCES: Final = ("initial_clearance", "residual_clearance")
 
 
 class NotTyped(ValueError):
@@ -148,7 +148,7 @@ def _values(form: Form, sent: Mapping[str, str]) -> dict[str, Any]:
         raise NotTyped("choose the unit that your instrument shows")
     numbers = {name: _number(sent.get(name, ""), label) for name, label in form.places if name != "limit"}
     quantities = [{"value": number, "unit": unit} for number in numbers.values()]
-    if form.kind in _CLEARANCES:
+    if form.kind in CLEARANCE_READINGS:
         rows = [{"value": quantity, "row": row} for row, quantity in enumerate(quantities, start=1)]
         return {"values": rows, "method": "blades"}
     limit = sent.get("limit", "")

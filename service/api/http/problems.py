@@ -14,7 +14,8 @@ from werkzeug.exceptions import HTTPException
 from service import errors
 from service.api.http.faults import faults_of
 from service.exchange.strict_json import written
-from service.render.present import UnitSystem, present, text
+from service.render.present import present, text
+from service.words import UnitSystem
 
 MEDIA_TYPE: Final = "application/problem+json"
 LOG = logging.getLogger(__name__)
@@ -94,6 +95,7 @@ CATALOGUE: Final[dict[str, tuple[int, str]]] = {
     "position_required": (422, "The position must be named"),
     "row_missing": (422, "Some values name their row of rollers and others do not"),
     "points_not_combined": (422, "Values at these points do not make one reading"),
+    "series_not_in_order": (422, "The readings of a series do not follow each other in time"),
     "same_person": (422, "A deviation is approved by another person than the one who did the work"),
     "position_left_out": (422, "A position of the order is left out"),
     "outcome_contradicts": (422, "What is said of a position contradicts its outcome"),

@@ -10,8 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.record import Kept, decoded, encoded
-from service.render.present import UNIT_SYSTEMS, present, presented_text, quantity, quantity_text
+from service.render.present import present, presented_text, quantity, quantity_text
 from service.units import KINDS, N_M_PER_LBF_FT, UNITS, Quantity, to_base, to_nm
+from service.words import UNIT_SYSTEMS
 
 
 @pytest.mark.parametrize(

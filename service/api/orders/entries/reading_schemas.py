@@ -10,7 +10,8 @@ from service.api.http import fields
 from service.api.http.schema import StrictSchema
 from service.api.wire.answers import AnswerSchema, nested, word
 from service.errors import shown
-from service.store.models.records import READING_KINDS, VERDICTS
+from service.store.models.records import READING_KINDS
+from service.words import VERDICTS
 
 METHODS = ("blades", "indicator", "axial_displacement", "nut_turn", "micrometer")
 POINTS = ("top", "bottom", "left", "right")
