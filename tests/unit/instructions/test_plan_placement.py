@@ -187,3 +187,9 @@ def test_no_place_is_given_while_no_bearing_is_held():
         made = CASES[name]()
         assert made["placement"] is None
         assert not {"place-free", "set-held", "lay-out"} & {each["id"] for each in made["steps"]}
+
+
+def test_a_long_name_of_a_position_does_not_burst_the_line():
+    document = changed(fan(), {"tail": {"name": "tail bearing of the second dryer exhaust fan"}})
+    made = plan_of(document, "tail bearing of the second dryer exhaust fan", "drive")
+    assert said(made, "check-gap") == "Gap away from held: 0.195 in, 0.105 in to 0.360 in."
