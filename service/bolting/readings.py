@@ -7,12 +7,14 @@ from service import units
 from service.errors import Text
 from service.units import Quantity
 
-ACCEPTED: Final = 0.06
-"""Relative deviation accepted: the 4 to 6 % that ISO 6789 allows a torque tool (from memory), [-]."""
-RECHECKED: Final = 0.12
+ACCEPTED: Final = 0.04
+"""Relative deviation accepted: the 4 % that ISO 6789-1 allows an indicating or setting tool (from memory), [-]."""
+RECHECKED: Final = 0.08
 """Relative deviation up to which the wrench is set and read again, our own convention, [-]."""
-SLIPS: Final = (1.3558179483314004, 12.0, 9.80665)
-"""lbf ft for N m, lbf in for lbf ft, kgf m for N m, and their inverses, [-]."""
+PLAUSIBLE: Final = (0.2, 2.0)
+"""Share of the torque asked for outside which a reading is no torque of these bolts, our own convention, [-]."""
+SLIPS: Final = (1.3558179483314004, 12.0, 8.850745791327185, 9.80665, 10.0)
+"""lbf ft for N m, lbf in for lbf ft, lbf in for N m, kgf m for N m, a decimal place, and their inverses, [-]."""
 CODE: Final = "reading_scale_suspect"
 
 
@@ -35,7 +37,7 @@ def torque_verdict(*, reading_n_m: float, target_n_m: float) -> TorqueVerdict:
     reading_n_m, target_n_m : float
         The torque as sent, and the torque of the plan, [N m]
     """
-    deviation = abs(reading_n_m / target_n_m - 1)
+    deviation = round(abs(reading_n_m / target_n_m - 1), 9)
     named = (units.torque(reading_n_m), " where ", units.torque(target_n_m), " is asked for")
     if deviation <= ACCEPTED:
         return TorqueVerdict("accept", None, (), named, "go on")
@@ -43,11 +45,14 @@ def torque_verdict(*, reading_n_m: float, target_n_m: float) -> TorqueVerdict:
     fits = tuple(
         units.torque(reading_n_m * factor)
         for factor in factors
-        if abs(reading_n_m * factor / target_n_m - 1) <= ACCEPTED
+        if round(abs(reading_n_m * factor / target_n_m - 1), 9) <= ACCEPTED
     )
     if fits:
         detail = (*named, "; it would fit in another unit")
         return TorqueVerdict("reject", CODE, fits, detail, "read the unit on the wrench and send the reading again")
+    low, high = PLAUSIBLE
+    if not low * target_n_m <= reading_n_m <= high * target_n_m:
+        return TorqueVerdict("reject", "implausible", (), named, "read number and unit on the wrench again")
     if deviation <= RECHECKED:
         return TorqueVerdict("recheck", None, (), named, "check the setting of the wrench and go round once more")
     if reading_n_m < target_n_m:

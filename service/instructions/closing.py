@@ -1,8 +1,4 @@
-"""What a step is closed by: a STOP step by a deviation alone, and which steps a confirmation may close. Said once.
-
-Issued instructions are immutable and carry no mark of their own for a STOP step, so its id tells: it is made and read
-here and nowhere else.
-"""
+"""What may close a step: said once, for judging, holds, cards and phones (rule I2)."""
 
 from collections.abc import Mapping
 from typing import Any, Final
@@ -20,11 +16,10 @@ def stop_id(code: str) -> str:
 
 
 def is_stop(step: Mapping[str, Any]) -> bool:
-    """Return whether a step says that it must not be done like this; only a deviation closes it."""
-    return bool(step["id"].startswith(_STOP))
+    """Return whether a step says that the work must not be done like this: only a deviation closes it."""
+    return step["stop"] is not None
 
 
 def is_confirmable(step: Mapping[str, Any]) -> bool:
-    """Return whether a confirmation closes a step: no STOP, no limits, and nothing that must be read."""
-    record = step["record"] or {}
-    return not is_stop(step) and record.get("limits") is None and record.get("kind") not in READ_NEVER_CONFIRMED
+    """Return whether a tick closes a step: all but the holds, which are closed by what proves them, and the STOPs."""
+    return step["hold"] is None and not is_stop(step)

@@ -147,16 +147,20 @@ def blade_targets(given: BladeSet, *, min_nm: float, max_nm: float, aim_nm: floa
 
     Source
     ------
-    Rule C6: the target is the attainable size inside the window nearest the aim (of two equally near the larger, as
-    too loose can be corrected and too tight cannot); must pass is the smallest not below the window, must not pass
-    the smallest above it.
+    Rule C6: a single blade in the middle half of the window beats a stack, since a stack of two reads what two thumbs
+    press (of several the one nearest the aim, then the larger); else the attainable size inside the window nearest
+    the aim, of two equally near the one of fewer blades, then the larger, as too loose can be corrected and too tight
+    cannot. Must pass is the smallest not below the window, must not pass the smallest above it.
     """
     sizes_nm, stacks = _stacks(given.blades_nm)
     first, behind = bisect_left(sizes_nm, min_nm), bisect_right(sizes_nm, max_nm)
     if first >= behind or behind >= len(sizes_nm):
         return BladeTargets(None, None, None, given)
-    nearest = min(range(first, behind), key=lambda i: (abs(sizes_nm[i] - aim_nm), -sizes_nm[i]))
-    return BladeTargets(stacks[nearest], stacks[first], stacks[behind], given)
+    quarter_nm = (max_nm - min_nm) / 4
+    inside = range(first, behind)
+    single = [i for i in inside if len(stacks[i]) == 1 and min_nm + quarter_nm <= sizes_nm[i] <= max_nm - quarter_nm]
+    chosen = min(single or inside, key=lambda i: (abs(sizes_nm[i] - aim_nm), len(stacks[i]), -sizes_nm[i]))
+    return BladeTargets(stacks[chosen], stacks[first], stacks[behind], given)
 
 
 def blade_to_get(system: str, *, min_nm: float, max_nm: float, aim_nm: float) -> int | None:

@@ -18,8 +18,15 @@ ACCEPT: Final = "accept"
 RECHECK: Final = "recheck"
 REJECT: Final = "reject"
 SCALE_SUSPECT: Final = "reading_scale_suspect"
+WORN_IN: Final = "worn_in"
+WORN_TOO_FAR: Final = (
+    "This bearing is not fitted again: its clearance grew by more than one blade step. Measure again; if it stays, fit "
+    "a new one."
+)
 _WORST_FIRST: Final = (REJECT, RECHECK, ACCEPT)
 
+MOST_CLEARANCE_NM: Final = 3_000_000
+"""No radial clearance of these bearings is larger: 3 mm, [nm]."""
 RECHECK_NM: Final = 5080
 """How far outside a limit a reading is measured again before it is refused: 0.0002 in, [nm]."""
 
@@ -35,6 +42,8 @@ SLIPS: Final = tuple(
             "inches and millimetres mixed, with the decimal point",
             "mm and inches mixed, decimal point",
         ),
+        (Fraction(1000) / Fraction("25.4"), "thousandths of an inch sent with the unit mm", "mm sent as thousandths"),
+        (Fraction(25_400), "micrometres sent with the unit inch", "inches sent with the unit micrometre"),
     )
     for factor, hint in ((size, down), (1 / size, up))
 )
@@ -45,6 +54,18 @@ TOO_TIGHT_WAY_BACK: Final = (
     "the bearing from the sleeve, clean the seats, measure the initial clearance again and start again."
 )
 TOO_LOOSE: Final = "Go on in small steps and measure after each one; stop inside the window."
+ROWS_AGAIN: Final = (
+    "Turn the bearing five times, square the outer ring with a straight-edge, blade at the middle of the roller, and "
+    "read both rows once more."
+)
+GREW: Final = (
+    "The clearance cannot grow by tightening. Do not tighten on this reading. Same row, same place, same blade set? "
+    "Measure again; if it stays, the initial clearance was wrong: free the bearing, measure it anew and start again."
+)
+NOTHING_TAKEN: Final = (
+    "Firm contact was not reached, or this is not the place of the first reading. Measure again at the same place "
+    "before the nut is turned further."
+)
 MEASURE_AGAIN: Final = (
     "Measure again: rings parallel, rollers seated by turning, blade beside a roller and along it, never rolled over."
 )
@@ -164,6 +185,7 @@ def initial_verdict(
     ranges: Sequence[ClearanceRange],
     other_classes: Mapping[str, Sequence[ClearanceRange]],
     blade_set: BladeSet,
+    refitted: bool = False,
 ) -> Verdict:
     """Return the verdict on an initial clearance; the worst row decides.
 
@@ -175,9 +197,36 @@ def initial_verdict(
         The ISO row of the class, and the printed inch row where inch blades are used, [nm]
     other_classes : mapping
         The same for the other classes
+    refitted : bool
+        A bearing that ran goes back in: worn in, it may lie one blade step above the range (common practice), [-]
     """
-    verdicts = [_initial(value_nm, ranges, other_classes, blade_set) for value_nm in row_values_nm]
-    return min(verdicts, key=lambda verdict: (_WORST_FIRST.index(verdict.verdict), verdict.code != SCALE_SUSPECT))
+    worn = _worn_in if refitted else _initial
+    verdicts = [worn(value_nm, ranges, other_classes, blade_set) for value_nm in row_values_nm]
+    return min(verdicts, key=_weight)
+
+
+def _weight(verdict: Verdict) -> tuple[int, bool, bool]:
+    """Return what to sort verdicts by, the one that decides first."""
+    return _WORST_FIRST.index(verdict.verdict), verdict.code != SCALE_SUSPECT, verdict.code != WORN_IN
+
+
+def _worn_in(
+    value_nm: float,
+    ranges: Sequence[ClearanceRange],
+    other_classes: Mapping[str, Sequence[ClearanceRange]],
+    blade_set: BladeSet,
+) -> Verdict:
+    """Return the verdict on a bearing that ran: one blade step above its range it is worn in, beyond it stays out."""
+    max_nm = max(limits.max_nm for limits in ranges)
+    found = _initial(value_nm, ranges, other_classes, blade_set)
+    if value_nm <= max_nm or found.code in (SCALE_SUSPECT, "implausible"):
+        following_nm = next_attainable(blade_set, max_nm)
+        if value_nm <= max_nm or following_nm is None or value_nm > following_nm:
+            return found
+    elif over_a_step(value_nm, max_nm, blade_set):
+        return Verdict(REJECT, "worn_too_far", (), None, found.detail, WORN_TOO_FAR)
+    said: Text = (units.clearance(value_nm), " lies at most one blade step above the range of a new bearing: worn in.")
+    return Verdict(ACCEPT, WORN_IN, (), None, said, "Go on to the mounting.")
 
 
 def _initial(
@@ -192,6 +241,8 @@ def _initial(
     slips = scale_slips(value_nm, ranges)
     if slips:
         return _suspect(value_nm, slips, fits_class)
+    if not 0 <= value_nm <= MOST_CLEARANCE_NM:
+        return _implausible(value_nm)
     min_nm, max_nm = min(limits.min_nm for limits in ranges), max(limits.max_nm for limits in ranges)
     said = (
         units.clearance(value_nm),
@@ -247,7 +298,15 @@ def _suspect(value_nm: float, slips: Sequence[tuple[float, str]], fits_class: st
 
 
 def residual_verdict(
-    *, row_values_nm: Sequence[float], min_nm: float, max_nm: float, floor_nm: float, provisional: bool = False
+    *,
+    row_values_nm: Sequence[float],
+    min_nm: float,
+    max_nm: float,
+    floor_nm: float,
+    blade_set: BladeSet,
+    initial_row_values_nm: Sequence[float] | None = None,
+    read_again: bool = False,
+    provisional: bool = False,
 ) -> Verdict:
     """Return the verdict on a residual clearance: the floor on the smaller row, the ceiling on the larger.
 
@@ -259,6 +318,12 @@ def residual_verdict(
         The residual window, limits inside, [nm]
     floor_nm : float
         Smallest residual that may ever be left; no recheck below it, [nm]
+    blade_set : BladeSet
+        The blades it was read with; a blade step is from a reading to the next size they can show
+    initial_row_values_nm : sequence of float or None, shape (rows,)
+        The initial clearance of the same rows, where it is known row by row, [nm]
+    read_again : bool
+        The rows differed at the reading before: now they are judged as they are, [-]
     provisional : bool
         The window stands without a measured initial clearance: nothing is judged on it (C4)
     """
@@ -274,18 +339,70 @@ def residual_verdict(
         )
     if min_nm <= smallest_nm and largest_nm <= max_nm:
         return Verdict(ACCEPT, None, (), None, "The residual clearance lies inside its window.", "Go on.")
+    slipped = _slipped(smallest_nm, largest_nm, min_nm, max_nm)
+    if slipped is not None:
+        return slipped
+    if not (smallest_nm >= 0 and largest_nm <= MOST_CLEARANCE_NM):
+        return _implausible(smallest_nm if smallest_nm < 0 else largest_nm)
+    pairs = tuple(zip(row_values_nm, initial_row_values_nm, strict=True)) if initial_row_values_nm else ()
+    grown = next(((now, before) for now, before in pairs if over_a_step(now, before, blade_set)), None)
+    if grown is not None:
+        said: Text = (
+            units.clearance(grown[0]),
+            " is more than the ",
+            units.clearance(grown[1]),
+            " of the new bearing.",
+        )
+        return Verdict(REJECT, "residual_over_initial", (), None, said, GREW)
+    if over_a_step(largest_nm, smallest_nm, blade_set) and not read_again:
+        said = ("The rows differ: ", units.clearance(smallest_nm), " and ", units.clearance(largest_nm), ".")
+        return Verdict(RECHECK, "rows_differ", (), None, said, ROWS_AGAIN)
+    if any(not min_nm <= now <= max_nm and not over_a_step(before, now, blade_set) for now, before in pairs):
+        said = "Nothing was taken away: the clearance is that of the new bearing."
+        return Verdict(RECHECK, "nothing_taken", (), None, said, NOTHING_TAKEN)
     return _outside_window(smallest_nm, largest_nm, min_nm, max_nm, floor_nm)
+
+
+def over_a_step(larger_nm: float, smaller_nm: float, blade_set: BladeSet) -> bool:
+    """Return whether two readings lie more than one blade step apart, [-].
+
+    Parameters
+    ----------
+    larger_nm, smaller_nm : float
+        The readings; a larger one that is smaller lies no step above, [nm]
+    blade_set : BladeSet
+        The blades in use
+    """
+    following_nm = next_attainable(blade_set, smaller_nm)
+    return following_nm is not None and larger_nm > following_nm
+
+
+def _slipped(smallest_nm: float, largest_nm: float, min_nm: float, max_nm: float) -> Verdict | None:
+    """Return the suspicion that the reading outside its window is on a wrong scale, None where nothing would fit."""
+    too_tight = smallest_nm < min_nm
+    outside_nm = smallest_nm if too_tight else largest_nm
+    slips = scale_slips(outside_nm, (ClearanceRange(min_nm, max_nm),))
+    if not slips:
+        return None
+    way_on = TOO_TIGHT_WAY_BACK if too_tight else f"It is too loose: {TOO_LOOSE.lower()}"
+    suspected = _suspect(outside_nm, slips, None)
+    return replace(suspected, next=f"{suspected.next} If the same is read again: {way_on}")
+
+
+def _implausible(value_nm: float) -> Verdict:
+    said: Text = (
+        units.clearance(value_nm),
+        " is not plausible; no such clearance exceeds ",
+        units.clearance(MOST_CLEARANCE_NM),
+    )
+    return Verdict(
+        REJECT, "implausible", (), None, said, "Measure again and read the number and the unit stamped on the blade."
+    )
 
 
 def _outside_window(smallest_nm: float, largest_nm: float, min_nm: float, max_nm: float, floor_nm: float) -> Verdict:
     window = (units.clearance(min_nm), " to ", units.clearance(max_nm))
     too_tight = smallest_nm < min_nm
-    outside_nm = smallest_nm if too_tight else largest_nm
-    slips = scale_slips(outside_nm, (ClearanceRange(min_nm, max_nm),))
-    if slips:
-        way_on = TOO_TIGHT_WAY_BACK if too_tight else f"It is too loose: {TOO_LOOSE.lower()}"
-        suspected = _suspect(outside_nm, slips, None)
-        return replace(suspected, next=f"{suspected.next} If the same is read again: {way_on}")
     if too_tight:
         said: Text = (units.clearance(smallest_nm), " is too tight; the window is ", *window)
         if smallest_nm >= max(floor_nm, min_nm - RECHECK_NM):
@@ -295,25 +412,3 @@ def _outside_window(smallest_nm: float, largest_nm: float, min_nm: float, max_nm
     if largest_nm <= max_nm + RECHECK_NM:
         return Verdict(RECHECK, "near_limit", (), None, said, MEASURE_AGAIN)
     return Verdict(REJECT, "too_loose", (), None, said, TOO_LOOSE)
-
-
-def travel_verdict(value: units.Quantity, *, smallest: units.Quantity, largest: units.Quantity) -> Verdict:
-    """Return the verdict on an axial displacement or a nut turn, counted from firm contact.
-
-    Parameters
-    ----------
-    value, smallest, largest : Quantity
-        Reading and limits of one kind, limits inside: displacement, [nm], or angle, [deg]
-
-    Source
-    ------
-    Rule C7; where blades resolve the window, travel is a second witness and never the only one.
-    """
-    limits = (smallest, " to ", largest)
-    if value.value < smallest.value:
-        said: Text = (value, " is not far enough; the range is ", *limits)
-        return Verdict(REJECT, "not_far_enough", (), None, said, TOO_LOOSE)
-    if value.value > largest.value:
-        said = (value, " is too far; the range is ", *limits)
-        return Verdict(REJECT, "too_far", (), None, said, TOO_TIGHT_WAY_BACK)
-    return Verdict(ACCEPT, None, (), None, ("Inside ", *limits, ", counted from firm contact."), "Go on.")

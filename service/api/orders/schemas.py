@@ -5,6 +5,7 @@ from marshmallow import validate
 
 from service.api.http import fields
 from service.api.http.schema import PageQuery, StrictSchema
+from service.api.orders.completion.schemas import FlagRead
 from service.api.orders.instructions.schemas import Instructions
 from service.api.wire import objects
 from service.api.wire.answers import AnswerSchema, nested, word
@@ -75,6 +76,12 @@ class WorkOrderRead(WorkOrderLine):
     """A work order with its latest instructions."""
 
     instructions = nested(Instructions)
+
+
+class FlaggedWorkOrder(WorkOrderRead):
+    """A work order, and what the lead looks at before it is closed."""
+
+    flags = nested(FlagRead, many=True)
 
 
 class WorkOrderPage(AnswerSchema):

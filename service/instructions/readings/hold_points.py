@@ -1,57 +1,46 @@
-"""Which hold points of a plan are open, given what was read, confirmed and approved (rules I2 and C5).
+"""Which holds of a plan are open, given what was read and approved (rules I2 and C5).
 
-Entries stand in the order in which they were entered; nothing is overwritten, and the last one counts.
+Each of the nine holds is closed only by what proves it; a tick closes none. Entries stand in the order in which they
+were entered; nothing is overwritten, and the last one counts.
 """
 
-import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from service.instructions.closing import is_confirmable, is_stop
-from service.instructions.readings.readings import Reading
+from service.errors import Text
+from service.instructions.closing import READ_NEVER_CONFIRMED
+from service.instructions.readings.corrections import TIGHT
+from service.instructions.readings.entries import DEVIATION, Entry
+from service.instructions.readings.messages import message
+from service.instructions.readings.persons import same_person
+from service.instructions.readings.readings import Reading, Value, measured_of, target_of
 from service.mounting.readings import ACCEPT, RECHECK, REJECT, TOO_TIGHT_WAY_BACK, Verdict
 
-DEVIATION: Final = "deviation"
 ON_THE_TAPER: Final = ("residual_clearance", "axial_displacement", "nut_turn")
 """What is read after the bearing has been driven up: it counts only since the last start."""
-ONLY_REPLACING: Final = ("removal", "parts_check", "shaft_and_housing", "layout", "mount", "lower")
-"""Phases that are done only where a bearing is replaced."""
-_START_STEPS: Final = ("initial-swivel",)
-_TIGHT: Final = {"residual_clearance": "too_tight", "axial_displacement": "too_far", "nut_turn": "too_far"}
+REPLACED: Final = ("replaced", "refitted")
+ONLY_REPLACING: Final = (2, 3, 4, 5)
+"""Holds of work that is done only where a bearing is replaced or fitted again."""
+AFTER_PLACING: Final = 5
+"""Holds from here on are done anew for the whole shaft once a bearing was freed and started again."""
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
-    """A reading, a confirmation or an approved deviation. ``person`` took or approved it.
-
-    Parameters
-    ----------
-    revision : int
-        The revision it was judged by, [-]
-    made_revision : int or None
-        The revision that an accepted initial clearance made, [-]
-    """
-
-    kind: str
-    position: str | None
-    step: str | None
-    verdict: str
-    code: str | None
-    revision: int
-    person: str
-    made_revision: int | None = None
+Needs = tuple[tuple[str, ...], ...]
+"""Kinds of readings that close a hold: all groups, one kind of each group."""
 
 
 @dataclass(frozen=True, slots=True)
 class HoldPoint:
-    """An open hold point: its step, what clears it, and the last entry when there is one."""
+    """An open hold: its step, what closes it, and the last entry when there is one."""
 
     number: int
     id: str
+    hold: int | None
+    stop: str | None
     position: str | None
     title: str
-    needs: str
+    kinds: Needs
+    limits: Mapping[str, Any] | None
     last: Entry | None
 
     def record(self) -> dict[str, Any]:
@@ -60,24 +49,24 @@ class HoldPoint:
         return {
             "step": self.number,
             "id": self.id,
+            "hold": self.hold,
+            "stop": self.stop,
             "position": self.position,
             "title": self.title,
-            "needs": self.needs,
+            "needs": {
+                "kinds": [list(group) for group in self.kinds],
+                "limits": None if self.limits is None else {name: self.limits[name] for name in ("min", "max")},
+                "who": "another_person" if self.stop is not None or self.hold == 6 else None,
+                "said": self._said(),
+            },
             "last": last,
         }
 
-
-def same_person(one: str, other: str) -> bool:
-    """Return whether two names may be those of one person: the same words, however they are set, or no word at all."""
-    words, others = _words(one), _words(other)
-    return not words or not others or words == others
-
-
-def _words(name: str) -> list[str]:
-    """Return the words of a name in one form: no case, no width, no points, in the order of the alphabet."""
-    plain = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", name).casefold())
-    visible = "".join(c for c in plain if unicodedata.category(c) != "Cf")
-    return sorted("".join(c if c.isalnum() else " " for c in visible).split())
+    def _said(self) -> Text:
+        if self.stop is not None:
+            return message("needs_deviation")
+        kinds = message("needs_and").join(str(message("needs_or")).join(group) for group in self.kinds)  # type: ignore[union-attr]
+        return message("needs_readings", kinds=kinds.replace("_", " "))
 
 
 def verdict_in_sequence(verdict: Verdict, reading: Reading, revision: int, entries: Sequence[Entry]) -> Verdict:
@@ -92,28 +81,25 @@ def verdict_in_sequence(verdict: Verdict, reading: Reading, revision: int, entri
         return verdict
     since = _since_start(entries, reading.position)
     if _too_tight(since, reading.kind):
-        said = (
-            "After a reading that was too tight nothing is accepted before the bearing was freed and its initial "
-            "clearance measured again (a ball bearing: turned and swivelled by hand, and confirmed)."
-        )
-        return Verdict(REJECT, "initial_clearance_needed", (), None, said, TOO_TIGHT_WAY_BACK)
+        return Verdict(REJECT, "initial_clearance_needed", (), None, message("start_again_first"), TOO_TIGHT_WAY_BACK)
     start = since[0].made_revision if since else None
     if start is not None and revision < start:
-        said = f"Judged by revision {revision}, but the initial clearance was measured again for revision {start}."
-        following = f"Take the card of revision {start} or later, and measure."
+        facts = {"revision": str(revision), "start": str(start)}
+        said, following = message("revision_superseded", **facts), message("revision_superseded", "next", **facts)
         return Verdict(RECHECK, "revision_superseded", (), None, said, following)
     return verdict
 
 
 def _since_start(entries: Sequence[Entry], position: str | None) -> list[Entry]:
-    """Return the entries of a position from its last start: an accepted initial clearance, or ring checked free."""
+    """Return the entries of a position from its last start: an accepted measure of the bearing before it is mounted."""
     own = [each for each in entries if each.position == position]
-    starts = [n for n, each in enumerate(own) if each.verdict == ACCEPT and _is_start(each)]
+    blades = any(each.kind == "initial_clearance" for each in own)
+    starts = [n for n, each in enumerate(own) if each.verdict == ACCEPT and _is_start(each, blades=blades)]
     return own[starts[-1] :] if starts else own
 
 
-def _is_start(entry: Entry) -> bool:
-    return entry.kind == "initial_clearance" or (entry.kind == "confirmation" and entry.step in _START_STEPS)
+def _is_start(entry: Entry, *, blades: bool) -> bool:
+    return entry.kind == "initial_clearance" or (not blades and entry.kind == "class_read")
 
 
 def _too_tight(since: Iterable[Entry], kind: str) -> bool:
@@ -124,117 +110,179 @@ def _too_tight(since: Iterable[Entry], kind: str) -> bool:
 
 
 def _is_tight(entry: Entry) -> bool:
-    return entry.verdict == REJECT and entry.code == _TIGHT.get(entry.kind, "")
+    return entry.verdict == REJECT and entry.code == TIGHT.get(entry.kind, "")
 
 
 def open_hold_points(
     plan: Mapping[str, Any], entries: Sequence[Entry], outcomes: Mapping[str, str] | None = None
 ) -> list[HoldPoint]:
-    """Return the hold points that are open, in the order of work.
+    """Return the holds that are open, in the order of work, one for each position of their step.
 
     Parameters
     ----------
-    outcomes : mapping of position to replaced, inspected_only or not_done
-        What was done; without it every hold point of the plan is asked for.
+    entries : sequence of Entry, shape (n,)
+        What counts: see ``corrections.effective``
+    outcomes : mapping of position to replaced, refitted, inspected_only or not_done
+        What was done; without it every hold of the plan is asked for.
     """
-    held = [step for step in plan["steps"] if step["hold_point"] and _asked(step, outcomes)]
-    return [found for step in held if (found := _open(step, plan, entries)) is not None]
+    found = []
+    for step in plan["steps"]:
+        if step["hold"] is None and step["stop"] is None:
+            continue
+        for position in step["positions"] or [None]:
+            if _asked(step, position, outcomes):
+                opened = _open(step, position, plan, entries)
+                found += [] if opened is None else [opened]
+    return found
 
 
-def _asked(step: Mapping[str, Any], outcomes: Mapping[str, str] | None) -> bool:
-    """Return whether a hold point belongs to what was done."""
+def _asked(step: Mapping[str, Any], position: str | None, outcomes: Mapping[str, str] | None) -> bool:
+    """Return whether a hold belongs to what was done."""
     if outcomes is None:
         return True
     done = set(outcomes.values()) - {"not_done"}
-    if step["phase"] in ONLY_REPLACING:
-        done &= {"replaced"}
-    position = step["position"]
+    if step["hold"] in ONLY_REPLACING:
+        done &= set(REPLACED)
     return bool(done) if position is None or position not in outcomes else outcomes[position] in done
 
 
-def _open(step: Mapping[str, Any], plan: Mapping[str, Any], entries: Sequence[Entry]) -> HoldPoint | None:
-    kinds = closing_kinds(step, plan)
-    if _is_mounting(step) and step["position"] is not None:
-        entries = _since_start(entries, step["position"])
-    answering = [each for each in entries if _answers(each, step, kinds)]
-    again = _is_start_step(step) and _driven_too_far(entries, plan, step["position"])
-    if _cleared(answering) and not again:
+def _open(
+    step: Mapping[str, Any], position: str | None, plan: Mapping[str, Any], entries: Sequence[Entry]
+) -> HoldPoint | None:
+    needs = needed_kinds(step, position, plan)
+    counting = _counting(step, position, plan, entries)
+    answering = [each for each in counting if _answers(each, step, position, needs)]
+    again = step["hold"] == 3 and _driven_too_far(_since_start(entries, position), plan, position)
+    if _cleared(step, position, needs, answering) and not again:
         return None
-    needs = _needs(step, kinds)
     return HoldPoint(
-        step["number"], step["id"], step["position"], step["title"], needs, answering[-1] if answering else None
+        step["number"],
+        step["id"],
+        step["hold"],
+        step["stop"],
+        position,
+        step["title"],
+        needs,
+        _limits(step, position),
+        answering[-1] if answering else None,
     )
 
 
-def _is_mounting(step: Mapping[str, Any]) -> bool:
-    return _is_start_step(step) or (step["record"] or {}).get("kind") in ON_THE_TAPER
+def _counting(
+    step: Mapping[str, Any], position: str | None, plan: Mapping[str, Any], entries: Sequence[Entry]
+) -> Sequence[Entry]:
+    """Return the entries that count for a hold: since the bearing, or any bearing of the shaft, was started again."""
+    if step["hold"] in (3, 4) and position is not None:
+        own = _since_start(entries, position)
+        return own if step["hold"] == 4 else [*(each for each in entries if each.kind == "class_read"), *own]
+    if step["hold"] is not None and step["hold"] >= AFTER_PLACING:
+        restarted = max((_restart(entries, name) for name in plan["positions"]), default=0)
+        return entries[restarted:]
+    return entries
 
 
-def _is_start_step(step: Mapping[str, Any]) -> bool:
-    return step["id"] in _START_STEPS or (step["record"] or {}).get("kind") == "initial_clearance"
+def _restart(entries: Sequence[Entry], position: str) -> int:
+    """Return from which entry on a position was started again after it had been driven up; 0 where it was not."""
+    driven, found = False, 0
+    for n, each in enumerate(entries):
+        if each.position != position:
+            continue
+        if each.kind in ON_THE_TAPER:
+            driven = True
+        elif driven and each.verdict == ACCEPT and each.kind == "initial_clearance":
+            driven, found = False, n
+    return found
+
+
+def _limits(step: Mapping[str, Any], position: str | None) -> Mapping[str, Any] | None:
+    limits = (step["record"] or {}).get("limits", ())
+    return next((each for each in limits if each["position"] in (None, position)), None)
 
 
 def _driven_too_far(since: Sequence[Entry], plan: Mapping[str, Any], position: str | None) -> bool:
     """Return whether the bearing must be freed and started again; a deviation after it lets it be as it is."""
-    closing = {kind for step in plan["steps"] if step["position"] == position for kind in closing_kinds(step, plan)}
-    mounting = {step["id"] for step in plan["steps"] if step["position"] == position and _is_mounting(step)}
-    tight = [n for n, each in enumerate(since) if each.kind in closing and _is_tight(each)]
+    mounting = {each["id"] for each in plan["steps"] if each["hold"] in (3, 4) and position in each["positions"]}
+    tight = [n for n, each in enumerate(since) if each.kind in ON_THE_TAPER and _is_tight(each)]
+    if _by_blades(plan, position):
+        tight = [n for n in tight if since[n].kind == "residual_clearance"]
     deviations = [n for n, each in enumerate(since) if each.kind == DEVIATION and each.step in mounting]
     return bool(tight) and (not deviations or deviations[-1] < tight[-1])
 
 
-def closing_kinds(step: Mapping[str, Any], plan: Mapping[str, Any]) -> tuple[str, ...]:
-    """Return the kinds of readings that close a hold point, besides a confirmation or deviation that names it."""
-    kind = (step["record"] or {}).get("kind")
-    if not step["hold_point"] or kind in (None, "confirmation"):
+def _by_blades(plan: Mapping[str, Any], position: str | None) -> bool:
+    """Return whether the blades decide at this position: there they are believed more than any witness."""
+    blades = (target_of(plan, position) or {}).get("blades")
+    return blades is not None and blades["resolves"] is not False
+
+
+def needed_kinds(step: Mapping[str, Any], position: str | None, plan: Mapping[str, Any]) -> Needs:
+    """Return the kinds of readings that close a hold; () for a STOP, which only a deviation closes."""
+    if step["stop"] is not None:
         return ()
-    if kind == "axial_displacement":
-        return ("axial_displacement", "nut_turn")
-    if kind == "residual_clearance" and _blades_too_coarse(plan, step["position"]):
-        return ON_THE_TAPER
-    return (kind,)
+    kind = (step["record"] or {}).get("kind", "confirmation")
+    if step["hold"] == 3:
+        return ((kind,),) if kind == "class_read" else ((kind,), ("class_read",))
+    if step["hold"] == 4:
+        return _needed_of_mounting(kind, target_of(plan, position))
+    if step["hold"] == 6:
+        gaps = any((each["record"] or {}).get("kind") == "free_gap" for each in plan["steps"])
+        return (("free_gap",), ("rings_in",)) if gaps else (("rings_in",),)
+    return ((kind,),)
 
 
-def _blades_too_coarse(plan: Mapping[str, Any], position: str | None) -> bool:
-    found = [each for each in plan["targets"] if each["position"] == position]
-    blades = found[0]["blades"] if found else None
-    return bool(blades is not None and blades["resolves"] is False)
+def _needed_of_mounting(kind: str, target: Mapping[str, Any] | None) -> Needs:
+    if kind == "swivel":
+        moved = target is not None and target["axial_displacement"] is not None
+        return (("axial_displacement", "nut_turn"), ("swivel",)) if moved else (("swivel",),)
+    blades = None if target is None else target["blades"]
+    if kind == "residual_clearance" and blades is not None and blades["resolves"] is False:
+        return (ON_THE_TAPER,)
+    return ((kind,),)
 
 
-def _answers(entry: Entry, step: Mapping[str, Any], kinds: tuple[str, ...]) -> bool:
-    if entry.kind in (DEVIATION, "confirmation"):
-        return bool(entry.step == step["id"] and entry.position == step["position"])
-    return entry.kind in kinds and (step["position"] is None or step["position"] == entry.position)
+def _answers(entry: Entry, step: Mapping[str, Any], position: str | None, needs: Needs) -> bool:
+    if entry.kind == DEVIATION:
+        return entry.step == step["id"] and entry.position == position
+    if not any(entry.kind in group for group in needs):
+        return False
+    if entry.kind == "try_start" and (entry.step or "isolate") != step["id"]:
+        return False
+    return position is None or entry.position == position
 
 
-def _cleared(answering: Sequence[Entry]) -> bool:
-    """Return whether the last entry clears the hold point; of an order's step, the last of each position."""
-    cleared: dict[str | None, bool] = {}
+def _cleared(step: Mapping[str, Any], position: str | None, needs: Needs, answering: Sequence[Entry]) -> bool:
+    """Return whether the last entries clear the hold: of each group, at each place where it was read."""
     takers = [each.person for each in answering if each.kind != DEVIATION]
+    approved = [n for n, each in enumerate(answering) if each.kind == DEVIATION]
+    if approved:
+        last = approved[-1]
+        if not any(same_person(answering[last].person, taker) for taker in takers):
+            answering = answering[last + 1 :]
+            if not answering:
+                return True
+    if not needs:
+        return False
+    return all(_group_cleared(group, answering) for group in needs)
+
+
+def _group_cleared(group: tuple[str, ...], answering: Sequence[Entry]) -> bool:
+    last: dict[str | None, bool] = {}
     for entry in answering:
-        if entry.kind == DEVIATION:
-            if not any(same_person(entry.person, taker) for taker in takers):
-                cleared = {None: True}
-        elif entry.kind == "confirmation" and entry.verdict == ACCEPT:
-            cleared = {None: True}
-        else:
-            cleared.pop(None, None)
-            cleared[entry.position] = entry.verdict == ACCEPT
-    return bool(cleared) and all(cleared.values())
+        if entry.kind in group:
+            last[entry.position] = entry.verdict == ACCEPT
+    return bool(last) and all(last.values())
 
 
-def _needs(step: Mapping[str, Any], kinds: tuple[str, ...]) -> str:
-    """Return what clears a hold point, in words."""
-    if is_stop(step):
-        return "a deviation approved by another person"
-    if not kinds:
-        return "a confirmation"
-    asked = "an accepted reading: " + " or ".join(kinds)
-    return f"{asked}, or a confirmation" if is_confirmable(step) else asked
-
-
-def entry_of(reading: Reading, verdict: Verdict, *, revision: int, person: str, plan: Mapping[str, Any]) -> Entry:
-    """Return a judged reading as an entry; one of a step of the whole order has no position."""
+def entry_of(
+    reading: Reading,
+    verdict: Verdict,
+    *,
+    revision: int,
+    person: str,
+    plan: Mapping[str, Any],
+    replaces: str | None = None,
+) -> Entry:
+    """Return a judged reading as an entry; a tick of a step that is done once has no position."""
     entry = Entry(
         kind=reading.kind,
         position=reading.position,
@@ -243,24 +291,33 @@ def entry_of(reading: Reading, verdict: Verdict, *, revision: int, person: str, 
         code=verdict.code,
         revision=revision,
         person=person,
+        rows_nm=rows_of(reading.values) if reading.kind in READ_NEVER_CONFIRMED else None,
+        value=reading.numbers[0] if reading.kind == "stop_limit" else None,
+        replaces=replaces,
     )
     if reading.kind != "confirmation":
         return entry
     return replace(entry, position=_place(plan, reading))
 
 
+def rows_of(values: Sequence[Value]) -> tuple[float, ...]:
+    """Return one value for each row of a clearance, [nm]."""
+    return measured_of(values).row_values_nm
+
+
 def _place(plan: Mapping[str, Any], reading: Reading) -> str | None:
-    found = [each["position"] for each in plan["steps"] if each["id"] == reading.step]
-    return found[0] if len(found) == 1 else reading.position
+    once = any(each["id"] == reading.step and not each["positions"] for each in plan["steps"])
+    return None if once else reading.position
 
 
 __all__ = [
     "DEVIATION",
     "Entry",
     "HoldPoint",
-    "closing_kinds",
     "entry_of",
+    "needed_kinds",
     "open_hold_points",
+    "rows_of",
     "same_person",
     "verdict_in_sequence",
 ]

@@ -1,6 +1,6 @@
 """What a reading is worth, judged by the targets of the revision it names (rule C5)."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from service.errors import CannotEvaluate
@@ -14,7 +14,15 @@ Target = Mapping[str, Any]
 
 
 def judge(
-    kind: str, measured: Measured, target: Target, *, blade_set: BladeSet, charts: Sequence[Chart] = ()
+    kind: str,
+    measured: Measured,
+    target: Target,
+    *,
+    blade_set: BladeSet,
+    charts: Sequence[Chart] = (),
+    initial_row_values_nm: Sequence[float] | None = None,
+    read_again: bool = False,
+    refitted: bool = False,
 ) -> Verdict:
     """Return the verdict on one reading of a record.
 
@@ -28,23 +36,32 @@ def judge(
         The target of the position, from the plan whose card was in the mechanic's hand
     charts : sequence of Chart, shape (n,)
         The site's charts that this plan was made with
+    initial_row_values_nm : sequence of float or None, shape (rows,)
+        What the same rows measured before mounting, for a residual clearance, [nm]
+    read_again : bool
+        The rows differed at the reading before, [-]
+    refitted : bool
+        The bearing that ran here goes back in, [-]
 
     Raises
     ------
     CannotEvaluate
         Readings of this kind are not judged (code ``reading_kind_not_judged``).
     """
-    method = _METHODS.get(kind)
-    if method is None:
+    if kind == "initial_clearance":
+        return _initial(measured, target, blade_set, charts, refitted)
+    if kind != "residual_clearance":
         raise CannotEvaluate(
-            f"readings of kind {kind!r} are not judged; judged are {', '.join(_METHODS)}",
+            f"readings of kind {kind!r} are not judged; judged are initial_clearance, residual_clearance",
             code="reading_kind_not_judged",
             field="kind",
         )
-    return method(measured, target, blade_set, charts)
+    return _residual(measured, target, blade_set, initial_row_values_nm, read_again)
 
 
-def _initial(measured: Measured, target: Target, blade_set: BladeSet, charts: Sequence[Chart]) -> Verdict:
+def _initial(
+    measured: Measured, target: Target, blade_set: BladeSet, charts: Sequence[Chart], refitted: bool
+) -> Verdict:
     bearing = target["bearing"]
     if bearing is None:
         return _NO_BEARING
@@ -65,10 +82,17 @@ def _initial(measured: Measured, target: Target, blade_set: BladeSet, charts: Se
         ranges=limits.inside,
         other_classes=limits.other_classes,
         blade_set=blade_set,
+        refitted=refitted,
     )
 
 
-def _residual(measured: Measured, target: Target, _: BladeSet, __: Sequence[Chart]) -> Verdict:
+def _residual(
+    measured: Measured,
+    target: Target,
+    blade_set: BladeSet,
+    initial_row_values_nm: Sequence[float] | None,
+    read_again: bool,
+) -> Verdict:
     window = target["residual_clearance"]
     if window is None:
         return _NO_WINDOW
@@ -77,14 +101,13 @@ def _residual(measured: Measured, target: Target, _: BladeSet, __: Sequence[Char
         min_nm=window["min"].value,
         max_nm=window["max"].value,
         floor_nm=window["floor"].value,
+        blade_set=blade_set,
+        initial_row_values_nm=initial_row_values_nm,
+        read_again=read_again,
         provisional=window["provisional"],
     )
 
 
-_METHODS: Final[dict[str, Callable[[Measured, Target, BladeSet, Sequence[Chart]], Verdict]]] = {
-    "initial_clearance": _initial,
-    "residual_clearance": _residual,
-}
 _NO_BEARING: Final = Verdict(
     RECHECK,
     "bearing_not_known",

@@ -6,7 +6,7 @@ from service.store.models.journal import IdempotencyKey, JournalEntry, SiteHead
 from service.store.models.plant import Asset, Chart, Housing, MeterReading, Position, Shaft
 from service.store.models.records import AsFound, Completion, Correction, Deviation, Reading
 from service.store.models.sites import ApiKey, Site
-from service.store.models.stays import Stay
+from service.store.models.stays import SetAsideStay, Stay
 from service.store.models.work_orders import Revision, WorkOrder, WorkOrderPosition
 
 __all__ = [
@@ -29,6 +29,7 @@ __all__ = [
     "Position",
     "Reading",
     "Revision",
+    "SetAsideStay",
     "Shaft",
     "Site",
     "SiteHead",

@@ -31,6 +31,16 @@ def judged(plan, kind, *quantities, **more):
     return verdict_of(reading(kind, *quantities, **more), plan, blade_set=INCH_SET)
 
 
+def rows(*inches):
+    return [Value(quantity=units.clearance(units.nm_from_in(each)), row=n) for n, each in enumerate(inches, start=1)]
+
+
+def residual(plan, *inches):
+    return verdict_of(
+        Reading(kind="residual_clearance", position="tail", values=tuple(rows(*inches))), plan, blade_set=INCH_SET
+    )
+
+
 def clearance(value_in, **more):
     return Value(quantity=units.clearance(units.nm_from_in(value_in)), **more)
 
@@ -41,12 +51,12 @@ def clearance(value_in, **more):
      ("0.0015", "reject", "too_tight"), ("0.025", "reject", "reading_scale_suspect")],
 )  # fmt: skip
 def test_a_residual_clearance_is_judged_by_its_window(plan, value_in, verdict, code):
-    found = judged(plan, "residual_clearance", units.clearance(units.nm_from_in(value_in)))
+    found = residual(plan, value_in, value_in)
     assert (found.verdict, found.code) == (verdict, code)
 
 
 def test_a_slip_of_scale_names_what_would_fit_and_the_stamp_of_the_blade(plan):
-    found = judged(plan, "residual_clearance", units.clearance(units.nm_from_in("0.025")))
+    found = residual(plan, "0.025", "0.025")
     assert units.clearance(units.nm_from_in("0.0025")) in found.fits
     assert "stamped on the blade" in str(found.next)
 
@@ -55,24 +65,6 @@ def test_rows_that_differ_by_more_than_a_blade_step_are_said(plan):
     values = (clearance("0.0037", row=1), clearance("0.0047", row=2))
     found = verdict_of(Reading(kind="initial_clearance", position="tail", values=values), plan, blade_set=INCH_SET)
     assert (found.verdict, found.code) == ("accept", "rows_differ")
-
-
-@pytest.mark.parametrize(("kind", "value"), [("initial_clearance", "0.0040"), ("residual_clearance", "0.0020")])
-@pytest.mark.parametrize("row", [1, 2])
-def test_one_row_of_two_is_not_enough_to_go_on(plan, kind, value, row):
-    """Common practice, no source: both rows are measured, because the tighter one decides."""
-    found = verdict_of(
-        Reading(kind=kind, position="tail", values=(clearance(value, row=row),)), plan, blade_set=INCH_SET
-    )
-    assert (found.verdict, found.code) == ("recheck", "one_row_read")
-    both = (clearance(value, row=1), clearance(value, row=2))
-    assert verdict_of(Reading(kind=kind, position="tail", values=both), plan, blade_set=INCH_SET).verdict == "accept"
-
-
-def test_one_row_that_is_wrong_is_wrong(plan):
-    values = (clearance("0.0010", row=2),)
-    found = verdict_of(Reading(kind="residual_clearance", position="tail", values=values), plan, blade_set=INCH_SET)
-    assert (found.verdict, found.code) == ("reject", "too_tight")
 
 
 def test_a_cap_torque_in_the_unit_of_the_other_system_is_named_never_taken(plan):
@@ -95,51 +87,92 @@ def test_the_cap_of_a_bearing_that_stays_is_tightened_too(plan):
 
 
 def limits_of(plan, kind):
-    return next(s["record"]["limits"] for s in plan["steps"] if s["record"] and s["record"]["kind"] == kind)
+    step = next(s for s in plan["steps"] if s["record"] and s["record"]["kind"] == kind)
+    return next(each for each in step["record"]["limits"] if each["position"] in (None, "tail"))
 
 
-@pytest.mark.parametrize(
-    ("kind", "low", "high"),
-    [
-        ("free_setting", "setting_too_small", "setting_too_large"),
-        ("shaft_diameter", "shaft_too_small", "shaft_too_large"),
-    ],
-)
-def test_sizes_are_judged_by_the_limits_of_their_step_which_are_inside(plan, kind, low, high):
-    limits = limits_of(plan, kind)
-    for edge in ("min", "max"):
-        assert judged(plan, kind, limits[edge]).verdict == "accept"
-    assert judged(plan, kind, units.dimension(limits["min"].value - 0.001)).code == low
-    assert judged(plan, kind, limits["min"], units.dimension(limits["max"].value + 0.001)).code == high
+def test_a_shaft_is_judged_by_the_limits_of_its_step_which_are_inside(plan):
+    """Recheck within 0.01 mm outside: own convention."""
+    limits = limits_of(plan, "shaft_diameter")
+    low, high = limits["min"].value, limits["max"].value
+    for edge in (low, high):
+        assert judged(plan, "shaft_diameter", units.dimension(edge)).verdict == "accept"
+    assert judged(plan, "shaft_diameter", units.dimension(low - 0.01)).code == "near_limit"
+    assert judged(plan, "shaft_diameter", units.dimension(low - 0.011)).code == "shaft_too_small"
+    assert judged(plan, "shaft_diameter", units.dimension(low), units.dimension(high + 0.011)).code == "shaft_too_large"
+    assert judged(plan, "shaft_diameter", units.dimension(low * 1.06)).code == "implausible"
+    for slipped in (low / 25.4, low * 25.4, low / 2, low * 10):
+        assert judged(plan, "shaft_diameter", units.dimension(slipped)).code == "reading_scale_suspect"
 
 
-def test_an_axial_displacement_beyond_its_target_cannot_be_taken_back(plan):
-    target = next(t for t in plan["targets"] if t["position"] == "tail")["axial_displacement"]
-    assert judged(plan, "axial_displacement", target["max"]).verdict == "accept"
-    assert judged(plan, "axial_displacement", units.displacement(target["max"].value + 5080)).verdict == "recheck"
-    beyond = judged(plan, "axial_displacement", units.displacement(target["max"].value + 5081))
+def test_the_gap_of_a_free_bearing_is_judged_and_nobody_is_told_to_push_the_ring(plan):
+    free = plan["placement"]["free"][0]
+    position, low, high = free["position"], free["gap_limits"]["min"].value, free["gap_limits"]["max"].value
+    found = {
+        gap: judged(plan, "free_gap", units.dimension(gap), position=position)
+        for gap in (low, high, low - 0.2, low - 0.21, high + 0.21)
+    }
+    assert [each.verdict for each in found.values()] == ["accept", "accept", "recheck", "reject", "reject"]
+    assert [found[low - 0.21].code, found[high + 0.21].code] == ["gap_too_small", "gap_too_large"]
+    assert "Do not push the ring" in str(found[low - 0.21].next)
+
+
+def test_the_gap_before_is_set_by_sliding_sleeve_and_bearing(plan):
+    free = plan["placement"]["free"][0]
+    limits = free["gap_before_limits"]
+    assert judged(plan, "free_gap_before", free["gap_before"], position=free["position"]).verdict == "accept"
+    short = units.dimension(limits["min"].value - 0.5)
+    found = judged(plan, "free_gap_before", short, position=free["position"])
+    assert (found.verdict, found.code) == ("reject", "gap_too_small")
+    assert "toward the held bearing" in "".join(str(part) for part in found.next)
+
+
+def test_the_spacing_on_the_shaft_is_judged_by_what_the_gap_allows(plan):
+    """An inch and a half where a millimetre counts was accepted; now it waits for hold 5, or is refused (W10)."""
+    required = plan["placement"]["spacing"]["bearings"].value
+    right = judged(plan, "bearing_spacing", units.distance(required + 1.0), position=None)
+    off = judged(plan, "bearing_spacing", units.distance(required + 38.1), position=None)
+    assert (right.verdict, off.verdict, off.code) == ("accept", "recheck", "spacing_off")
+    assert "hold 5" in str(off.next)
+    slipped = judged(plan, "bearing_spacing", units.distance(required * 25.4), position=None)
+    assert slipped.code == "reading_scale_suspect"
+    assert judged(plan, "bearing_spacing", units.distance(required * 3), position=None).code == "implausible"
+
+
+def test_the_seats_are_judged_by_plausibility_alone(plan):
+    assert judged(plan, "seat_spacing", units.distance(3010.0), position=None).verdict == "accept"
+    assert judged(plan, "seat_spacing", units.distance(900.0), position=None).code == "implausible"
+
+
+def test_an_axial_displacement_is_judged_about_its_middle_where_firm_contact_is_in_doubt(plan):
+    """U = 0.10 mm by hand, 0.05 mm with an indicator: own convention; 0.70 to 0.85 mm is narrower than 0.20 mm."""
+    mm = 1_000_000
+    found = {
+        moved: judged(plan, "axial_displacement", units.displacement(round(moved * mm))).code
+        for moved in (0.67, 0.675, 0.875, 0.88)
+    }
+    assert found == {0.67: "too_loose", 0.675: None, 0.875: None, 0.88: "too_far"}
+    beyond = judged(plan, "axial_displacement", units.displacement(mm))
     assert (beyond.verdict, beyond.code) == ("reject", "too_far")
     assert "leave it on" in str(beyond.next)
-    short = judged(plan, "axial_displacement", units.displacement(target["min"].value - 5081))
-    assert (short.verdict, short.code) == ("reject", "too_loose")
+    zeroed = {"method": "indicator"}
+    assert judged(plan, "axial_displacement", units.displacement(round(0.69 * mm)), **zeroed).code == "too_loose"
+
+
+def test_a_ball_bearing_is_judged_about_its_middle():
+    """W32: 2212 K, 0.40 to 0.42 mm in print, accepted between 0.31 and 0.51 mm by hand."""
+    ball = dryer_fan(bearing={"designation": "2212 K"}, housing={"size": "512", "dimensions": "metric"})
+    found = {}
+    for moved in (0.309, 0.31, 0.51, 0.511):
+        value = units.displacement(round(moved * 1e6))
+        found[moved] = judged(plan_of(ball, "tail"), "axial_displacement", value).verdict
+    assert found == {0.309: "reject", 0.31: "accept", 0.51: "accept", 0.511: "reject"}
 
 
 def test_a_nut_turn_is_judged_by_its_target(plan):
     target = next(t for t in plan["targets"] if t["position"] == "tail")["nut_turn"]
     assert judged(plan, "nut_turn", target["min"]).verdict == "accept"
-    assert judged(plan, "nut_turn", units.angle(target["max"].value + 1)).code == "too_far"
-
-
-def test_spacing_and_run_in_have_no_limits_in_print_and_are_written_down(plan):
-    assert judged(plan, "bearing_spacing", units.distance(3000.0), position=None).code == "not_judged"
-    assert judged(plan, "run_in_temperature", units.temperature(55.0)).code == "not_judged"
-
-
-def test_the_stop_limit_of_the_site_stops_the_run_in(plan):
-    limit = units.temperature(90.0)
-    assert judged(plan, "run_in_temperature", units.temperature(89.9), stop_limit=limit).verdict == "accept"
-    found = judged(plan, "run_in_temperature", units.temperature(40.0), limit, stop_limit=limit)
-    assert (found.verdict, found.code) == ("reject", "stop_limit_reached")
+    assert judged(plan, "nut_turn", units.angle(target["max"].value * 2)).code == "too_far"
 
 
 @pytest.mark.parametrize(
@@ -159,16 +192,9 @@ def test_nothing_is_accepted_that_the_plan_has_no_limits_for(kind, quantity):
 
 def test_a_stop_step_is_not_confirmed_away():
     plan = plan_of(two_locating(), "tail")
-    stop = next(step for step in plan["steps"] if step["id"] == "stop-cross_located")
-    found = judged(plan, "confirmation", step=stop["id"], position=stop["position"])
+    stop = next(step for step in plan["steps"] if step["stop"] == "cross_located")
+    found = judged(plan, "confirmation", step=stop["id"], position=(stop["positions"] or [None])[0])
     assert (found.verdict, found.code) == ("reject", "deviation_needed")
-
-
-def test_a_confirmation_does_not_stand_for_a_reading(plan):
-    for step in ("residual-clearance", "initial-clearance", "cap-torque", "free-setting"):
-        found = judged(plan, "confirmation", step=step)
-        assert (found.verdict, found.code) == ("reject", "reading_needed"), step
-    assert judged(plan, "confirmation", step="isolate", position=None).verdict == "accept"
 
 
 @pytest.mark.parametrize(
@@ -188,7 +214,7 @@ def test_a_reading_of_no_place_in_the_plan_is_refused(plan, given, code, field):
 
 
 def test_a_step_of_one_position_needs_no_position(plan):
-    assert step_of(plan, "residual-clearance", None)["position"] == "tail"
+    assert step_of(plan, "keep-bearing", None)["positions"] == ["tail"]
 
 
 def test_rows_and_repeats_make_one_measurement():
@@ -223,10 +249,8 @@ def test_a_residual_is_accepted_exactly_inside_its_window(plan, value_nm, other_
     found = verdict_of(Reading(kind="residual_clearance", position="tail", values=values), plan, blade_set=INCH_SET)
     inside = min(value_nm, other_nm) >= 50_800 and max(value_nm, other_nm) <= 63_500
     assert (found.verdict == "accept") == inside
-    if min(value_nm, other_nm) < 50_800 - 5_080:  # more than 0.0002 in too tight is never measured once more only
-        assert found.verdict == "reject"
 
 
 def test_a_plan_without_a_measured_clearance_judges_no_residual():
-    found = judged(plan_of(dryer_fan(), "tail"), "residual_clearance", units.clearance(60_000))
+    found = residual(plan_of(dryer_fan(), "tail"), "0.0024", "0.0024")
     assert (found.verdict, found.code) == ("recheck", "initial_clearance_not_measured")

@@ -66,7 +66,10 @@ def test_targets_lie_where_they_must(given_set, min_nm, width_nm, place):
         return
     assert sum(targets.must_pass) == min(inside)
     assert sum(targets.must_not_pass) == min(size for size in attainable(given_set) if size > max_nm)
-    assert abs(sum(targets.target) - aim_nm) == min(abs(size - aim_nm) for size in inside)
+    quarter_nm = width_nm / 4
+    single = [b for b in given_set.blades_nm if min_nm + quarter_nm <= b <= max_nm - quarter_nm]
+    assert abs(sum(targets.target) - aim_nm) == min(abs(size - aim_nm) for size in single or inside)
+    assert not single or len(targets.target) == 1
 
 
 def test_of_two_equally_near_the_larger_is_the_target():
@@ -113,3 +116,15 @@ def test_the_record_lists_the_blades_of_a_stack():
     assert [blade.value for blade in record["target"]] == [2 * THOU_NM, 1.5 * THOU_NM]
     assert {blade.kind for blade in record["target"]} == {"blade_in"}
     assert record["resolves"] is True
+
+
+@pytest.mark.parametrize(
+    ("given_set", "window", "aim", "leave"),
+    [
+        (INCH_SET, (4.5 * THOU_NM, 6 * THOU_NM), 5.29 * THOU_NM, (5 * THOU_NM,)),  # W18: 0.0055 would be a stack
+        (INCH_SET, (2 * THOU_NM, 2.5 * THOU_NM), 2.368 * THOU_NM, (2.5 * THOU_NM,)),  # none in the middle half
+    ],
+)
+def test_a_single_blade_in_the_middle_half_beats_a_stack(given_set, window, aim, leave):
+    """Checks W18 and W16 of tests/data/order_of_work_checks.csv: own convention."""
+    assert blade_targets(given_set, min_nm=window[0], max_nm=window[1], aim_nm=aim).target == leave

@@ -71,6 +71,7 @@ def test_a_common_bearing_in_inches():
             min_nm=found.window.min_nm,
             max_nm=found.window.max_nm,
             floor_nm=found.window.floor_nm,
+            blade_set=INCH_SET,
         ).code
         for thou in (2.5, 3, 1.5)
     ]
@@ -175,6 +176,7 @@ def test_every_limit_of_every_residual_window_is_inside():
                     "min_nm": found.window.min_nm,
                     "max_nm": found.window.max_nm,
                     "floor_nm": found.window.floor_nm,
+                    "blade_set": blade_set,
                 }
                 assert window["min_nm"] >= window["floor_nm"]
                 assert window["min_nm"] <= found.window.aim_nm <= window["max_nm"]

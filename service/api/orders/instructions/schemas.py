@@ -21,36 +21,130 @@ from service.words import PAPER_SIZES
 
 
 class Limits(AnswerSchema):
-    """Limits of a reading; null where there is none on that side."""
+    """Limits of a reading at one position, or at every one; null where there is none on that side."""
 
+    position = word(null=True)
     min = quantity(null=True)
     max = quantity(null=True)
+    aim = quantity(null=True)
 
 
 class RecordAsked(AnswerSchema):
-    """What the mechanic writes down at a step."""
+    """What the mechanic writes down at a step; no limits where none are known."""
 
     kind = word()
-    unit = word(null=True, required=False)
-    limits = nested(Limits, null=True, required=False)
+    unit = word(null=True)
+    limits = nested(Limits, many=True)
+
+
+class StepText(AnswerSchema):
+    """What a step says: in short, as a rule, and what a new hand reads besides."""
+
+    brief = word()
+    standard = word()
+    full = word()
+
+
+class StepTextAt(AnswerSchema):
+    """What a step says differently at one position."""
+
+    position = word()
+    text = word()
 
 
 class Step(AnswerSchema):
-    """One numbered step."""
+    """One numbered step, in the one walking order; a hold is signed, a STOP must not be passed."""
 
     number = ma_fields.Integer(required=True)
     id = word()
+    per = ma_fields.String(required=True, metadata={"enum": ["once", "each", "held", "free"]})
+    positions = words()
     phase = word()
-    position = word(null=True)
     title = ma_fields.String(required=True, metadata={"maxLength": 40})
-    text = word()
-    hold_point = ma_fields.Boolean(required=True, metadata={"description": "The work stops here until it is cleared"})
+    text = nested(StepText)
+    by_position = nested(StepTextAt, many=True)
+    hold = ma_fields.Integer(required=True, allow_none=True, metadata={"minimum": 1, "maximum": 9})
+    stop = word(null=True)
     record = nested(RecordAsked, null=True)
     cautions = words()
     tools = words()
     parts = words()
     rule = word()
     sources = words()
+
+
+class Phase(AnswerSchema):
+    """A part of the work, with the title under which its steps stand."""
+
+    id = word()
+    title = word()
+
+
+class HeldPlace(AnswerSchema):
+    """Where the held bearing stands."""
+
+    position = word()
+    nut_side = word(null=True)
+    off_centre = quantity(null=True)
+    setting = word(null=True)
+    displacement = quantity(null=True)
+
+
+class Spacing(AnswerSchema):
+    """How far apart seats and bearings stand, and what a tape may err."""
+
+    seats = quantity(null=True)
+    seats_read = ma_fields.Boolean(required=True)
+    bearings = quantity(null=True)
+    edges = quantity(null=True)
+    change = quantity(null=True)
+    held_off_centre = quantity(null=True)
+    free_off_centre = quantity(null=True)
+    allowed_error = quantity(null=True)
+    tape_uncertainty = quantity(null=True)
+    tape_can_decide = ma_fields.Boolean(required=True, allow_none=True)
+    min = quantity(null=True)
+    max = quantity(null=True)
+
+
+class GapLimits(AnswerSchema):
+    """Limits of a gap."""
+
+    min = quantity()
+    max = quantity()
+
+
+class FreePlace(AnswerSchema):
+    """Where a free bearing stands: its gap before and after the nut is turned, and who moves what."""
+
+    position = word()
+    gap_side = word(null=True)
+    nut_side = word(null=True)
+    out = word(null=True)
+    gap_before = quantity(null=True)
+    gap_before_limits = nested(GapLimits, null=True)
+    gap_aim = quantity(null=True)
+    gap_limits = nested(GapLimits, null=True)
+    growth_known = ma_fields.Boolean(required=True)
+    displacement = quantity(null=True)
+    way = word(null=True)
+    spacing = nested(Spacing, null=True)
+
+
+class Lift(AnswerSchema):
+    """How high the shaft is lifted level, and one end alone."""
+
+    lift_height = quantity(null=True)
+    lift_limit = quantity(null=True)
+
+
+class PlacementRead(AnswerSchema):
+    """Where held and free bearings are placed, and how far the shaft may be lifted."""
+
+    held = nested(HeldPlace)
+    spacing = nested(Spacing, null=True)
+    free = nested(FreePlace, many=True)
+    lift = nested(Lift, null=True)
 
 
 class PositionTargets(ClearanceTargets):
@@ -102,9 +196,11 @@ class Instructions(Findings):
     shaft = word()
     positions = words()
     kind = word()
+    phases = nested(Phase, many=True)
     steps = nested(Step, many=True)
     targets = nested(PositionTargets, many=True)
     arrangement = nested(ArrangementRead, null=True)
+    placement = nested(PlacementRead, null=True)
     bolting = nested(PositionBolting, many=True)
     base_bolts = nested(BaseBoltsRead, many=True)
     parts = nested(Part, many=True)

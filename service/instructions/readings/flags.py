@@ -1,0 +1,113 @@
+"""What the lead looks at before an order is closed: times out of order, holds signed in one go; never forbidden.
+
+Paper is typed in later and phones lose their signal: only the time at which a reading was taken counts.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any, Final
+
+from service.instructions.readings.entries import DEVIATION, Entry
+from service.instructions.readings.hold_points import needed_kinds
+from service.instructions.readings.persons import same_person
+from service.mounting.readings import ACCEPT
+
+IN_ONE_GO_S: Final = 60
+IN_ONE_GO: Final = 3
+BEFORE_PREDECESSOR: Final = "time_before_predecessor"
+SIGNED_IN_ONE_GO: Final = "signed_in_one_go"
+COMPLETED_BEFORE: Final = "completed_before_reading"
+UNRELEASED: Final = "work_begun_unreleased"
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """One thing to look at: its code, the step and position it is about, and the persons named."""
+
+    code: str
+    step: str | None
+    position: str | None
+    persons: tuple[str, ...]
+
+    def record(self) -> dict[str, Any]:
+        """Return the wire members."""
+        return {"code": self.code, "step": self.step, "position": self.position, "persons": list(self.persons)}
+
+
+@dataclass(frozen=True, slots=True)
+class Signed:
+    """A hold that was signed: when, by whom, where in the order of work."""
+
+    number: int
+    step: str
+    position: str | None
+    at: datetime
+    person: str
+
+
+def flags(plan: Mapping[str, Any], entries: Sequence[Entry], *, completed_at: datetime | None = None) -> list[Flag]:
+    """Return what the lead acknowledges by name at completion.
+
+    Parameters
+    ----------
+    entries : sequence of Entry, shape (n,)
+        What counts, with the times at which it was taken
+    completed_at : datetime or None
+        When the work was completed, None while the order is open
+    """
+    signed = sorted(_signed(plan, entries), key=lambda each: each.number)
+    found = [*_out_of_order(signed), *_in_one_go(signed)]
+    if completed_at is not None:
+        late = [each for each in entries if each.taken_at is not None and each.taken_at > completed_at]
+        found += [Flag(COMPLETED_BEFORE, each.step, each.position, (each.person,)) for each in late]
+    return found
+
+
+def _signed(plan: Mapping[str, Any], entries: Sequence[Entry]) -> Iterator[Signed]:
+    """Yield the signed holds of the plan: for each the last accepted reading that closes it."""
+    for step in plan["steps"]:
+        if step["hold"] is None:
+            continue
+        for position in step["positions"] or [None]:
+            kinds = {kind for group in needed_kinds(step, position, plan) for kind in group}
+            closing = [
+                each
+                for each in entries
+                if each.kind in kinds
+                and each.kind not in ("class_read", DEVIATION)
+                and each.verdict == ACCEPT
+                and position in (None, each.position)
+                and (each.kind != "try_start" or (each.step or "isolate") == step["id"])
+                and each.taken_at is not None
+            ]
+            if closing and closing[-1].taken_at is not None:
+                last = closing[-1]
+                yield Signed(step["number"], step["id"], position, closing[-1].taken_at, last.person)
+
+
+def _out_of_order(signed: Sequence[Signed]) -> Iterator[Flag]:
+    """Yield the holds that were taken before one that stands before them in the order of work, of the same place."""
+    for n, each in enumerate(signed):
+        before = [
+            one
+            for one in signed[:n]
+            if one.number < each.number
+            and one.at > each.at
+            and (one.position is None or each.position is None or one.position == each.position)
+        ]
+        if before:
+            yield Flag(BEFORE_PREDECESSOR, each.step, each.position, (each.person,))
+
+
+def _in_one_go(signed: Sequence[Signed]) -> Iterator[Flag]:
+    """Yield one flag for each person who signed three or more holds within a minute."""
+    done: list[str] = []
+    for first in sorted(signed, key=lambda each: each.at):
+        if any(same_person(first.person, name) for name in done):
+            continue
+        until = first.at + timedelta(seconds=IN_ONE_GO_S)
+        together = [s for s in signed if first.at <= s.at <= until and same_person(s.person, first.person)]
+        if len({(s.step, s.position) for s in together}) >= IN_ONE_GO:
+            done.append(first.person)
+            yield Flag(SIGNED_IN_ONE_GO, first.step, first.position, (first.person,))
