@@ -276,6 +276,45 @@ class OneOf(fields.Field[Any]):
         raise Refused("wrong_shape", f"{shown(value)} is not {self.expected}")
 
 
+class ByMember(fields.Field[Any]):
+    """An object that is read by the one schema that takes the word its ``member`` holds.
+
+    Parameters
+    ----------
+    member : str
+        Name of the member that tells the shapes apart; in each schema a ``Choice``, no word in two of them.
+    schemas : sequence of schema
+        The shapes.
+    """
+
+    def __init__(self, member: str, schemas: Sequence[type[Any]], **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.member = member
+        self.nested = tuple(fields.Nested(schema) for schema in schemas)
+        self.by_word: dict[str, fields.Nested] = {}
+        for field in self.nested:
+            for word in field.schema.fields[member].choices:
+                if word in self.by_word:
+                    raise ValueError(f"two shapes take {member} {word}")
+                self.by_word[word] = field
+
+    def _bind_to_schema(self, field_name: str, parent: Any) -> None:
+        super()._bind_to_schema(field_name, parent)
+        for field in self.nested:
+            field._bind_to_schema(field_name, self)
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
+        if not isinstance(value, Mapping):
+            raise Refused("wrong_shape", f"{shown(value)} is not an object with a member {self.member}")
+        word = value.get(self.member)
+        field = self.by_word.get(word) if isinstance(word, str) else None
+        if field is None:
+            code = "unknown_choice" if self.member in value else "required"
+            detail = f"{shown(word)} is not one of {', '.join(self.by_word)}"
+            raise ValidationError({self.member: [{"code": code, "detail": detail}]})
+        return field.deserialize(value, attr, data, **kwargs)
+
+
 def has(member: str) -> Callable[[Any], bool]:
     """Return a test for ``OneOf``: an object with this member."""
     return lambda value: isinstance(value, Mapping) and member in value

@@ -229,10 +229,19 @@ def _schema_of(converter: FieldConverterMixin, field: ma_fields.Field[Any]) -> d
             return {"type": "string", "format": "date-time"}
         case fields.Identifier():
             return {"type": "string", "format": "uuid"}
+        case fields.ByMember():
+            return _union(converter, field)
         case fields.OneOf():
             return {"oneOf": [converter.field2property(inner) for _, inner in field.shapes]}
         case _:
             return None
+
+
+def _union(converter: FieldConverterMixin, field: fields.ByMember) -> dict[str, Any]:
+    """Return an exclusive union, told apart by a member; its words lead to the shapes."""
+    shapes = {id(inner): converter.field2property(inner) for inner in field.nested}
+    mapping = {word: shapes[id(inner)]["$ref"] for word, inner in field.by_word.items()}
+    return {"oneOf": list(shapes.values()), "discriminator": {"propertyName": field.member, "mapping": mapping}}
 
 
 def _quantity_schema(field: fields.QuantityField) -> dict[str, Any]:

@@ -47,7 +47,7 @@ def open_work_order(call: Call) -> Response:
 
     def work(tx: Tx) -> Written:
         opening = open_order(tx, call.body, units=call.caller.units, blade_set=call.caller.blade_set)
-        body = partial(call.json, order_record(opening.order, opening.revision))
+        body = partial(call.json, order_record(tx, opening.order, opening.revision, fresh=bool(opening.events)))
         return Written(201 if opening.events else 200, body, opening_headers(opening, call), opening.events)
 
     return call.write(work)
@@ -98,8 +98,8 @@ def read_work_order(call: Call, order_id: str) -> Response:
     """Read a work order"""
     with call.reading() as tx:
         order = order_of(tx, order_id)
-        revision = revision_of(tx, order)
-    return call.answer(order_record(order, revision))
+        body = order_record(tx, order, revision_of(tx, order))
+    return call.answer(body)
 
 
 @blueprint.operation(

@@ -20,7 +20,8 @@ def last_time_records(scene: Scene, placement: Record | None) -> list[Record]:
         "targets": [{"position": name, **each} for name, each in scene.targets.items()],
     }
     return [
-        {**each, "differs": _differences(each["set"], as_set(now, each["position"]))} for each in scene.job.last_time
+        {**each, "differs": _differences(each["set"] or {}, as_set(now, each["position"]))}
+        for each in scene.job.last_time
     ]
 
 

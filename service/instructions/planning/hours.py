@@ -4,6 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from service.errors import CannotEvaluate
+
 SIZES: Final = ("small", "medium", "large")
 SIZE_TO_KG: Final = {"small": 15.0, "medium": 50.0}
 CLOCK_HOURS: Final[Mapping[str, tuple[float, float, float]]] = {
@@ -43,6 +45,33 @@ class Estimate:
     crew: int
     crane_driver: bool
     own: frozenset[str] = frozenset()
+
+
+MOST_H: Final = 1000.0
+"""Most hours that a site may give one phase, [h]."""
+
+
+def checked_hours(given: OwnHours) -> OwnHours:
+    """Return a site's own hours as they were given.
+
+    Raises
+    ------
+    CannotEvaluate
+        ``bad_planning_hours``: a size or phase that is not known, or hours that are not above 0 and up to 1000 h.
+    """
+    for size, phases in given.items():
+        if size not in SIZES:
+            raise _refused(f"{size!r} is not a size; they are {', '.join(SIZES)}")
+        for phase, hours in phases.items():
+            if phase not in CLOCK_HOURS:
+                raise _refused(f"{phase!r} is not a phase; they are {', '.join(CLOCK_HOURS)}")
+            if not 0 < hours <= MOST_H:
+                raise _refused(f"{size} {phase}: {hours} h; above 0 and up to {MOST_H:g} h are taken")
+    return given
+
+
+def _refused(said: str) -> CannotEvaluate:
+    return CannotEvaluate(said, code="bad_planning_hours", field="planning_hours")
 
 
 def size_of(mass_kg: float) -> str:

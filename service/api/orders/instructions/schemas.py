@@ -4,11 +4,14 @@ from marshmallow import fields as ma_fields
 
 from service.api.http import fields
 from service.api.http.schema import UnitsQuery
+from service.api.orders.planning.schemas import PlanningRead
+from service.api.orders.readiness.schemas import Question
 from service.api.wire.answers import (
     AnswerSchema,
     ArrangementRead,
     Band,
     BearingRead,
+    Bounds,
     CapBoltTorqueRead,
     ClearanceTargets,
     Findings,
@@ -19,37 +22,192 @@ from service.api.wire.answers import (
 )
 
 
-class Limits(AnswerSchema):
-    """Limits of a reading; null where there is none on that side."""
+class PositionLimits(AnswerSchema):
+    """Limits of a reading at one position; of the whole order where that is null."""
 
+    position = word(null=True)
     min = quantity(null=True)
     max = quantity(null=True)
+    aim = quantity(null=True)
 
 
 class RecordAsked(AnswerSchema):
-    """What the mechanic writes down at a step."""
+    """What the mechanic writes down at a step; no limits where they are not known."""
 
     kind = word()
-    unit = word(null=True, required=False)
-    limits = nested(Limits, null=True, required=False)
+    unit = word(null=True)
+    limits = nested(PositionLimits, many=True)
+
+
+class StepText(AnswerSchema):
+    """A step in three levels; ``full`` holds the sentences that are read after the standard ones."""
+
+    brief = word()
+    standard = word()
+    full = word()
+
+
+class PositionText(AnswerSchema):
+    """What differs at one position."""
+
+    position = word()
+    text = word()
 
 
 class Step(AnswerSchema):
-    """One numbered step."""
+    """One numbered step of the one walking order."""
 
     number = ma_fields.Integer(required=True)
     id = word()
+    per = ma_fields.String(required=True, metadata={"enum": ["once", "each", "held", "free"]})
+    positions = words()
     phase = word()
-    position = word(null=True)
     title = ma_fields.String(required=True, metadata={"maxLength": 40})
-    text = word()
-    hold_point = ma_fields.Boolean(required=True, metadata={"description": "The work stops here until it is cleared"})
+    text = nested(StepText)
+    by_position = nested(PositionText, many=True)
+    hold = ma_fields.Integer(
+        required=True, allow_none=True, metadata={"description": "1 to 9: signed, the work stops here until it is"}
+    )
+    stop = word(null=True)
     record = nested(RecordAsked, null=True)
     cautions = words()
     tools = words()
     parts = words()
     rule = word()
     sources = words()
+
+
+class Phase(AnswerSchema):
+    """One part of the work."""
+
+    id = word()
+    title = word()
+
+
+class HeldPlacement(AnswerSchema):
+    """Where the held bearing stands, out = plus."""
+
+    position = word()
+    nut_side = word(null=True)
+    off_centre = quantity(null=True)
+    setting = word(null=True)
+    displacement = quantity(null=True)
+
+
+class SpacingRead(AnswerSchema):
+    """How far seats, bearings and their edges are apart, and how far off the mark may be."""
+
+    seats = quantity(null=True)
+    seats_read = ma_fields.Boolean(required=True)
+    held_off_centre = quantity(null=True)
+    free_off_centre = quantity(null=True)
+    change = quantity(null=True)
+    bearings = quantity(null=True)
+    edges = quantity(null=True)
+    min = quantity(null=True)
+    max = quantity(null=True)
+    allowed_error = quantity(null=True)
+    tape_uncertainty = quantity(null=True)
+    tape_can_decide = ma_fields.Boolean(required=True, allow_none=True)
+
+
+class FreePlacement(AnswerSchema):
+    """How a free bearing is set."""
+
+    position = word()
+    gap_side = word(null=True)
+    nut_side = word(null=True)
+    out = word(null=True)
+    gap_before = quantity(null=True)
+    gap_before_limits = nested(Bounds, null=True)
+    gap_aim = quantity(null=True)
+    gap_limits = nested(Bounds, null=True)
+    growth_known = ma_fields.Boolean(required=True)
+    displacement = quantity(null=True)
+    way = word()
+    spacing = nested(SpacingRead)
+
+
+class LiftRead(AnswerSchema):
+    """How high the shaft is lifted, and how far one end alone at most."""
+
+    lift_height = quantity(null=True)
+    lift_limit = quantity(null=True)
+
+
+class PlacementRead(AnswerSchema):
+    """Where held and free bearings stand."""
+
+    held = nested(HeldPlacement)
+    spacing = nested(SpacingRead, null=True)
+    free = nested(FreePlacement, many=True)
+    lift = nested(LiftRead)
+
+
+class LastBearing(AnswerSchema):
+    """The last bearing in a position: how long it ran, and how it ended."""
+
+    designation = word()
+    manufacturer = word(null=True)
+    serial = word(null=True)
+    installed_at = ma_fields.DateTime(required=True)
+    removed_at = ma_fields.DateTime(required=True, allow_none=True)
+    end_type = word()
+    damage = words()
+    cause = word(null=True)
+    operating_hours = ma_fields.Float(required=True, allow_none=True)
+    calendar_hours = ma_fields.Float(required=True)
+
+
+class LastOrder(AnswerSchema):
+    """The order that fitted it, as far as it is on record here."""
+
+    id = word(null=True)
+    number = word(null=True)
+    completed_by = word(null=True)
+
+
+class LastReplaced(AnswerSchema):
+    """How the bearing before it ended."""
+
+    end_type = word()
+    damage = words()
+    cause = word(null=True)
+
+
+class LastSet(AnswerSchema):
+    """What the plan set then."""
+
+    designation = word(null=True)
+    clearance_class = word(null=True)
+    residual_aim = quantity(null=True)
+    role = word(null=True)
+    rings = ma_fields.Integer(required=True, allow_none=True)
+    ring_width = quantity(null=True)
+    gap_aim = quantity(null=True)
+    gap_side = word(null=True)
+    cap_torque = quantity(null=True)
+
+
+class Difference(AnswerSchema):
+    """Where the new plan sets something otherwise than the last one."""
+
+    what = word()
+    before = ma_fields.Raw(required=True)
+    now = ma_fields.Raw(required=True)
+
+
+class LastTime(AnswerSchema):
+    """What was read, found and set at a position before."""
+
+    position = word()
+    bearing = nested(LastBearing)
+    order = nested(LastOrder)
+    replaced = nested(LastReplaced, null=True)
+    read = ma_fields.List(ma_fields.Dict(), required=True)
+    found = ma_fields.Dict(required=True)
+    set = nested(LastSet, null=True)
+    differs = nested(Difference, many=True)
 
 
 class PositionTargets(ClearanceTargets):
@@ -78,14 +236,6 @@ class BaseBoltsRead(AnswerSchema):
     share_of_proof_band = nested(Band, null=True)
 
 
-class Part(AnswerSchema):
-    """A part to have at hand."""
-
-    position = word(null=True)
-    name = word()
-    count = ma_fields.Integer(required=True, allow_none=True)
-
-
 class Instructions(Findings):
     """The complete job instructions; immutable, a change makes a new revision."""
 
@@ -101,13 +251,16 @@ class Instructions(Findings):
     shaft = word()
     positions = words()
     kind = word()
+    phases = nested(Phase, many=True)
     steps = nested(Step, many=True)
     targets = nested(PositionTargets, many=True)
     arrangement = nested(ArrangementRead, null=True)
+    placement = nested(PlacementRead, null=True)
     bolting = nested(PositionBolting, many=True)
     base_bolts = nested(BaseBoltsRead, many=True)
-    parts = nested(Part, many=True)
-    tools = words()
+    planning = nested(PlanningRead)
+    readiness = nested(Question, many=True)
+    last_time = nested(LastTime, many=True)
     sha256 = word()
 
 
