@@ -41,6 +41,7 @@ TYPES: Final[Mapping[str, str]] = {
     "as_found.recorded": "What was found was kept",
     "deviation.approved": "A hold point was let pass by another person",
     "stay.ended": "A bearing was taken out of its position",
+    "stay.struck_out": "A stay was struck out: a wrong outcome had made it; it is kept and not counted",
     "stay.begun": "A bearing was fitted in a position",
     "stays.imported": "Stays were imported; data.created says how many are new, data.closed how many ended",
     "meter.read": "The hour meter of a machine was read",

@@ -69,6 +69,7 @@ def clearance_target(
     shaft_diameter_mm: float | None = None,
     sleeve_thread: str | None = None,
     charts: Sequence[Chart] = (),
+    refitted: bool = False,
 ) -> ClearanceTarget:
     """Return the clearance target of one bearing.
 
@@ -92,6 +93,8 @@ def clearance_target(
         ``metric`` or ``inch``, as read on the sleeve
     charts : sequence of Chart, shape (n,)
         The site's charts in force; they go before the built-in practice
+    refitted : bool
+        The bearing ran already and goes back in: it may be worn in by one blade step, [-]
 
     Raises
     ------
@@ -106,7 +109,7 @@ def clearance_target(
     hollow = _hollow(bearing, shaft_bore_mm, shaft_diameter_mm)
     at = _Position(bearing, seat, blade_set, temperature_difference_k, radial_load_n, shaft_bore_mm or 0.0, charts)
     initial = _initial(at)
-    judged = None if measured is None else _judged(measured, initial, blade_set)
+    judged = None if measured is None else _judged(measured, initial, blade_set, refitted=refitted)
     taken, moved, turn = _guided(at, sleeve_thread)
     window = _window(judged, initial, taken, at.loss_nm)
     open_window = None if window is None or window.empty else window
@@ -140,6 +143,7 @@ def clearance_target(
             *bearing.warnings,
             *seat_warnings,
             *hollow,
+            *_worn(judged),
             *advised,
             *_disagreement(at, elastic_nm),
             *(competing_charts(charts, bearing, seat=seat) if charts else ()),
@@ -156,6 +160,12 @@ def clearance_target(
             )
         ),
     )
+
+
+def _worn(judged: MeasuredClearance | None) -> tuple[Warned, ...]:
+    if judged is None or judged.verdict.code != readings.WORN_IN:
+        return ()
+    return (Warned(readings.WORN_IN, judged.verdict.detail),)
 
 
 def _hollow(bearing: Bearing, shaft_bore_mm: float | None, shaft_diameter_mm: float | None) -> tuple[Warned, ...]:
@@ -176,13 +186,14 @@ def _initial(at: _Position) -> Initial:
     return initial
 
 
-def _judged(measured: Measured, initial: Initial, blade_set: BladeSet) -> MeasuredClearance:
+def _judged(measured: Measured, initial: Initial, blade_set: BladeSet, *, refitted: bool) -> MeasuredClearance:
     row_values_nm = measured.row_values_nm
     verdict = readings.initial_verdict(
         row_values_nm=row_values_nm,
         ranges=initial.inside,
         other_classes=initial.other_classes,
         blade_set=blade_set,
+        refitted=refitted,
     )
     if verdict.code == readings.SCALE_SUSPECT:
         raise ReadingScaleSuspect(

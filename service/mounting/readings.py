@@ -18,6 +18,11 @@ ACCEPT: Final = "accept"
 RECHECK: Final = "recheck"
 REJECT: Final = "reject"
 SCALE_SUSPECT: Final = "reading_scale_suspect"
+WORN_IN: Final = "worn_in"
+WORN_TOO_FAR: Final = (
+    "This bearing is not fitted again: its clearance grew by more than one blade step. Measure again; if it stays, fit "
+    "a new one."
+)
 _WORST_FIRST: Final = (REJECT, RECHECK, ACCEPT)
 
 MOST_CLEARANCE_NM: Final = 3_000_000
@@ -180,6 +185,7 @@ def initial_verdict(
     ranges: Sequence[ClearanceRange],
     other_classes: Mapping[str, Sequence[ClearanceRange]],
     blade_set: BladeSet,
+    refitted: bool = False,
 ) -> Verdict:
     """Return the verdict on an initial clearance; the worst row decides.
 
@@ -191,9 +197,36 @@ def initial_verdict(
         The ISO row of the class, and the printed inch row where inch blades are used, [nm]
     other_classes : mapping
         The same for the other classes
+    refitted : bool
+        A bearing that ran goes back in: worn in, it may lie one blade step above the range (common practice), [-]
     """
-    verdicts = [_initial(value_nm, ranges, other_classes, blade_set) for value_nm in row_values_nm]
-    return min(verdicts, key=lambda verdict: (_WORST_FIRST.index(verdict.verdict), verdict.code != SCALE_SUSPECT))
+    worn = _worn_in if refitted else _initial
+    verdicts = [worn(value_nm, ranges, other_classes, blade_set) for value_nm in row_values_nm]
+    return min(verdicts, key=_weight)
+
+
+def _weight(verdict: Verdict) -> tuple[int, bool, bool]:
+    """Return what to sort verdicts by, the one that decides first."""
+    return _WORST_FIRST.index(verdict.verdict), verdict.code != SCALE_SUSPECT, verdict.code != WORN_IN
+
+
+def _worn_in(
+    value_nm: float,
+    ranges: Sequence[ClearanceRange],
+    other_classes: Mapping[str, Sequence[ClearanceRange]],
+    blade_set: BladeSet,
+) -> Verdict:
+    """Return the verdict on a bearing that ran: one blade step above its range it is worn in, beyond it stays out."""
+    max_nm = max(limits.max_nm for limits in ranges)
+    found = _initial(value_nm, ranges, other_classes, blade_set)
+    if value_nm <= max_nm or found.code in (SCALE_SUSPECT, "implausible"):
+        following_nm = next_attainable(blade_set, max_nm)
+        if value_nm <= max_nm or following_nm is None or value_nm > following_nm:
+            return found
+    elif over_a_step(value_nm, max_nm, blade_set):
+        return Verdict(REJECT, "worn_too_far", (), None, found.detail, WORN_TOO_FAR)
+    said: Text = (units.clearance(value_nm), " lies at most one blade step above the range of a new bearing: worn in.")
+    return Verdict(ACCEPT, WORN_IN, (), None, said, "Go on to the mounting.")
 
 
 def _initial(

@@ -1,27 +1,38 @@
 """The forms of a card that is filled in: what is asked at each step, and from what was typed to a reading."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Final
 
-from service.api.orders.entries.reading_schemas import SHAPES
+from service.api.wire.objects import CLEARANCE_CLASSES
 from service.instructions.closing import is_confirmable, is_stop
-from service.instructions.readings.hold_points import closing_kinds
+from service.instructions.readings.corrections import REASONS
+from service.instructions.readings.hold_points import needed_kinds
+from service.instructions.readings.readings import KINDS as READING_KINDS
+from service.instructions.readings.readings import SWIVELS
 from service.moments import rfc3339
 from service.units import KINDS, UNITS
 
-NAMES: Final = ("step", "kind", "position", "revision", "nonce", "taken_by", "one", "two", "unit", "done", "limit")
-"""Names of what a form sends; nothing else is taken."""
+NAMES: Final = (
+    "step", "kind", "position", "revision", "nonce", "taken_by", "one", "two", "unit", "done", "word", "series",
+    "explanation", "replaces", "reason",
+)  # fmt: skip
+"""Names of what a form sends; nothing else is taken, and each once but for ``word``."""
+SEVERAL: Final = ("word",)
 _DIMENSIONS: Final[Mapping[str, str]] = {
     "initial_clearance": "clearance",
     "residual_clearance": "clearance",
     "axial_displacement": "displacement",
     "nut_turn": "angle",
     "cap_bolt_torque": "torque",
-    "free_setting": "dimension",
+    "base_bolt_torque": "torque",
+    "free_gap_before": "dimension",
+    "free_gap": "dimension",
     "shaft_diameter": "dimension",
+    "seat_spacing": "distance",
     "bearing_spacing": "distance",
+    "stop_limit": "temperature",
     "run_in_temperature": "temperature",
 }
 _ON_THE_CARD: Final = {
@@ -35,9 +46,16 @@ _PLACES: Final[Mapping[str, tuple[tuple[str, str], ...]]] = {
     "initial_clearance": (("one", "row 1"), ("two", "row 2")),
     "residual_clearance": (("one", "row 1"), ("two", "row 2")),
     "shaft_diameter": (("one", "smallest"), ("two", "largest")),
-    "run_in_temperature": (("one", "steady temperature"), ("limit", "stop limit of the site")),
+    "run_in_temperature": (),
 }
+_WORDS: Final[Mapping[str, tuple[tuple[str, str], ...]]] = {
+    "class_read": tuple((name, name) for name in CLEARANCE_CLASSES),
+    "try_start": (("yes", "tried to start: nothing turned"), ("no", "it turned, or nobody tried")),
+    "swivel": tuple((name, name.replace("_", " ")) for name in SWIVELS),
+}
+"""Answers that are one word out of a few, as they are sent and as they are read."""
 _CLEARANCES: Final = ("initial_clearance", "residual_clearance")
+MOST_LINES: Final = 200
 
 
 class NotTyped(ValueError):
@@ -46,7 +64,17 @@ class NotTyped(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """One form of a step: the kind of reading, places to type in, units to choose from, positions to choose from."""
+    """One form of a step: the kind of reading, places to type in, units, words and positions to choose from.
+
+    Parameters
+    ----------
+    places : tuple of (name, label)
+        Where a number is typed
+    words : tuple of (word, label)
+        What is chosen from instead of a number; several of them where ``several``
+    series : bool
+        Whether lines of minute and temperature are typed, [-]
+    """
 
     kind: str
     label: str
@@ -54,6 +82,9 @@ class Form:
     units: tuple[str, ...]
     unit: str
     positions: tuple[str, ...]
+    words: tuple[tuple[str, str], ...] = ()
+    several: bool = False
+    series: bool = False
 
     @property
     def confirms(self) -> bool:
@@ -72,30 +103,40 @@ def forms_of(plan: Mapping[str, Any], *, metric: bool) -> dict[int, list[Form]]:
 
 
 def _kinds(step: Mapping[str, Any], plan: Mapping[str, Any]) -> list[str]:
-    """Return the kinds of readings that a step takes, the one it asks for first."""
+    """Return the kinds of readings that a step takes, the one it asks for first; a line that asks for none is ticked.
+
+    The gap that the last look rests on is read at its own step, the class at the parts check where there is one.
+    """
     asked = (step["record"] or {}).get("kind")
-    kinds = [asked] if asked in SHAPES else []
-    kinds += [kind for kind in closing_kinds(step, plan) if kind not in kinds]
-    if step["hold_point"] and is_confirmable(step) and "confirmation" not in kinds:
-        kinds.append("confirmation")
-    return kinds
+    kinds = [asked] if asked in READING_KINDS else []
+    if step["hold"] is not None:
+        elsewhere = {
+            (each["record"] or {}).get("kind") for each in plan["steps"] if each["number"] != step["number"]
+        } - {"try_start"}
+        for position in step["positions"] or [None]:
+            for group in needed_kinds(step, position, plan):
+                kinds += [kind for kind in group if kind not in kinds and kind not in elsewhere]
+    return kinds or (["confirmation"] if is_confirmable(step) else [])
 
 
 def _form(kind: str, step: Mapping[str, Any], plan: Mapping[str, Any], *, metric: bool) -> Form:
-    if kind == "confirmation":
-        return Form(kind, "Done and seen to be right", (), (), "", ())
+    positions = tuple(step["positions"])
+    label = "Done and seen to be right" if kind == "confirmation" else kind.replace("_", " ")
+    if kind == "rings_in":
+        blocks = tuple((each["position"], each["position"]) for each in plan["bolting"])
+        return Form(kind, "a ring lies in", (), (), "", (), blocks, several=True)
+    if kind not in _DIMENSIONS:
+        return Form(kind, label, (), (), "", positions, _WORDS.get(kind, ()))
     known = UNITS[KINDS[_DIMENSIONS[kind]].dimension]
     units = tuple(unit for unit in _ON_THE_CARD[KINDS[_DIMENSIONS[kind]].dimension] if unit in known)
     asked = (step["record"] or {}).get("unit")
     usual = asked if asked in units and (step["record"] or {}).get("kind") == kind else units[-1 if metric else 0]
-    positions: tuple[str, ...] = ()
-    if kind == "run_in_temperature" and step["position"] is None:
-        positions = tuple(each["position"] for each in plan["targets"])
-    return Form(kind, kind.replace("_", " "), _PLACES.get(kind, (("one", "value"),)), units, usual, positions)
+    places = _PLACES.get(kind, (("one", "value"),))
+    return Form(kind, label, places, units, usual, positions, series=kind == "run_in_temperature")
 
 
 def typed(form: Mapping[str, list[str]]) -> dict[str, str]:
-    """Return what was sent, each name once.
+    """Return what was sent, each name once; several words stand in lines.
 
     Raises
     ------
@@ -103,9 +144,9 @@ def typed(form: Mapping[str, list[str]]) -> dict[str, str]:
         A name that no form has, or one that stands twice.
     """
     for name, values in form.items():
-        if name not in NAMES or len(values) != 1:
+        if name not in NAMES or (len(values) != 1 and name not in SEVERAL):
             raise NotTyped(f"{name[:40]} is not part of this card's forms")
-    return {name: values[0].strip() for name, values in form.items()}
+    return {name: "\n".join(values).strip() for name, values in form.items()}
 
 
 def reading_document(sent: Mapping[str, str], plan: Mapping[str, Any], *, revision: int) -> dict[str, Any]:
@@ -129,13 +170,29 @@ def reading_document(sent: Mapping[str, str], plan: Mapping[str, Any], *, revisi
         "taken_at": rfc3339(datetime.now(UTC)),
         "taken_by": sent["taken_by"],
         "revision": revision,
+        **_place(form, sent),
+        **_taking_back(sent),
     }
-    position = sent.get("position") if form.positions else step["position"]
-    if form.positions and position not in form.positions:
-        raise NotTyped("say at which bearing it was read")
-    if position is not None:
-        document["position"] = position
     return document | _values(form, sent)
+
+
+def _place(form: Form, sent: Mapping[str, str]) -> dict[str, str]:
+    """Return the position that was chosen; the only one where there is no choice."""
+    if not form.positions:
+        return {}
+    position = form.positions[0] if len(form.positions) == 1 else sent.get("position")
+    if position not in form.positions:
+        raise NotTyped("say at which bearing it was read")
+    return {"position": position}
+
+
+def _taking_back(sent: Mapping[str, str]) -> dict[str, str]:
+    """Return which reading is taken back, and why."""
+    if not sent.get("replaces"):
+        return {}
+    if sent.get("reason") not in REASONS:
+        raise NotTyped("say why the reading is taken back")
+    return {"replaces": sent["replaces"], "reason": sent["reason"]}
 
 
 def _values(form: Form, sent: Mapping[str, str]) -> dict[str, Any]:
@@ -143,17 +200,45 @@ def _values(form: Form, sent: Mapping[str, str]) -> dict[str, Any]:
         if sent.get("done") != "yes":
             raise NotTyped("tick the box when it is done and seen to be right")
         return {"values": [{"value": True}]}
+    if form.words:
+        return _answer(form, [word for word in sent.get("word", "").split("\n") if word])
     unit = sent.get("unit", "")
     if unit not in form.units:
         raise NotTyped("choose the unit that your instrument shows")
-    numbers = {name: _number(sent.get(name, ""), label) for name, label in form.places if name != "limit"}
+    if form.series:
+        explained = {"explanation": sent["explanation"]} if sent.get("explanation") else {}
+        return {"series": _series(sent.get("series", ""), unit), **explained}
+    numbers = {name: _number(sent.get(name, ""), label) for name, label in form.places}
     quantities = [{"value": number, "unit": unit} for number in numbers.values()]
     if form.kind in _CLEARANCES:
         rows = [{"value": quantity, "row": row} for row, quantity in enumerate(quantities, start=1)]
         return {"values": rows, "method": "blades"}
-    limit = sent.get("limit", "")
-    said = {"stop_limit": {"value": _number(limit, "stop limit"), "unit": unit}} if limit else {}
-    return {"values": [{"value": quantity} for quantity in quantities], **said}
+    return {"values": [{"value": quantity} for quantity in quantities]}
+
+
+def _answer(form: Form, words: list[str]) -> dict[str, Any]:
+    """Return the words that were chosen; in no block lies a ring where none was."""
+    known = [word for word, _ in form.words]
+    if any(word not in known for word in words) or (not form.several and len(words) != 1):
+        raise NotTyped("choose one of the answers")
+    value: Callable[[str], Any] = (lambda word: word == "yes") if form.kind == "try_start" else str
+    return {"values": [{"value": value(word)} for word in words]}
+
+
+def _series(text: str, unit: str) -> list[dict[str, Any]]:
+    """Return lines of minute and temperature as the pairs of a series."""
+    lines = [line.split() for line in text.splitlines() if line.strip()]
+    if not lines:
+        raise NotTyped("write a line for each reading: minutes since the start, a space, the temperature")
+    if len(lines) > MOST_LINES:
+        raise NotTyped(f"{len(lines)} lines; at most {MOST_LINES} are taken")
+    pairs = []
+    for number, words in enumerate(lines, start=1):
+        if len(words) != 2:
+            raise NotTyped(f"line {number}: write minutes since the start, a space, the temperature")
+        minute, temperature = (_number(word, f"line {number}") for word in words)
+        pairs.append({"minute": minute, "temperature": {"value": temperature, "unit": unit}})
+    return pairs
 
 
 def _number(text: str, label: str) -> float:
@@ -166,18 +251,21 @@ def _number(text: str, label: str) -> float:
     return float(plain)
 
 
-def last_readings(plan: Mapping[str, Any], rows: Iterable[Any]) -> dict[int, Any]:
-    """Return the last reading of each step: the one that names it, or one of its kind at its position."""
-    found: dict[int, Any] = {}
+def last_readings(plan: Mapping[str, Any], rows: Iterable[Any]) -> dict[int, list[Any]]:
+    """Return the last readings of each step, one of each kind at each position; a later one of a kind counts.
+
+    A reading belongs to the step that it names, else to the steps that ask for its kind at its position.
+    """
+    found: dict[int, dict[tuple[str, str | None], Any]] = {}
     for row in rows:
         for step in plan["steps"]:
             if _is_of(row, step):
-                found[step["number"]] = row
-    return found
+                found.setdefault(step["number"], {})[row.kind, row.position] = row
+    return {number: list(by_place.values()) for number, by_place in found.items()}
 
 
 def _is_of(row: Any, step: Mapping[str, Any]) -> bool:
+    here = not step["positions"] or row.position in step["positions"]
     if row.step is not None:
-        return bool(row.step == step["id"] and step["position"] in (None, row.position))
-    asked = (step["record"] or {}).get("kind")
-    return bool(asked == row.kind and asked != "confirmation" and step["position"] in (None, row.position))
+        return bool(here and row.step == step["id"])
+    return bool(here and (step["record"] or {}).get("kind") == row.kind)

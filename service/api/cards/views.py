@@ -19,7 +19,7 @@ from service.api.http.operations import DECLARED
 from service.api.orders.entries.reading_schemas import Readings
 from service.api.orders.instructions import views as cards
 from service.errors import NotFound, ServiceError
-from service.instructions.readings.hold_points import HoldPoint, open_hold_points
+from service.instructions.readings.hold_points import HoldPoint
 from service.render.card.filling import Filling, Result
 from service.render.card.html import html_card
 from service.render.markup import content_policy, message_page
@@ -28,7 +28,7 @@ from service.store.queries import entries, work_orders
 from service.store.queries.work_orders import RevisionRow, WorkOrderRow
 from service.store.unit_of_work import Idempotency, Tx, Written
 from service.use_cases.orders.enter import enter_reading
-from service.use_cases.orders.held import entries_of, hold_order, order_of, revision_in_force
+from service.use_cases.orders.held import held_order, hold_order, order_of
 from service.use_cases.orders.links import CardLink, LinkRefused, link_of
 from service.use_cases.orders.records import card_record
 
@@ -110,10 +110,10 @@ def _link(token: str) -> CardLink:
 def _shown(link: CardLink) -> Shown:
     with current_app.extensions["capsaddle"].database.read(link.caller.site_id) as tx:
         order = order_of(tx, link.order_id)
-        revision = revision_in_force(tx, order)
-        readings = entries.readings_of(tx, order.id)
-        still_open = open_hold_points(revision.record, entries_of(tx, order.id))
-    return Shown(order, revision, readings, still_open)
+        at = held_order(tx, order)
+        counting = {each.id for each in at.counting}
+        readings = [row for row in entries.readings_of(tx, order.id) if row.id in counting]
+    return Shown(order, at.revision, readings, at.hold_points())
 
 
 def _revision(tx: Tx, order: WorkOrderRow, number: int) -> RevisionRow:
@@ -159,7 +159,8 @@ def _page(
     filling = Filling(
         forms=shown.forms,
         results={
-            number: Result.of(row) for number, row in last_readings(shown.revision.record, shown.readings).items()
+            number: [Result.of(row) for row in rows]
+            for number, rows in last_readings(shown.revision.record, shown.readings).items()
         },
         still_open=[(point.number, point.title, point.position) for point in shown.still_open],
         by=(sent or {}).get("taken_by") or unquote(request.cookies.get(NAME_COOKIE, ""))[:80],

@@ -293,7 +293,7 @@ class ByMember(fields.Field[Any]):
         self.nested = tuple(fields.Nested(schema) for schema in schemas)
         self.by_word: dict[str, fields.Nested] = {}
         for field in self.nested:
-            for word in field.schema.fields[member].choices:
+            for word in getattr(field.schema.fields[member], "choices", ()):
                 if word in self.by_word:
                     raise ValueError(f"two shapes take {member} {word}")
                 self.by_word[word] = field

@@ -5,6 +5,7 @@ from marshmallow import validate
 
 from service.api.http import fields
 from service.api.http.schema import PageQuery, StrictSchema
+from service.api.orders.completion.schemas import FlagRead
 from service.api.orders.instructions.schemas import Instructions
 from service.api.orders.readiness.schemas import ReadinessSummary
 from service.api.wire import objects
@@ -80,6 +81,12 @@ class WorkOrderRead(WorkOrderLine):
 
     readiness = nested(ReadinessSummary)
     instructions = nested(Instructions)
+
+
+class FlaggedWorkOrder(WorkOrderRead):
+    """A work order, and what the lead looks at before it is closed."""
+
+    flags = nested(FlagRead, many=True)
 
 
 class WorkOrderPage(AnswerSchema):

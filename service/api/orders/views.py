@@ -9,6 +9,7 @@ from service.api.http.operations import Answer, Blueprint, Call
 from service.api.http.schema import WriteQuery
 from service.api.orders.schemas import (
     Cancellation,
+    FlaggedWorkOrder,
     WorkOrderLine,
     WorkOrderPage,
     WorkOrderQuery,
@@ -18,9 +19,10 @@ from service.api.orders.schemas import (
 from service.store.queries import work_orders
 from service.store.unit_of_work import Tx, Written
 from service.use_cases.orders.cancel import cancel_order
-from service.use_cases.orders.held import order_of
+from service.use_cases.orders.held import held_order, order_of
 from service.use_cases.orders.open import Opening, open_order
-from service.use_cases.orders.records import order_line, order_record, revision_of
+from service.use_cases.orders.readiness import unreleased_flags
+from service.use_cases.orders.records import order_line, order_record
 
 blueprint = Blueprint("work orders", __name__, url_prefix="/v1/work-orders", description="Work orders and instructions")
 
@@ -92,13 +94,14 @@ def list_work_orders(call: Call) -> Response:
     "GET",
     "/<order_id>",
     scope="read",
-    answers={200: Answer(WorkOrderRead, "The order with its latest instructions")},
+    answers={200: Answer(FlaggedWorkOrder, "The order with its latest instructions, and what is flagged")},
 )
 def read_work_order(call: Call, order_id: str) -> Response:
     """Read a work order"""
     with call.reading() as tx:
-        order = order_of(tx, order_id)
-        body = order_record(tx, order, revision_of(tx, order))
+        at = held_order(tx, order_of(tx, order_id))
+        flags = [*at.flags(), *unreleased_flags(tx, at)]
+        body = {**order_record(tx, at.order, at.revision), "flags": [each.record() for each in flags]}
     return call.answer(body)
 
 

@@ -25,7 +25,8 @@ from service.store.queries import completions, entries, stays
 from service.store.queries.stay_lists import stay_rows
 from service.store.unit_of_work import Tx
 from service.units import Quantity
-from service.use_cases.orders.held import order_of
+from service.use_cases.orders.correct import Standing
+from service.use_cases.orders.held import held_order, order_of
 from service.use_cases.orders.records import order_line
 from service.use_cases.stays.lists import chosen_stays
 
@@ -41,9 +42,13 @@ _MEMBERS: Final = (
 
 
 def _readings(tx: Tx, order_id: str, units: UnitSystem) -> Iterator[dict[str, Any]]:
-    """Yield every value of the accepted readings that is a quantity."""
+    """Yield every value of the accepted readings that count and is a quantity; of a series the last one."""
+    counting = {each.id for each in held_order(tx, order_of(tx, order_id)).counting}
     for row in entries.readings_of(tx, order_id, limit=MOST_READINGS):
-        for value in row.document["values"] if row.verdict == ACCEPT else ():
+        if row.verdict != ACCEPT or row.id not in counting:
+            continue
+        series = [{"value": pair["temperature"]} for pair in row.document.get("series", ())[-1:]]
+        for value in (*row.document.get("values", ()), *series):
             if isinstance(value["value"], Quantity):
                 shown = present(value["value"], units)
                 place = {"position": row.position, "kind": row.kind, "row": value.get("row")}
@@ -53,7 +58,9 @@ def _readings(tx: Tx, order_id: str, units: UnitSystem) -> Iterator[dict[str, An
 def _exchanged(tx: Tx, order_id: str) -> Iterator[dict[str, Any]]:
     """Yield the bearings that an order took out and fitted."""
     done = completions.completion_of(tx, order_id)
-    for each in done.document["positions"] if done is not None else ():
+    if done is None:
+        return
+    for each in Standing.of(done, completions.corrections_of(tx, done.id)).positions.values():
         for use, member in (("Removed", "ended_stay"), ("Installed", "begun_stay")):
             stay = stays.stay_by_id(tx, each[member]) if each[member] is not None else None
             if stay is not None:

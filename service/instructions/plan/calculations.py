@@ -49,6 +49,7 @@ def target_record(job: Job, position: PositionFacts) -> Record:
         shaft_diameter_mm=position.shaft_diameter_mm,
         sleeve_thread=position.sleeve_thread,
         charts=job.charts,
+        refitted=position.name in job.refitted,
     ).record()
 
 

@@ -57,6 +57,18 @@ def with_seats(inputs: Inputs, position: str, spacing_mm: float) -> dict[str, An
     return {**inputs, "seats_mm": {**(inputs.get("seats_mm") or {}), position: spacing_mm}}
 
 
+def with_refitted(inputs: Inputs, position: str, *, refitted: bool) -> dict[str, Any]:
+    """Return the inputs with whether the own bearing of a position goes back in."""
+    before = list(inputs.get("refitted") or ())
+    named = [name for name in before if name != position] + ([position] if refitted else [])
+    return dict(inputs) if named == before else {**inputs, "refitted": named}
+
+
+def without_readings(inputs: Inputs) -> dict[str, Any]:
+    """Return the inputs without all that readings told: clearances, seats, bearings that go back in."""
+    return {name: value for name, value in inputs.items() if name not in ("measured", "seats_mm", "refitted")}
+
+
 def with_as_found(inputs: Inputs, position: str, facts: Mapping[str, Any]) -> dict[str, Any]:
     """Return the inputs with what was found at a position; the same inputs when nothing overrides the record."""
     found = {name: facts[name] for name in OVERRIDING if name in facts}

@@ -22,6 +22,7 @@ def judge(
     charts: Sequence[Chart] = (),
     initial_row_values_nm: Sequence[float] | None = None,
     read_again: bool = False,
+    refitted: bool = False,
 ) -> Verdict:
     """Return the verdict on one reading of a record.
 
@@ -39,6 +40,8 @@ def judge(
         What the same rows measured before mounting, for a residual clearance, [nm]
     read_again : bool
         The rows differed at the reading before, [-]
+    refitted : bool
+        The bearing that ran here goes back in, [-]
 
     Raises
     ------
@@ -46,7 +49,7 @@ def judge(
         Readings of this kind are not judged (code ``reading_kind_not_judged``).
     """
     if kind == "initial_clearance":
-        return _initial(measured, target, blade_set, charts)
+        return _initial(measured, target, blade_set, charts, refitted)
     if kind != "residual_clearance":
         raise CannotEvaluate(
             f"readings of kind {kind!r} are not judged; judged are initial_clearance, residual_clearance",
@@ -56,7 +59,9 @@ def judge(
     return _residual(measured, target, blade_set, initial_row_values_nm, read_again)
 
 
-def _initial(measured: Measured, target: Target, blade_set: BladeSet, charts: Sequence[Chart]) -> Verdict:
+def _initial(
+    measured: Measured, target: Target, blade_set: BladeSet, charts: Sequence[Chart], refitted: bool
+) -> Verdict:
     bearing = target["bearing"]
     if bearing is None:
         return _NO_BEARING
@@ -77,6 +82,7 @@ def _initial(measured: Measured, target: Target, blade_set: BladeSet, charts: Se
         ranges=limits.inside,
         other_classes=limits.other_classes,
         blade_set=blade_set,
+        refitted=refitted,
     )
 
 

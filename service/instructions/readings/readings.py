@@ -83,6 +83,7 @@ class Reading:
     method: str | None = None
     person: str = ""
     reason: str | None = None
+    refitted: bool = False
 
     @property
     def numbers(self) -> list[float]:
@@ -231,6 +232,7 @@ def _clearance(reading: Reading, by: Judged) -> Verdict:
         charts=by.charts,
         initial_row_values_nm=before if before is not None and len(before) == len(measured.row_values_nm) else None,
         read_again=_rows_read_before(reading, by),
+        refitted=reading.refitted,
     )
     smallest_nm, largest_nm = min(measured.row_values_nm), max(measured.row_values_nm)
     if found.verdict == ACCEPT and over_a_step(largest_nm, smallest_nm, by.blade_set):

@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any, Final
 
 from service.errors import Text
+from service.instructions.readings.corrections import REASONS
 from service.units import Quantity
 
 VERDICT_WORDS: Final = {"accept": "ACCEPTED", "recheck": "MEASURE AGAIN", "reject": "NOT ACCEPTED"}
@@ -13,8 +14,11 @@ VERDICT_WORDS: Final = {"accept": "ACCEPTED", "recheck": "MEASURE AGAIN", "rejec
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """The last reading of a step and what it is worth."""
+    """The last reading of a step, at a position or once, and what it is worth; ``id`` is what takes it back."""
 
+    id: str
+    kind: str
+    position: str | None
     verdict: str
     read: Text
     detail: Text
@@ -29,13 +33,32 @@ class Result:
     @staticmethod
     def of(row: Any) -> "Result":
         """Return what a stored reading says."""
-        said: list[str | Quantity] = []
-        for each in row.document["values"]:
-            value = each["value"]
-            place = f"row {each['row']} " if each.get("row") else ""
-            said += [", " if said else "", place, value if isinstance(value, Quantity) else "done"]
         taken = f"{row.taken_by}, {row.taken_at:%Y-%m-%d %H:%M} UTC"
-        return Result(row.verdict, tuple(said), row.document["detail"], row.document["next"], taken)
+        said = _read(row.kind, row.document)
+        return Result(
+            row.id, row.kind, row.position, row.verdict, said, row.document["detail"], row.document["next"], taken
+        )
+
+
+def _read(kind: str, document: Mapping[str, Any]) -> Text:
+    """Return what was read, one value after the other; of a series its first and its last pair."""
+    said: list[str | Quantity] = []
+    for each in document.get("values", ()):
+        place = f"row {each['row']} " if each.get("row") else ""
+        said += [", " if said else "", place, _word(kind, each["value"])]
+    series = document.get("series", ())
+    for pair in (series[0], series[-1]) if series else ():
+        said += [" ... " if said else "", f"minute {pair['minute']:g}: ", pair["temperature"]]
+    return tuple(said) or "none"
+
+
+def _word(kind: str, value: Any) -> str | Quantity:
+    """Return a value as it is read: a quantity, the word of an answer, what a tick says."""
+    if isinstance(value, Quantity):
+        return value
+    if isinstance(value, bool):
+        return "done" if kind == "confirmation" else "yes" if value else "no"
+    return str(value).replace("_", " ")
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +68,7 @@ class Filling:
     Parameters
     ----------
     forms : mapping of step number to its forms
-        Each with kind, label, places, units, unit, positions, confirms.
+        Each with kind, label, places, units, unit, positions, words, several, series, confirms.
     still_open : sequence of (step number, title, position)
         The hold points that are open.
     fault : str or None
@@ -53,7 +76,7 @@ class Filling:
     """
 
     forms: Mapping[int, Sequence[Any]]
-    results: Mapping[int, Result]
+    results: Mapping[int, Sequence[Result]]
     still_open: Sequence[tuple[int, str, str | None]]
     by: str
     revision: int
@@ -63,6 +86,11 @@ class Filling:
     fault: str | None
     sent: Mapping[str, str]
     paper: str
+
+    @property
+    def reasons(self) -> tuple[str, ...]:
+        """Return why a reading may be taken back."""
+        return REASONS
 
     @property
     def misplaced(self) -> bool:
@@ -77,6 +105,10 @@ class Filling:
     def is_open(self, step: int) -> bool:
         """Return whether the hold point of a step is open."""
         return any(number == step for number, _, _ in self.still_open)
+
+    def chosen(self, step: int, kind: str, name: str, word: str) -> bool:
+        """Return whether a word was chosen in a form that was not taken."""
+        return word in self.kept(step, kind, name).split("\n")
 
     def kept(self, step: int, kind: str, name: str, usual: str = "") -> str:
         """Return what was typed into a form that was not taken, so that it need not be typed again."""

@@ -7,7 +7,7 @@ from service.store.models.plant import Asset, Chart, Housing, MeterReading, Posi
 from service.store.models.readiness import Answer, Release
 from service.store.models.records import AsFound, Completion, Correction, Deviation, Reading
 from service.store.models.sites import ApiKey, Site
-from service.store.models.stays import Stay
+from service.store.models.stays import SetAsideStay, Stay
 from service.store.models.work_orders import Revision, WorkOrder, WorkOrderPosition
 
 __all__ = [
@@ -32,6 +32,7 @@ __all__ = [
     "Reading",
     "Release",
     "Revision",
+    "SetAsideStay",
     "Shaft",
     "Site",
     "SiteHead",

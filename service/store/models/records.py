@@ -9,30 +9,21 @@ from datetime import datetime
 import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, mapped_column
 
+from service.instructions.readings.readings import KINDS
 from service.store.models.base import ID, Base, belongs_to, one_of
 
-READING_KINDS = (
-    "initial_clearance",
-    "residual_clearance",
-    "axial_displacement",
-    "nut_turn",
-    "cap_bolt_torque",
-    "free_setting",
-    "bearing_spacing",
-    "shaft_diameter",
-    "run_in_temperature",
-    "confirmation",
-)
+READING_KINDS = KINDS
 VERDICTS = ("accept", "recheck", "reject")
 
 
 class Reading(Base):
-    """A reading or a confirmation, with the verdict it got and the revision that gave it."""
+    """A reading or a tick, with its verdict and the revision that gave it; ``replaces``: the one it takes back."""
 
     __tablename__ = "readings"
     __table_args__ = (
         belongs_to(("work_order_id",), "work_orders", ("id",)),
         belongs_to(("work_order_id", "revision"), "revisions", ("work_order_id", "number")),
+        belongs_to(("replaces",), "readings", ("id",)),
         sa.UniqueConstraint("site_id", "work_order_id", "entry"),
         one_of("kind", READING_KINDS, "kind_known"),
         one_of("verdict", VERDICTS, "verdict_known"),
@@ -53,6 +44,7 @@ class Reading(Base):
     code: Mapped[str | None]
     taken_at: Mapped[datetime]
     taken_by: Mapped[str]
+    replaces: Mapped[str | None] = mapped_column(ID)
     document: Mapped[str]
     created_at: Mapped[datetime]
 

@@ -17,6 +17,9 @@ END_TYPES = (
     "lost_to_follow_up",
     "unknown",
 )
+STRUCK_OUT = "struck_out"
+BEGINNING_UNKNOWN = "beginning_unknown"
+SET_ASIDE = (STRUCK_OUT, BEGINNING_UNKNOWN)
 NO_OVERLAP = "ex_stays_no_overlap"  # exclusion constraint or trigger, made in the migration
 
 
@@ -90,5 +93,27 @@ class Stay(Base):
     shaft_diameter_nm: Mapped[int | None] = mapped_column(sa.BigInteger)
     shaft_min_nm: Mapped[int | None] = mapped_column(sa.BigInteger)
     shaft_max_nm: Mapped[int | None] = mapped_column(sa.BigInteger)
+    document: Mapped[str]
+    created_at: Mapped[datetime]
+
+
+class SetAsideStay(Base):
+    """A stay that is kept and shown and counted by nothing: struck out of the history, or of unknown beginning.
+
+    ``document``: its members as a record. A table of its own, so that no question can count it by mistake.
+    """
+
+    __tablename__ = "set_aside_stays"
+    __table_args__ = (
+        belongs_to(("position_id",), "positions", ("id",)),
+        belongs_to(("work_order_id",), "work_orders", ("id",)),
+        one_of("reason", SET_ASIDE, "reason_known"),
+        sa.Index(None, "site_id", "work_order_id"),
+    )
+    site_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    id: Mapped[str] = mapped_column(ID, primary_key=True)
+    position_id: Mapped[str] = mapped_column(ID)
+    work_order_id: Mapped[str] = mapped_column(ID)
+    reason: Mapped[str]
     document: Mapped[str]
     created_at: Mapped[datetime]

@@ -16,7 +16,7 @@ Entered = type[models.Reading] | type[models.Deviation] | type[models.AsFound]
 
 @dataclass(frozen=True, slots=True)
 class ReadingRow:
-    """A reading as stored; ``document`` holds values, method, instrument and the words of the verdict."""
+    """A reading as stored; ``document`` holds values or series, method, instrument and the words of the verdict."""
 
     id: str
     work_order_id: str
@@ -30,6 +30,7 @@ class ReadingRow:
     code: str | None
     taken_at: datetime
     taken_by: str
+    replaces: str | None
     document: dict[str, Any]
     created_at: datetime
 

@@ -111,10 +111,19 @@ def release_of(tx: Tx, work_order_id: str) -> ReleaseRow | None:
     return ReleaseRow(**members, questions_open=records.decoded(row.document)["questions_open"])
 
 
-def first_revision_read_by(tx: Tx, work_order_id: str) -> tuple[int, datetime] | None:
-    """Return the revision that the first reading of an order was judged by, and when it came; None without readings."""
+@dataclass(frozen=True, slots=True)
+class Begun:
+    """The first reading of an order: the revision it was judged by, who took it, when it came."""
+
+    revision: int
+    person: str
+    at: datetime
+
+
+def begun(tx: Tx, work_order_id: str) -> Begun | None:
+    """Return the first reading of an order, with which work on it began; None without readings."""
     table = models.Reading
     mine = (table.site_id == tx.site_id, table.work_order_id == work_order_id)
-    first = sa.select(table.revision, table.created_at).where(*mine).order_by(table.entry).limit(1)
+    first = sa.select(table.revision, table.taken_by, table.created_at).where(*mine).order_by(table.entry).limit(1)
     row = tx.connection.execute(first).one_or_none()
-    return None if row is None else (row.revision, row.created_at)
+    return None if row is None else Begun(*row)

@@ -7,6 +7,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from service import record as records
+from service.moments import in_document
 from service.store import models
 from service.store.identity import canonical_id, new_id
 from service.store.transaction import Tx
@@ -79,6 +80,90 @@ def change_stay(tx: Tx, stay_id: str, *, document: dict[str, Any] | None = None,
     if values:
         mine = (stay.site_id == tx.site_id, stay.id == stay_id)
         tx.connection.execute(sa.update(stay).where(*mine).values(values))
+
+
+@dataclass(frozen=True, slots=True)
+class SetAsideRow:
+    """A stay that is kept and shown and not counted; ``document``: its members."""
+
+    id: str
+    position_id: str
+    work_order_id: str
+    reason: str
+    document: dict[str, Any]
+    created_at: datetime
+
+
+def set_aside_stay(tx: Tx, *, position_id: str, work_order_id: str, reason: str, document: dict[str, Any]) -> str:
+    """Keep a stay beside those that count, and return its id."""
+    row_id = new_id()
+    values: dict[str, Any] = {"id": row_id, "site_id": tx.site_id, "position_id": position_id}
+    values["work_order_id"] = work_order_id
+    values |= {"reason": reason, "document": records.encoded(document), "created_at": tx.now}
+    tx.connection.execute(sa.insert(models.SetAsideStay).values(values))
+    return row_id
+
+
+def strike_stay(tx: Tx, stay: StayRow, *, work_order_id: str) -> None:
+    """Take a stay out of those that count; all of it is kept, under the same id."""
+    names = (name for name in StayRow.__dataclass_fields__ if name not in ("document", "created_at"))
+    kept = {name: in_document(getattr(stay, name)) for name in names} | {"mounted": stay.document}
+    values: dict[str, Any] = {"id": stay.id, "site_id": tx.site_id, "position_id": stay.position_id}
+    values["work_order_id"] = work_order_id
+    values |= {"reason": models.stays.STRUCK_OUT, "document": records.encoded(kept), "created_at": tx.now}
+    tx.connection.execute(sa.delete(models.Stay).where(models.Stay.site_id == tx.site_id, models.Stay.id == stay.id))
+    tx.connection.execute(sa.insert(models.SetAsideStay).values(values))
+
+
+def strike_set_aside(tx: Tx, row_id: str) -> None:
+    """Strike out a bearing that was kept as never on record: the outcome that told of it was wrong."""
+    table = models.SetAsideStay
+    mine = (table.site_id == tx.site_id, table.id == row_id)
+    tx.connection.execute(sa.update(table).where(*mine).values(reason=models.stays.STRUCK_OUT))
+
+
+def set_aside_of(tx: Tx, work_order_id: str) -> list[SetAsideRow]:
+    """Return the stays that an order set aside, kept and not counted, oldest first."""
+    table = models.SetAsideStay
+    statement = sa.select(table.__table__).where(table.site_id == tx.site_id, table.work_order_id == work_order_id)
+    rows = tx.connection.execute(statement.order_by(table.created_at, table.id))
+    return [SetAsideRow(**_kept(row) | {"document": records.decoded(row.document)}) for row in rows]
+
+
+def _kept(row: Any) -> dict[str, Any]:
+    return {name: value for name, value in row._mapping.items() if name in SetAsideRow.__dataclass_fields__}
+
+
+def removed_unrecorded(tx: Tx) -> int:
+    """Return how many bearings of the site came out that were never on record."""
+    table = models.SetAsideStay
+    unknown = (table.site_id == tx.site_id, table.reason == models.stays.BEGINNING_UNKNOWN)
+    return int(tx.connection.execute(sa.select(sa.func.count()).select_from(table).where(*unknown)).scalar_one())
+
+
+def later_work(tx: Tx, position_id: str, *, order_id: str, after: datetime, stay_id: str | None) -> bool:
+    """Return whether a later order or stay of a position stands on what was completed there, [-].
+
+    Parameters
+    ----------
+    after : datetime
+        When the completion was entered: orders that were made later count, cancelled ones do not
+    stay_id : str or None
+        The stay that the completion began: it must still run, and none may have begun after it
+    """
+    order, place, stay = models.WorkOrder, models.WorkOrderPosition, models.Stay
+    later = (
+        sa.select(sa.literal(1))
+        .join_from(order, place, (place.site_id == order.site_id) & (place.work_order_id == order.id))
+        .where(order.site_id == tx.site_id, place.position_id == position_id, order.id != order_id)
+        .where(order.created_at > after, order.status != "cancelled")
+    )
+    own = stay_by_id(tx, stay_id) if stay_id is not None else None
+    if own is not None and own.removed_at is not None:
+        return True
+    begun = sa.select(sa.literal(1)).where(stay.site_id == tx.site_id, stay.position_id == position_id)
+    begun = begun.where(stay.created_at > after, stay.work_order_id.is_distinct_from(order_id))
+    return any(tx.connection.execute(each.limit(1)).first() is not None for each in (later, begun))
 
 
 def open_stay(tx: Tx, position_id: str) -> StayRow | None:

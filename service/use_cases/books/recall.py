@@ -152,7 +152,7 @@ def _held_against(
 ) -> Compared | None:
     if corrected is None:
         return None
-    readings = {kind: reading["values"] for kind, reading in kept.items()}
+    readings = {kind: reading["values"] for kind, reading in kept.items() if "values" in reading}
     books = books_of(tx, issued.inputs.get("books", ()))
     return compared(issued.inputs, books=books, corrected=corrected, position=name, readings=readings)
 

@@ -13,8 +13,8 @@ from service.store.queries.readiness import AnswerRow
 from service.store.queries.work_orders import RevisionRow
 from service.store.unit_of_work import Event, Tx
 from service.use_cases.assets.register import asset_document, replace_shafts
-from service.use_cases.orders.enter import issue_revision
 from service.use_cases.orders.held import HeldOrder
+from service.use_cases.orders.revise import issue_revision, renew_revision
 
 
 def answer_questions(
@@ -27,6 +27,7 @@ def answer_questions(
     CannotEvaluate
         A position, bearing, housing, bolt or chart that is not known; the field leads to it, and nothing is stored.
     """
+    at, renewed = renew_revision(tx, at)
     shaft, names = _shaft(at)
     inputs, facts = dict(at.revision.inputs), list[Change]()
     worked = tuple(each["name"] for each in at.order.positions)
@@ -57,7 +58,7 @@ def answer_questions(
         for each in given
     ]
     told = [Event("readiness.answered", "work_order", at.order.id, None, None, _told(row)) for row in rows]
-    return replace(at, revision=after), rows, (*told, *machine, *events)
+    return replace(at, revision=after), rows, (*renewed, *told, *machine, *events)
 
 
 def _told(row: AnswerRow) -> Record:

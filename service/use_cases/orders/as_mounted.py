@@ -19,7 +19,8 @@ SHAFT: Final = "shaft_diameter"
 
 def as_mounted(tx: Tx, at: HeldOrder, name: str, given: Mapping[str, Any]) -> dict[str, Any]:
     """Return how the bearing was mounted: the last accepted readings, and the window they were judged by."""
-    read = [row for row in entries.readings_of(tx, at.order.id) if row.position == name]
+    counting = {each.id for each in at.counting}
+    read = [row for row in entries.readings_of(tx, at.order.id) if row.position == name and row.id in counting]
     last = {row.kind: row for row in read if _counts(row)}
     target = next(each for each in at.revision.record["targets"] if each["position"] == name)
     window = target["residual_clearance"]
@@ -36,9 +37,9 @@ def as_mounted(tx: Tx, at: HeldOrder, name: str, given: Mapping[str, Any]) -> di
 
 def _fit(at: HeldOrder, name: str, read: Sequence[ReadingRow]) -> dict[str, Any]:
     """Return what the shaft measured last, accepted or not, since a deviation may let it pass; and its limits."""
-    steps = (each for each in at.revision.record["steps"] if each["position"] == name and each["record"] is not None)
-    asked = next((each["record"] for each in steps if each["record"]["kind"] == SHAFT), None)
-    limits = None if asked is None else asked.get("limits")
+    asked = (each["record"] for each in at.revision.record["steps"] if each["record"] is not None)
+    of_shaft = (each for record in asked if record["kind"] == SHAFT for each in record["limits"])
+    limits = next((each for each in of_shaft if each["position"] in (None, name)), None)
     least_nm, most_nm = (None if limits is None else _nm(limits[end]) for end in ("min", "max"))
     diameter_nm = None
     if read:
@@ -74,7 +75,7 @@ def _mounting_document(
     readings = {
         kind: {
             "reading": row.id,
-            "values": row.document["values"],
+            **{several: row.document[several] for several in ("values", "series") if several in row.document},
             "revision": row.revision,
             "instrument": row.document.get("instrument"),
             "method": row.document.get("method"),

@@ -1,54 +1,173 @@
 """Correcting a completion: a new entry that names what it corrects; the stays are put right, nothing is lost."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from service.errors import CannotEvaluate, Conflict
 from service.instructions.plan.machine import normalised_bearing
-from service.moments import in_document
+from service.moments import in_document, moment, rfc3339
 from service.store.queries import completions, stays
 from service.store.queries.completions import CompletionRow, CorrectionRow
 from service.store.queries.stays import StayRow
-from service.store.queries.work_orders import WorkOrderRow
 from service.store.unit_of_work import Event, Tx
-from service.use_cases.orders.complete import removal_members
+from service.use_cases.orders.complete import put_bearings_on_record, refuse_open_holds
+from service.use_cases.orders.held import HeldOrder
+from service.use_cases.orders.outcomes import (
+    do_outcome,
+    planned_bearings,
+    refuse_outcome,
+    removal_members,
+    reopen_stay,
+    said_by_position,
+    stay_events,
+)
 
 INSTALLED = ("serial", "designation", "manufacturer")
 
 
 def correct_completion(
-    tx: Tx, order: WorkOrderRow, completion: CompletionRow, given: Mapping[str, Any]
+    tx: Tx, at: HeldOrder, completion: CompletionRow, given: Mapping[str, Any]
 ) -> tuple[CorrectionRow, tuple[Event, ...]]:
     """Store a correction and put the stays right that it names.
+
+    A wrong outcome is corrected by striking out the stay that it made, which is kept and shown, and doing the right
+    one in its place, by the same rules as a completion.
 
     Raises
     ------
     CannotEvaluate
-        ``unknown_entry``; ``unknown_position``; ``not_replaced``: the completion began or ended no stay there.
+        ``unknown_entry``; ``unknown_position``; ``not_replaced``: the completion began or ended no stay there; as
+        ``refuse_outcome``.
     Conflict
-        ``already_corrected``: a later correction is on record; a constraint of the stays.
+        ``already_corrected``: a later correction is on record; ``later_work``: a later order or stay stands on the
+        outcome; ``hold_points_open`` where the right outcome asks for more than was read; a constraint of the stays.
     """
-    _check_named(tx, completion, given["corrects"])
+    before = completions.corrections_of(tx, completion.id)
+    _check_named(completion, before, given["corrects"])
+    stands = Standing.of(completion, before)
     changes: list[dict[str, Any]] = []
-    kept = {each["position"]: each for each in completion.document["positions"]}
+    outcomes, events = _put_outcomes_right(tx, at, completion, stands, given)
+    kept = stands.positions | {each["position"]: each for each in outcomes}
     for number, each in enumerate(given.get("positions", ())):
-        changes += _change_position(tx, kept, each, f"positions/{number}")
+        if all(each["position"] != done["position"] for done in outcomes):
+            changes += _change_position(tx, kept, each, f"positions/{number}")
     if "completed_at" in given:
         changes += _move(tx, kept, given["completed_at"])
+    document: dict[str, Any] = {"changes": changes, "outcomes": outcomes}
+    document |= {"moved_to": rfc3339(given["completed_at"])} if "completed_at" in given else {}
     row = completions.insert_correction(
         tx,
         completion_id=completion.id,
         corrects=given["corrects"],
         reason=given["reason"],
         corrected_by=given["corrected_by"],
-        document={"changes": changes},
+        document=document,
     )
-    data = {"correction": row.id, "corrects": row.corrects, "reason": row.reason}
-    return row, (Event("completion.corrected", "work_order", order.id, None, None, data),)
+    data: dict[str, Any] = {"correction": row.id, "corrects": row.corrects, "reason": row.reason}
+    data |= {"outcomes": {each["position"]: each["outcome"] for each in outcomes}} if outcomes else {}
+    return row, (Event("completion.corrected", "work_order", at.order.id, None, None, data), *events)
 
 
-def _check_named(tx: Tx, completion: CompletionRow, corrects: str) -> None:
-    chain = [completion.id, *(row.id for row in completions.corrections_of(tx, completion.id))]
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """A completion as its corrections left it: what was done by position, and when."""
+
+    positions: dict[str, Mapping[str, Any]]
+    completed_at: datetime
+
+    @classmethod
+    def of(cls, completion: CompletionRow, corrections: Sequence[CorrectionRow]) -> "Standing":
+        """Return how a completion stands after its corrections, oldest first."""
+        positions = {each["position"]: each for each in completion.document["positions"]}
+        completed_at = completion.completed_at
+        for row in corrections:
+            positions |= {each["position"]: each for each in row.document.get("outcomes", ())}
+            completed_at = moment(row.document["moved_to"]) if "moved_to" in row.document else completed_at
+        return cls(positions, completed_at)
+
+
+def _put_outcomes_right(
+    tx: Tx, at: HeldOrder, completion: CompletionRow, stands: Standing, given: Mapping[str, Any]
+) -> tuple[list[dict[str, Any]], list[Event]]:
+    """Strike out what wrong outcomes made and do the right ones; return what was done, and the events."""
+    wrong = [
+        each
+        for each in given.get("positions", ())
+        if "outcome" in each and each["outcome"] != stands.positions.get(each["position"], {}).get("outcome")
+    ]
+    if not wrong:
+        return [], []
+    by_name = said_by_position(at, wrong)
+    for name in by_name:
+        _strike_out(tx, at, completion, stands.positions[name], _position_id(at, name))
+    planned = planned_bearings(tx, at)
+    for number, each in enumerate(given["positions"]):
+        if each["position"] in by_name:
+            name, path = each["position"], f"positions/{number}"
+            refuse_outcome(tx, at, by_name[name], _position_id(at, name), planned[name], path)
+    outcomes = {name: each["outcome"] for name, each in stands.positions.items()}
+    refuse_open_holds(at, outcomes | {name: each["outcome"] for name, each in by_name.items()})
+    meter = completion.document.get("meter_reading")
+    done_then = {"completed_at": given.get("completed_at", stands.completed_at)}
+    done_then |= {"completed_by": completion.completed_by} | ({} if meter is None else {"meter_reading": meter})
+    done = [
+        do_outcome(tx, at, done_then, each, _position_id(at, name), planned[name]) for name, each in by_name.items()
+    ]
+    struck = [
+        {**each.record(), "before": stands.positions[each.position]["outcome"],
+         "struck_out": stands.positions[each.position]["begun_stay"], "warnings": each.warnings()}
+        for each in done
+    ]  # fmt: skip
+    return struck, [
+        *_struck_events(at, struck),
+        *stay_events(at, done),
+        *put_bearings_on_record(tx, at, {name: _runs_there(tx, at, name) for name in by_name}),
+    ]
+
+
+def _position_id(at: HeldOrder, name: str) -> str:
+    return next(str(each["position_id"]) for each in at.order.positions if each["name"] == name)
+
+
+def _strike_out(tx: Tx, at: HeldOrder, completion: CompletionRow, done: Mapping[str, Any], position_id: str) -> None:
+    """Take back what an outcome did to the stays of a position."""
+    begun = None if done["begun_stay"] is None else stays.stay_by_id(tx, done["begun_stay"])
+    if stays.later_work(tx, position_id, order_id=at.order.id, after=completion.created_at, stay_id=done["begun_stay"]):
+        said = f"{done['position']}: a later order or stay stands on this outcome; correct that one first"
+        raise Conflict(said, code="later_work", field="positions")
+    if begun is not None:
+        stays.strike_stay(tx, begun, work_order_id=at.order.id)
+    if done.get("unrecorded_stay") is not None:
+        stays.strike_set_aside(tx, done["unrecorded_stay"])
+    ended = None if done["ended_stay"] is None else stays.stay_by_id(tx, done["ended_stay"])
+    if ended is not None:
+        reopen_stay(tx, ended)
+
+
+def _struck_events(at: HeldOrder, struck: Sequence[Mapping[str, Any]]) -> list[Event]:
+    place = {"asset": at.order.asset_tag, "work_order": at.order.id}
+    return [
+        Event("stay.struck_out", "stay", each["struck_out"], None, None, {"position": each["position"], **place})
+        for each in struck
+        if each["struck_out"] is not None
+    ]
+
+
+def _runs_there(tx: Tx, at: HeldOrder, name: str) -> Mapping[str, Any] | None:
+    """Return the bearing that runs in a position now, as the record of the machine says it."""
+    running = stays.open_stay(tx, _position_id(at, name))
+    if running is not None:
+        return {"designation": running.designation}
+    shafts = at.revision.inputs["asset"]["shafts"]
+    known = next(each for shaft in shafts for each in shaft["positions"] if each["name"] == name)
+    bearing: Mapping[str, Any] | None = known.get("bearing")
+    return bearing
+
+
+def _check_named(completion: CompletionRow, before: Sequence[CorrectionRow], corrects: str) -> None:
+    chain = [completion.id, *(row.id for row in before)]
     if corrects not in chain:
         said = "name the completion of this order, or its last correction"
         raise CannotEvaluate(said, code="unknown_entry", field="corrects")

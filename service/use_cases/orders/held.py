@@ -2,15 +2,25 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
 
+from service import ENGINE_VERSION
 from service.errors import Conflict
 from service.instructions.books.books import SiteBooks
-from service.instructions.readings.hold_points import DEVIATION, Entry, HoldPoint, open_hold_points
+from service.instructions.closing import READ_NEVER_CONFIRMED
+from service.instructions.readings.corrections import effective
+from service.instructions.readings.entries import DEVIATION, Entry
+from service.instructions.readings.flags import Flag, flags
+from service.instructions.readings.hold_points import HoldPoint, open_hold_points, rows_of
+from service.instructions.readings.readings import Value
+from service.mounting.blades import BladeSet, blade_set_of
 from service.mounting.readings import ACCEPT
 from service.store.queries import books, entries, work_orders
 from service.store.queries.entries import DeviationRow, ReadingRow
 from service.store.queries.work_orders import NOT_OPEN, RevisionRow, WorkOrderRow
 from service.store.unit_of_work import Tx
+from service.units import Quantity
 from service.use_cases.found import found
 
 
@@ -23,13 +33,29 @@ class HeldOrder:
     entries: tuple[Entry, ...]
 
     @property
+    def blade_set(self) -> BladeSet:
+        """Return the blades in use: their step is how close a second measurement must lie."""
+        return blade_set_of(self.revision.inputs["blade_set"])
+
+    @property
+    def counting(self) -> list[Entry]:
+        """Return the entries that count: without those that were taken back."""
+        return effective(self.entries, self.blade_set)
+
+    @property
     def next_entry(self) -> int:
         """Return the number of the entry that comes next."""
         return len(self.entries) + 1
 
     def hold_points(self, outcomes: Mapping[str, str] | None = None) -> list[HoldPoint]:
         """Return the hold points that are open."""
-        return open_hold_points(self.revision.record, self.entries, outcomes)
+        return open_hold_points(self.revision.record, self.counting, outcomes)
+
+    def flags(self, *, completed_at: datetime | None = None) -> list[Flag]:
+        """Return what the lead looks at before the order is closed; nothing of instructions of an older engine."""
+        if not self.entries or self.revision.engine_version != ENGINE_VERSION:
+            return []
+        return flags(self.revision.record, self.counting, completed_at=completed_at)
 
 
 def hold_order(tx: Tx, order_id: str, *, status: str = "open") -> HeldOrder:
@@ -47,6 +73,11 @@ def hold_order(tx: Tx, order_id: str, *, status: str = "open") -> HeldOrder:
     if order.status != status:
         code = NOT_OPEN if status == "open" else f"work_order_not_{status}"
         raise Conflict(f"the work order is {order.status}; this is done to one that is {status}", code=code)
+    return HeldOrder(order, revision_in_force(tx, order), tuple(entries_of(tx, order.id)))
+
+
+def held_order(tx: Tx, order: WorkOrderRow) -> HeldOrder:
+    """Return an order as it stands, to be read only: nothing keeps others from writing to it."""
     return HeldOrder(order, revision_in_force(tx, order), tuple(entries_of(tx, order.id)))
 
 
@@ -86,6 +117,8 @@ def entry_of_row(row: ReadingRow | DeviationRow) -> Entry:
             code=None,
             revision=row.revision,
             person=row.approved_by,
+            id=row.id,
+            taken_at=row.created_at,
         )
     return Entry(
         kind=row.kind,
@@ -96,6 +129,25 @@ def entry_of_row(row: ReadingRow | DeviationRow) -> Entry:
         revision=row.revision,
         person=row.taken_by,
         made_revision=row.made_revision,
+        id=row.id,
+        taken_at=row.taken_at,
+        rows_nm=rows_of(values_of(row.document)) if row.kind in READ_NEVER_CONFIRMED else None,
+        value=row.document["values"][0]["value"].value if row.kind == "stop_limit" else None,
+        replaces=row.replaces,
+    )
+
+
+def values_of(document: Mapping[str, Any]) -> tuple[Value, ...]:
+    """Return the values of a reading, as sent or as stored: quantities, or the words of an answer."""
+    return tuple(
+        Value(
+            quantity=each["value"] if isinstance(each["value"], Quantity) else None,
+            row=each.get("row"),
+            point=each.get("point"),
+            repeat=each.get("repeat"),
+            word=None if isinstance(each["value"], Quantity) else each["value"],
+        )
+        for each in document.get("values", ())
     )
 
 

@@ -5,10 +5,11 @@ from typing import Any
 
 from service.errors import CannotEvaluate, Conflict
 from service.instructions.readiness import AMBER, OPEN, RED, open_red
+from service.instructions.readings.flags import UNRELEASED, Flag
 from service.moments import rfc3339
 from service.record import Record
 from service.store.queries import readiness
-from service.store.queries.readiness import AnswerRow, ReleaseRow
+from service.store.queries.readiness import AnswerRow, Begun, ReleaseRow
 from service.store.queries.sites import site_of
 from service.store.queries.work_orders import RevisionRow, WorkOrderRow, revision
 from service.store.unit_of_work import Event, Tx
@@ -33,7 +34,7 @@ def summary(tx: Tx, order: WorkOrderRow, issued: RevisionRow, *, fresh: bool = F
         "released_by": None if release is None else release.released_by,
         "released_at": None if release is None else rfc3339(release.created_at),
         "reason": None if release is None else release.reason,
-        "begun_unreleased": not fresh and begun_unreleased(tx, order, release),
+        "begun_unreleased": not fresh and _begun_unreleased(tx, order, release) is not None,
         "red_open": _open(asked, RED),
         "amber_open": _open(asked, AMBER),
     }
@@ -83,16 +84,19 @@ def answer_record(row: AnswerRow) -> Record:
     }
 
 
-def begun_unreleased(tx: Tx, order: WorkOrderRow, release: ReleaseRow | None) -> bool:
-    """Return whether work was begun before the order was released, with a red question open."""
-    begun = readiness.first_revision_read_by(tx, order.id)
-    if begun is None:
-        return False
-    number, begun_at = begun
-    if release is not None and release.created_at <= begun_at:
-        return False
-    by = revision(tx, order.id, number)
-    return by is not None and bool(open_red(by.record.get("readiness", [])))
+def unreleased_flags(tx: Tx, at: HeldOrder) -> list[Flag]:
+    """Return what the lead looks at where work was begun on an order that nobody had released."""
+    begun = _begun_unreleased(tx, at.order, readiness.release_of(tx, at.order.id))
+    return [] if begun is None else [Flag(UNRELEASED, None, None, (begun.person,))]
+
+
+def _begun_unreleased(tx: Tx, order: WorkOrderRow, release: ReleaseRow | None) -> Begun | None:
+    """Return how work was begun before the order was released, with a red question open; None where it was not."""
+    begun = readiness.begun(tx, order.id)
+    if begun is None or (release is not None and release.created_at <= begun.at):
+        return None
+    by = revision(tx, order.id, begun.revision)
+    return begun if by is not None and open_red(by.record.get("readiness", [])) else None
 
 
 def check_released(tx: Tx, at: HeldOrder) -> None:
@@ -119,7 +123,7 @@ def _named(found: list[Record]) -> str:
 
 
 def release_order(tx: Tx, at: HeldOrder, given: Mapping[str, Any]) -> tuple[ReleaseRow, Event]:
-    """Store the release of an order.
+    """Store the release of an order, by the questions of its revision in force.
 
     Raises
     ------

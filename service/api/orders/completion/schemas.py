@@ -5,12 +5,10 @@ from marshmallow import validate
 
 from service.api.http import fields
 from service.api.http.schema import StrictSchema
-from service.api.wire.answers import AnswerSchema, nested, quantity, word
+from service.api.wire.answers import AnswerSchema, WarnedFact, nested, quantity, word, words
 from service.api.wire.damage import DamageField
-from service.store.models.stays import END_TYPES
-
-OUTCOMES = ("replaced", "inspected_only", "not_done")
-
+from service.store.models.stays import END_TYPES, SET_ASIDE
+from service.use_cases.orders.outcomes import OUTCOMES
 
 ENDED = tuple(each for each in END_TYPES if each != "running")
 
@@ -45,12 +43,22 @@ class Installed(StrictSchema):
 
 
 class PositionDone(StrictSchema):
-    """What was done at one position."""
+    """What was done at one position; `refitted`: the bearing that ran here went back in, undamaged."""
 
     position = fields.Text(80, required=True)
     outcome = fields.Choice(OUTCOMES, required=True)
     removed = ma_fields.Nested(Removed)
     installed = ma_fields.Nested(Installed)
+    new_washer = fields.Flag(
+        metadata={"description": "With a bearing that goes back in: a new lock washer or clip came with it"}
+    )
+
+
+class FlagsAcknowledged(StrictSchema):
+    """The lead looked at what is flagged."""
+
+    by = fields.Text(80, required=True)
+    flags = fields.Array(fields.Text(80), required=True, validate=validate.Length(1, 20))
 
 
 class CompletionRequest(StrictSchema):
@@ -60,12 +68,18 @@ class CompletionRequest(StrictSchema):
     completed_by = fields.Text(80, required=True)
     meter_reading = fields.QuantityField("time", least=0, most=1e8, keep=True)
     positions = fields.Array(ma_fields.Nested(PositionDone), required=True, validate=validate.Length(1, 12))
+    flags_acknowledged = ma_fields.Nested(FlagsAcknowledged)
 
 
 class PositionCorrected(StrictSchema):
-    """What is put right at one position; members that are left out stay as they are."""
+    """What is put right at one position; members that are left out stay as they are.
+
+    Another `outcome` strikes out the stay that the wrong one made; it is said in full, as at completion.
+    """
 
     position = fields.Text(80, required=True)
+    outcome = fields.Choice(OUTCOMES)
+    new_washer = fields.Flag()
     removed = ma_fields.Nested(Removed)
     installed = ma_fields.Nested(Installed)
 
@@ -113,8 +127,41 @@ class PositionDoneRead(AnswerSchema):
     outcome = word()
     removed = nested(RemovedRead, required=False)
     installed = nested(InstalledRead, required=False)
+    new_washer = ma_fields.Boolean(required=False)
     ended_stay = word(null=True)
     begun_stay = word(null=True)
+    unrecorded_stay = word(null=True)
+
+
+class OutcomeRead(PositionDoneRead):
+    """An outcome that was put right: what stood before, and the stay that was struck out."""
+
+    before = word()
+    struck_out = word(null=True)
+    warnings = nested(WarnedFact, many=True)
+
+
+class FlagRead(AnswerSchema):
+    """Something that the lead looks at: times out of order, holds signed in one go; it forbids nothing."""
+
+    code = word()
+    step = word(null=True)
+    position = word(null=True)
+    persons = words()
+
+
+class AcknowledgedFlag(FlagRead):
+    """A flag of a completed order, and who acknowledged it."""
+
+    acknowledged_by = word(null=True)
+
+
+class SetAsideStay(AnswerSchema):
+    """A stay that is kept and shown, and counted by nothing."""
+
+    id = word()
+    reason = ma_fields.String(required=True, metadata={"enum": list(SET_ASIDE)})
+    stay = ma_fields.Dict(required=True)
 
 
 class ChangeRead(AnswerSchema):
@@ -136,6 +183,7 @@ class CorrectionRead(AnswerSchema):
     corrected_by = word()
     created_at = ma_fields.DateTime(required=True)
     changes = nested(ChangeRead, many=True)
+    outcomes = nested(OutcomeRead, many=True)
 
 
 class CompletionRead(AnswerSchema):
@@ -149,5 +197,8 @@ class CompletionRead(AnswerSchema):
     completed_by = word()
     meter_reading = quantity(required=False)
     positions = nested(PositionDoneRead, many=True)
+    flags = nested(AcknowledgedFlag, many=True)
+    warnings = nested(WarnedFact, many=True)
     created_at = ma_fields.DateTime(required=True)
     corrections = nested(CorrectionRead, many=True)
+    set_aside_stays = nested(SetAsideStay, many=True)

@@ -15,8 +15,9 @@ from service.api.orders.completion.schemas import (
 from service.api.wire.damage import EXAMPLE as EXAMPLE_DAMAGE
 from service.errors import NotFound
 from service.moments import rfc3339
-from service.store.queries import completions
+from service.store.queries import completions, stays
 from service.store.queries.completions import CompletionRow, CorrectionRow
+from service.store.queries.stays import SetAsideRow
 from service.store.queries.work_orders import WorkOrderRow
 from service.store.unit_of_work import Tx, Written
 from service.use_cases.orders import correct as use_case
@@ -27,17 +28,18 @@ blueprint = Blueprint("completion", __name__, url_prefix="/v1/work-orders", desc
 
 
 def _correction(row: CorrectionRow) -> dict[str, Any]:
+    said = {name: row.document.get(name, []) for name in ("changes", "outcomes")}
     return {
         "id": row.id,
         "corrects": row.corrects,
         "reason": row.reason,
         "corrected_by": row.corrected_by,
         "created_at": rfc3339(row.created_at),
-        **row.document,
+        **said,
     }
 
 
-def _completion(row: CompletionRow, corrections: list[CorrectionRow]) -> dict[str, Any]:
+def _completion(row: CompletionRow, corrections: list[CorrectionRow], set_aside: list[SetAsideRow]) -> dict[str, Any]:
     return {
         "id": row.id,
         "work_order": row.work_order_id,
@@ -45,9 +47,12 @@ def _completion(row: CompletionRow, corrections: list[CorrectionRow]) -> dict[st
         "revision": row.revision,
         "completed_at": rfc3339(row.completed_at),
         "completed_by": row.completed_by,
+        "flags": [],
+        "warnings": [],
         **row.document,
         "created_at": rfc3339(row.created_at),
         "corrections": [_correction(each) for each in corrections],
+        "set_aside_stays": [{"id": each.id, "reason": each.reason, "stay": each.document} for each in set_aside],
     }
 
 
@@ -85,7 +90,7 @@ def complete_work_order(call: Call, order_id: str) -> Response:
 
     def work(tx: Tx) -> Written:
         row, events = complete_order(tx, hold_order(tx, order_id), call.body)
-        return Written(201, call.json(_completion(row, [])), {}, events)
+        return Written(201, call.json(_completion(row, [], stays.set_aside_of(tx, row.work_order_id))), {}, events)
 
     return call.write(work)
 
@@ -101,7 +106,8 @@ def read_completion(call: Call, order_id: str) -> Response:
     with call.reading() as tx:
         row = _of_order(tx, order_of(tx, order_id))
         corrections = completions.corrections_of(tx, row.id)
-    return call.answer(_completion(row, corrections))
+        set_aside = stays.set_aside_of(tx, row.work_order_id)
+    return call.answer(_completion(row, corrections, set_aside))
 
 
 @blueprint.operation(
@@ -123,8 +129,8 @@ def correct_completion(call: Call, order_id: str) -> Response:
     """Correct a completion with a new entry that names what it corrects"""
 
     def work(tx: Tx) -> Written:
-        order = hold_order(tx, order_id, status="completed").order
-        row, events = use_case.correct_completion(tx, order, _of_order(tx, order), call.body)
+        at = hold_order(tx, order_id, status="completed")
+        row, events = use_case.correct_completion(tx, at, _of_order(tx, at.order), call.body)
         return Written(201, call.json(_correction(row)), {}, events)
 
     return call.write(work)

@@ -1,21 +1,23 @@
 """Readings as callers send them: each kind takes values of its own dimension; and how they are answered."""
 
-from collections.abc import Mapping
 from typing import Any
 
-from marshmallow import ValidationError, validate
+from marshmallow import ValidationError, validate, validates_schema
 from marshmallow import fields as ma_fields
 
 from service.api.http import fields
 from service.api.http.schema import StrictSchema
-from service.api.wire.answers import AnswerSchema, nested, word
-from service.errors import shown
+from service.api.wire.answers import AnswerSchema, nested, quantity, word
+from service.api.wire.objects import CLEARANCE_CLASSES
+from service.instructions.readings.corrections import REASONS
+from service.instructions.readings.readings import SWIVELS
 from service.store.models.records import READING_KINDS, VERDICTS
 
 METHODS = ("blades", "indicator", "axial_displacement", "nut_turn", "micrometer")
 POINTS = ("top", "bottom", "left", "right")
 MOST_READINGS = 200
 MOST_VALUES = 60
+MOST_PAIRS = 200
 
 
 class ReadingValue(StrictSchema):
@@ -62,10 +64,34 @@ class DistanceValue(ReadingValue):
     value = fields.QuantityField("distance", above=0, most=1e6, keep=True, required=True)
 
 
-class TemperatureValue(ReadingValue):
-    """A temperature of a housing."""
+class TemperatureValue(StrictSchema):
+    """A temperature."""
 
     value = fields.QuantityField("temperature", least=-100, most=800, keep=True, required=True)
+
+
+class ClassValue(StrictSchema):
+    """A clearance class as the ring is marked; no mark is CN."""
+
+    value = fields.Choice(CLEARANCE_CLASSES, required=True)
+
+
+class TriedValue(StrictSchema):
+    """Whether the try-start proved the isolation: true where nothing turned."""
+
+    value = fields.Flag(required=True)
+
+
+class SwivelValue(StrictSchema):
+    """How the outer ring turns and swivels."""
+
+    value = fields.Choice(SWIVELS, required=True)
+
+
+class BlockValue(StrictSchema):
+    """A position in whose block a locating ring lies."""
+
+    value = fields.Text(80, required=True)
 
 
 class Confirmed(StrictSchema):
@@ -74,10 +100,23 @@ class Confirmed(StrictSchema):
     value = fields.OneOf([(lambda value: value is True, fields.Flag())], expected="true", required=True)
 
 
-class ReadingBase(StrictSchema):
-    """Who read what, where, when, and by which revision of the instructions."""
+class SeriesPair(StrictSchema):
+    """A temperature of a housing, minutes after the start."""
 
-    kind = fields.Choice(READING_KINDS, required=True)
+    minute = fields.Number(least=0, most=10_000, required=True)
+    temperature = fields.QuantityField("temperature", least=-100, most=800, keep=True, required=True)
+
+
+class Watcher(StrictSchema):
+    """Who reads the temperature of which housing."""
+
+    position = fields.Text(80, required=True)
+    person = fields.Text(80, required=True)
+
+
+class ReadingBase(StrictSchema):
+    """Who read what, where, when, and by which revision of the instructions; which reading it takes back, and why."""
+
     position = fields.Text(80)
     step = fields.Text(120, metadata={"description": "Id of the step that the reading answers"})
     method = fields.Choice(METHODS)
@@ -87,106 +126,169 @@ class ReadingBase(StrictSchema):
     revision = fields.Whole(
         1, 999_999_999, metadata={"description": "Revision of the card in hand; the latest when left out"}
     )
+    replaces = fields.Identifier(
+        metadata={
+            "description": "Id of the reading that this one takes back; both are kept, the old one counts no more"
+        }
+    )
+    reason = fields.Choice(REASONS, metadata={"description": "Why it is taken back; goes with `replaces`"})
+    note = fields.Text(500)
+
+    @validates_schema
+    def _reason_with_replaces(self, data: dict[str, Any], **_: Any) -> None:
+        if "replaces" in data and "reason" not in data:
+            said = f"a reading that takes one back says why: {', '.join(REASONS)}"
+            raise ValidationError({"reason": [{"code": "required", "detail": said}]})
+        if "reason" in data and "replaces" not in data:
+            said = "a reason is given for taking a reading back; name it in replaces"
+            raise ValidationError({"replaces": [{"code": "required", "detail": said}]})
 
 
-def _values(schema: type[StrictSchema]) -> Any:
-    return fields.Array(ma_fields.Nested(schema), required=True, validate=validate.Length(1, MOST_VALUES))
+def _kind(*kinds: str) -> fields.Choice:
+    return fields.Choice(kinds, required=True)
 
 
-class ClearanceReading(ReadingBase):
-    """initial_clearance or residual_clearance."""
+def _values(schema: type[StrictSchema], least: int = 1, most: int = MOST_VALUES) -> Any:
+    return fields.Array(ma_fields.Nested(schema), required=True, validate=validate.Length(least, most))
 
+
+class InitialReading(ReadingBase):
+    """The clearance of a bearing before it is mounted; both rows of rollers, each by its row."""
+
+    kind = _kind("initial_clearance")
+    values = _values(ClearanceValue)
+    refitted = fields.Flag(
+        metadata={
+            "description": "true: the bearing that ran here goes back in; one blade step above its row is worn in"
+        }
+    )
+
+
+class ResidualReading(ReadingBase):
+    """The clearance that is left when the bearing is locked; both rows of rollers, each by its row."""
+
+    kind = _kind("residual_clearance")
     values = _values(ClearanceValue)
 
 
 class DisplacementReading(ReadingBase):
-    """axial_displacement"""
+    """How far the ring went on its taper."""
 
+    kind = _kind("axial_displacement")
     values = _values(DisplacementValue)
 
 
 class AngleReading(ReadingBase):
-    """nut_turn"""
+    """How far the nut was turned from firm contact."""
 
+    kind = _kind("nut_turn")
     values = _values(AngleValue)
 
 
 class TorqueReading(ReadingBase):
-    """cap_bolt_torque"""
+    """The torque of cap bolts or base bolts."""
 
+    kind = _kind("cap_bolt_torque", "base_bolt_torque")
     values = _values(TorqueValue)
 
 
-class DimensionReading(ReadingBase):
-    """free_setting or shaft_diameter"""
+class DiameterReading(ReadingBase):
+    """Diameters of the shaft under a bearing."""
 
+    kind = _kind("shaft_diameter")
+    values = _values(DimensionValue)
+
+
+class GapReading(ReadingBase):
+    """The gap on the out side of a free bearing, before its nut is turned or after it is locked."""
+
+    kind = _kind("free_gap_before", "free_gap")
     values = _values(DimensionValue)
 
 
 class DistanceReading(ReadingBase):
-    """bearing_spacing"""
+    """The distance of the seats of a free and the held bearing, which makes a revision; or of the bearings."""
 
+    kind = _kind("seat_spacing", "bearing_spacing")
     values = _values(DistanceValue)
 
 
-class TemperatureReading(ReadingBase):
-    """run_in_temperature, judged by the site's stop limit when it is sent along."""
+class ClassReading(ReadingBase):
+    """The clearance class that the ring of the bearing in hand is marked with."""
 
-    values = _values(TemperatureValue)
-    stop_limit = fields.QuantityField("temperature", least=-100, most=800, keep=True)
+    kind = _kind("class_read")
+    values = _values(ClassValue, most=1)
+
+
+class TryStartReading(ReadingBase):
+    """Isolated, and tried to start; `step` says which of the two isolations, the first when left out."""
+
+    kind = _kind("try_start")
+    values = _values(TriedValue, most=1)
+
+
+class SwivelReading(ReadingBase):
+    """How the outer ring of a ball bearing or a sealed one turns and swivels."""
+
+    kind = _kind("swivel")
+    values = _values(SwivelValue, most=1)
+
+
+class RingsReading(ReadingBase):
+    """In which blocks rings lie, seen by another person than the one who read the gap; empty: in none."""
+
+    kind = _kind("rings_in")
+    values = _values(BlockValue, least=0, most=12)
+
+
+class StopLimitReading(ReadingBase):
+    """The temperature at which the machine is stopped, written before the start, and who reads which housing."""
+
+    kind = _kind("stop_limit")
+    values = _values(TemperatureValue, most=1)
+    watchers = fields.Array(ma_fields.Nested(Watcher), validate=validate.Length(1, 12))
+
+
+class RunInReading(ReadingBase):
+    """The temperatures of one housing from the start; `explanation`: why it may run so, by a second person."""
+
+    kind = _kind("run_in_temperature")
+    series = fields.Array(ma_fields.Nested(SeriesPair), required=True, validate=validate.Length(1, MOST_PAIRS))
+    explanation = fields.Text(500)
 
 
 class ConfirmationReading(ReadingBase):
-    """confirmation: a step is done and seen to be right."""
+    """A tick: a step is done and seen to be right. It closes no hold and answers no question."""
 
+    kind = _kind("confirmation")
     step = fields.Text(120, required=True, metadata={"description": "Id of the step that is confirmed"})
-    values = fields.Array(ma_fields.Nested(Confirmed), required=True, validate=validate.Length(1, 1))
+    values = _values(Confirmed, most=1)
 
 
-SHAPES: dict[str, type[ReadingBase]] = {
-    "initial_clearance": ClearanceReading,
-    "residual_clearance": ClearanceReading,
-    "axial_displacement": DisplacementReading,
-    "nut_turn": AngleReading,
-    "cap_bolt_torque": TorqueReading,
-    "free_setting": DimensionReading,
-    "shaft_diameter": DimensionReading,
-    "bearing_spacing": DistanceReading,
-    "run_in_temperature": TemperatureReading,
-    "confirmation": ConfirmationReading,
-}
-
-
-def _is(*kinds: str) -> Any:
-    return lambda value: value.get("kind") in kinds
-
-
-class ByKind(fields.OneOf):
-    """A reading, read by the shape of its kind."""
-
-    def __init__(self, **kwargs: Any) -> None:
-        schemas = dict.fromkeys(SHAPES.values())
-        shapes = [
-            (_is(*(kind for kind, shape in SHAPES.items() if shape is schema)), ma_fields.Nested(schema))
-            for schema in schemas
-        ]
-        super().__init__(shapes, expected="a reading {kind, position, values, taken_at, taken_by}", **kwargs)
-
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
-        if not isinstance(value, Mapping):
-            raise fields.Refused("wrong_shape", f"{shown(value)} is not {self.expected}")
-        kind = value.get("kind")
-        if not isinstance(kind, str) or kind not in SHAPES:
-            code = "unknown_choice" if "kind" in value else "required"
-            detail = f"{shown(kind)} is not one of {', '.join(SHAPES)}"
-            raise ValidationError({"kind": [{"code": code, "detail": detail}]})
-        return super()._deserialize(value, attr, data, **kwargs)
+SCHEMAS: tuple[type[ReadingBase], ...] = (
+    InitialReading,
+    ResidualReading,
+    DisplacementReading,
+    AngleReading,
+    TorqueReading,
+    DiameterReading,
+    GapReading,
+    DistanceReading,
+    ClassReading,
+    TryStartReading,
+    SwivelReading,
+    RingsReading,
+    StopLimitReading,
+    RunInReading,
+    ConfirmationReading,
+)
+"""The shapes of readings; each kind stands in exactly one of them."""
 
 
 class Readings(StrictSchema):
     """Readings in the order in which they were taken; the last one of a kind counts."""
 
-    readings = fields.Array(ByKind(), required=True, validate=validate.Length(1, MOST_READINGS))
+    readings = fields.Array(fields.ByMember("kind", SCHEMAS), required=True, validate=validate.Length(1, MOST_READINGS))
 
 
 class LastEntry(AnswerSchema):
@@ -196,14 +298,32 @@ class LastEntry(AnswerSchema):
     code = word(null=True)
 
 
+class NeededLimits(AnswerSchema):
+    """Limits of a reading; null where there is none on that side."""
+
+    min = quantity(null=True)
+    max = quantity(null=True)
+
+
+class NeedsRead(AnswerSchema):
+    """What closes a hold: of each group of kinds one accepted reading, or for a STOP another person's deviation."""
+
+    kinds = ma_fields.List(ma_fields.List(ma_fields.String()), required=True)
+    limits = nested(NeededLimits, null=True)
+    who = word(null=True, description="another_person, or null")
+    said = word()
+
+
 class HoldPointRead(AnswerSchema):
-    """A hold point that is open, and what clears it."""
+    """A hold that is open: one of the nine, or a STOP; and what closes it."""
 
     step = ma_fields.Integer(required=True)
     id = word()
+    hold = ma_fields.Integer(required=True, allow_none=True, metadata={"minimum": 1, "maximum": 9})
+    stop = word(null=True)
     position = word(null=True)
     title = word()
-    needs = word()
+    needs = nested(NeedsRead)
     last = nested(LastEntry, null=True)
 
 
@@ -219,6 +339,7 @@ class Judged(AnswerSchema):
     code = word(null=True)
     fits = ma_fields.List(fields.QuantityOut(), required=False)
     fits_class = word(required=False)
+    replaces = word(null=True)
     detail = word()
     next = word()
 
@@ -234,21 +355,41 @@ class JudgedReadings(AnswerSchema):
 class ValueRead(AnswerSchema):
     """One value of a reading."""
 
-    value = ma_fields.Raw(required=True, metadata={"description": "A quantity, or true"})
+    value = ma_fields.Raw(required=True, metadata={"description": "A quantity, a word, or true"})
     row = ma_fields.Integer(required=False)
     point = word(required=False)
     repeat = ma_fields.Integer(required=False)
 
 
+class PairRead(AnswerSchema):
+    """One pair of a series."""
+
+    minute = ma_fields.Float(required=True)
+    temperature = quantity()
+
+
+class WatcherRead(AnswerSchema):
+    """Who reads the temperature of which housing."""
+
+    position = word()
+    person = word()
+
+
 class ReadingRead(Judged):
-    """A reading as it was sent, with its verdict."""
+    """A reading as it was sent, with its verdict; `counts` is false once another one took it back."""
 
     entry = ma_fields.Integer(required=True)
     made_revision = ma_fields.Integer(required=True, allow_none=True)
+    counts = ma_fields.Boolean(required=True)
     method = word(required=False)
     instrument = word(required=False)
-    stop_limit = fields.QuantityOut(required=False)
-    values = nested(ValueRead, many=True)
+    refitted = ma_fields.Boolean(required=False)
+    explanation = word(required=False)
+    reason = word(required=False)
+    note = word(required=False)
+    watchers = nested(WatcherRead, many=True, required=False)
+    values = nested(ValueRead, many=True, required=False)
+    series = nested(PairRead, many=True, required=False)
     taken_at = ma_fields.DateTime(required=True)
     taken_by = word()
     created_at = ma_fields.DateTime(required=True)

@@ -1,5 +1,6 @@
 """/v1/work-orders/{id}/readings, as-found, deviations: what the mechanic enters while the order is open."""
 
+from collections.abc import Collection
 from typing import Any
 
 from flask import Response
@@ -20,10 +21,12 @@ from service.api.orders.entries.schemas import (
 from service.moments import rfc3339
 from service.store.queries import entries
 from service.store.queries.entries import AsFoundRow, DeviationRow, ReadingRow
+from service.store.queries.work_orders import WorkOrderRow
 from service.store.unit_of_work import Tx, Written
 from service.use_cases.orders import enter as use_case
-from service.use_cases.orders.enter import enter_as_found, enter_readings
-from service.use_cases.orders.held import HeldOrder, hold_order, order_of
+from service.use_cases.orders.enter import enter_readings
+from service.use_cases.orders.found import enter_as_found, found_warnings
+from service.use_cases.orders.held import HeldOrder, held_order, hold_order, order_of
 
 blueprint = Blueprint(
     "readings", __name__, url_prefix="/v1/work-orders", description="What is entered in an open work order"
@@ -41,15 +44,16 @@ def _judged(row: ReadingRow) -> dict[str, Any]:
         "verdict": row.verdict,
         "code": row.code,
         **said,
+        "replaces": row.replaces,
         "detail": row.document["detail"],
         "next": row.document["next"],
     }
 
 
-def _reading(row: ReadingRow) -> dict[str, Any]:
+def _reading(row: ReadingRow, counting: Collection[str]) -> dict[str, Any]:
     times = {"taken_at": rfc3339(row.taken_at), "created_at": rfc3339(row.created_at)}
     own = {"entry": row.entry, "made_revision": row.made_revision, "taken_by": row.taken_by, **times}
-    return {**_judged(row), **row.document, **own}
+    return {**_judged(row), **row.document, **own, "counts": row.id in counting}
 
 
 def _as_found(row: AsFoundRow) -> dict[str, Any]:
@@ -80,7 +84,10 @@ def _now(at: HeldOrder) -> dict[str, Any]:
                 "position": "tail",
                 "kind": "initial_clearance",
                 "method": "blades",
-                "values": [{"value": {"value": 0.0040, "unit": "in"}, "row": 1}],
+                "values": [
+                    {"value": {"value": 0.0040, "unit": "in"}, "row": 1},
+                    {"value": {"value": 0.0040, "unit": "in"}, "row": 2},
+                ],
                 "taken_at": "2026-01-07T09:10:00Z",
                 "taken_by": "A. Fitter",
                 "instrument": "blades 14",
@@ -92,7 +99,8 @@ def record_readings(call: Call, order_id: str) -> Response:
     """Send readings and have them judged"""
 
     def work(tx: Tx) -> Written:
-        at, rows, events = enter_readings(tx, hold_order(tx, order_id), call.body["readings"])
+        lead = "approve" in call.caller.scopes
+        at, rows, events = enter_readings(tx, hold_order(tx, order_id), call.body["readings"], lead=lead)
         return Written(201, call.json({"items": [_judged(row) for row in rows], **_now(at)}), {}, events)
 
     return call.write(work)
@@ -106,14 +114,30 @@ def record_readings(call: Call, order_id: str) -> Response:
     query=WriteQuery,
     answers={201: Answer(AsFoundAnswer, "What was found is kept")},
     refuses=("409",),
-    example={"position": "tail", "ring_present": True, "residual_clearance": {"value": 0.006, "unit": "in"}},
+    example={
+        "position": "tail",
+        "rings": [],
+        "gap_in": {"value": 0.31, "unit": "in"},
+        "gap_out": {"value": 0.08, "unit": "in"},
+        "ring_moves": "free",
+        "clearance": [
+            {"value": {"value": 0.0060, "unit": "in"}, "row": 1},
+            {"value": {"value": 0.0055, "unit": "in"}, "row": 2},
+        ],
+        "load_mark": [{"ring": "outer", "row": 1, "from": 4, "to": 8, "pattern": "band"}],
+        "grease": {"amount": "some", "state": "dark", "water": False},
+        "break_away": [{"value": 95, "unit": "lbf.ft"}, {"value": 110, "unit": "lbf.ft"}],
+        "not_looked_at": ["creep", "seals"],
+        "taken_by": "A. Fitter",
+    },
 )
 def record_as_found(call: Call, order_id: str) -> Response:
     """Say what was found under the cap"""
 
     def work(tx: Tx) -> Written:
         at, row, events = enter_as_found(tx, hold_order(tx, order_id), call.body)
-        return Written(201, call.json({**_as_found(row), **_now(at)}), {}, events)
+        found = {**_as_found(row), "warnings": found_warnings(at.revision.record, row), **_now(at)}
+        return Written(201, call.json(found), {}, events)
 
     return call.write(work)
 
@@ -126,7 +150,12 @@ def record_as_found(call: Call, order_id: str) -> Response:
     query=WriteQuery,
     answers={201: Answer(DeviationAnswer, "The deviation is on record")},
     refuses=("409",),
-    example={"step": "free-setting", "position": "drive", "reason": "No gauge on site.", "approved_by": "B. Foreman"},
+    example={
+        "step": "shaft-size",
+        "position": "drive",
+        "reason": "Worn by 0.002 in; the shaft goes to the grinder at the next stop.",
+        "approved_by": "B. Foreman",
+    },
 )
 def approve_deviation(call: Call, order_id: str) -> Response:
     """Approve a deviation, as another person than the one who did the work"""
@@ -140,12 +169,18 @@ def approve_deviation(call: Call, order_id: str) -> Response:
 
 
 def _listed(call: Call, order_id: str, rows_of: Any, record: Any) -> Response:
-    """Answer one page of an order's entries."""
+    """Answer one page of an order's entries; ``record(tx, rows)`` says them."""
     start, limit = lists.after(call.query, call.caller.site_id), call.query["limit"] + 1
     with call.reading() as tx:
-        rows = rows_of(tx, order_of(tx, order_id).id, after=start, limit=limit)
-    body, headers = lists.page([record(row) for row in rows], call.query, call.caller.site_id)
+        order = order_of(tx, order_id)
+        items = record(tx, order, rows_of(tx, order.id, after=start, limit=limit))
+    body, headers = lists.page(items, call.query, call.caller.site_id)
     return call.answer(body, headers=headers)
+
+
+def _readings(tx: Tx, order: WorkOrderRow, rows: list[ReadingRow]) -> list[dict[str, Any]]:
+    counting = {each.id for each in held_order(tx, order).counting}
+    return [_reading(row, counting) for row in rows]
 
 
 @blueprint.operation(
@@ -157,7 +192,7 @@ def _listed(call: Call, order_id: str, rows_of: Any, record: Any) -> Response:
 )
 def list_readings(call: Call, order_id: str) -> Response:
     """List the readings of a work order"""
-    return _listed(call, order_id, entries.readings_of, _reading)
+    return _listed(call, order_id, entries.readings_of, _readings)
 
 
 @blueprint.operation(
@@ -169,7 +204,7 @@ def list_readings(call: Call, order_id: str) -> Response:
 )
 def list_as_found(call: Call, order_id: str) -> Response:
     """List what was found for a work order"""
-    return _listed(call, order_id, entries.as_found_of, _as_found)
+    return _listed(call, order_id, entries.as_found_of, lambda _tx, _order, rows: [_as_found(row) for row in rows])
 
 
 @blueprint.operation(
@@ -181,4 +216,4 @@ def list_as_found(call: Call, order_id: str) -> Response:
 )
 def list_deviations(call: Call, order_id: str) -> Response:
     """List the deviations of a work order"""
-    return _listed(call, order_id, entries.deviations_of, _deviation)
+    return _listed(call, order_id, entries.deviations_of, lambda _tx, _order, rows: [_deviation(row) for row in rows])

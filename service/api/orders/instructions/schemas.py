@@ -11,7 +11,6 @@ from service.api.wire.answers import (
     ArrangementRead,
     Band,
     BearingRead,
-    Bounds,
     CapBoltTorqueRead,
     ClearanceTargets,
     Findings,
@@ -22,8 +21,8 @@ from service.api.wire.answers import (
 )
 
 
-class PositionLimits(AnswerSchema):
-    """Limits of a reading at one position; of the whole order where that is null."""
+class Limits(AnswerSchema):
+    """Limits of a reading at one position, or at every one; null where there is none on that side."""
 
     position = word(null=True)
     min = quantity(null=True)
@@ -32,30 +31,30 @@ class PositionLimits(AnswerSchema):
 
 
 class RecordAsked(AnswerSchema):
-    """What the mechanic writes down at a step; no limits where they are not known."""
+    """What the mechanic writes down at a step; no limits where none are known."""
 
     kind = word()
     unit = word(null=True)
-    limits = nested(PositionLimits, many=True)
+    limits = nested(Limits, many=True)
 
 
 class StepText(AnswerSchema):
-    """A step in three levels; ``full`` holds the sentences that are read after the standard ones."""
+    """What a step says: in short, as a rule, and what a new hand reads besides."""
 
     brief = word()
     standard = word()
     full = word()
 
 
-class PositionText(AnswerSchema):
-    """What differs at one position."""
+class StepTextAt(AnswerSchema):
+    """What a step says differently at one position."""
 
     position = word()
     text = word()
 
 
 class Step(AnswerSchema):
-    """One numbered step of the one walking order."""
+    """One numbered step, in the one walking order; a hold is signed, a STOP must not be passed."""
 
     number = ma_fields.Integer(required=True)
     id = word()
@@ -64,10 +63,8 @@ class Step(AnswerSchema):
     phase = word()
     title = ma_fields.String(required=True, metadata={"maxLength": 40})
     text = nested(StepText)
-    by_position = nested(PositionText, many=True)
-    hold = ma_fields.Integer(
-        required=True, allow_none=True, metadata={"description": "1 to 9: signed, the work stops here until it is"}
-    )
+    by_position = nested(StepTextAt, many=True)
+    hold = ma_fields.Integer(required=True, allow_none=True, metadata={"minimum": 1, "maximum": 9})
     stop = word(null=True)
     record = nested(RecordAsked, null=True)
     cautions = words()
@@ -78,14 +75,14 @@ class Step(AnswerSchema):
 
 
 class Phase(AnswerSchema):
-    """One part of the work."""
+    """A part of the work, with the title under which its steps stand."""
 
     id = word()
     title = word()
 
 
-class HeldPlacement(AnswerSchema):
-    """Where the held bearing stands, out = plus."""
+class HeldPlace(AnswerSchema):
+    """Where the held bearing stands."""
 
     position = word()
     nut_side = word(null=True)
@@ -94,54 +91,61 @@ class HeldPlacement(AnswerSchema):
     displacement = quantity(null=True)
 
 
-class SpacingRead(AnswerSchema):
-    """How far seats, bearings and their edges are apart, and how far off the mark may be."""
+class Spacing(AnswerSchema):
+    """How far apart seats and bearings stand, and what a tape may err."""
 
     seats = quantity(null=True)
     seats_read = ma_fields.Boolean(required=True)
-    held_off_centre = quantity(null=True)
-    free_off_centre = quantity(null=True)
-    change = quantity(null=True)
     bearings = quantity(null=True)
     edges = quantity(null=True)
-    min = quantity(null=True)
-    max = quantity(null=True)
+    change = quantity(null=True)
+    held_off_centre = quantity(null=True)
+    free_off_centre = quantity(null=True)
     allowed_error = quantity(null=True)
     tape_uncertainty = quantity(null=True)
     tape_can_decide = ma_fields.Boolean(required=True, allow_none=True)
+    min = quantity(null=True)
+    max = quantity(null=True)
 
 
-class FreePlacement(AnswerSchema):
-    """How a free bearing is set."""
+class GapLimits(AnswerSchema):
+    """Limits of a gap."""
+
+    min = quantity()
+    max = quantity()
+
+
+class FreePlace(AnswerSchema):
+    """Where a free bearing stands: its gap before and after the nut is turned, and who moves what."""
 
     position = word()
     gap_side = word(null=True)
     nut_side = word(null=True)
     out = word(null=True)
     gap_before = quantity(null=True)
-    gap_before_limits = nested(Bounds, null=True)
+    gap_before_limits = nested(GapLimits, null=True)
     gap_aim = quantity(null=True)
-    gap_limits = nested(Bounds, null=True)
+    gap_limits = nested(GapLimits, null=True)
     growth_known = ma_fields.Boolean(required=True)
     displacement = quantity(null=True)
-    way = word()
-    spacing = nested(SpacingRead)
+    way = word(null=True)
+    spacing = nested(Spacing, null=True)
 
 
-class LiftRead(AnswerSchema):
-    """How high the shaft is lifted, and how far one end alone at most."""
+class Lift(AnswerSchema):
+    """How high the shaft is lifted level, and one end alone."""
 
     lift_height = quantity(null=True)
     lift_limit = quantity(null=True)
 
 
 class PlacementRead(AnswerSchema):
-    """Where held and free bearings stand."""
+    """Where held and free bearings are placed, and how far the shaft may be lifted."""
 
-    held = nested(HeldPlacement)
-    spacing = nested(SpacingRead, null=True)
-    free = nested(FreePlacement, many=True)
-    lift = nested(LiftRead)
+    held = nested(HeldPlace)
+    spacing = nested(Spacing, null=True)
+    free = nested(FreePlace, many=True)
+    lift = nested(Lift, null=True)
 
 
 class LastBearing(AnswerSchema):

@@ -18,6 +18,7 @@ from service.use_cases.orders.answer import answer_questions
 from service.use_cases.orders.held import hold_order, order_of
 from service.use_cases.orders.readiness import answer_record, release_order, summary, whole
 from service.use_cases.orders.records import revision_of
+from service.use_cases.orders.revise import renew_revision
 
 blueprint = Blueprint("readiness", __name__, url_prefix="/v1/work-orders", description="Questions before work begins")
 
@@ -87,8 +88,8 @@ def release(call: Call, order_id: str) -> Response:
     """Release an open order by name"""
 
     def work(tx: Tx) -> Written:
-        at = hold_order(tx, order_id)
+        at, renewed = renew_revision(tx, hold_order(tx, order_id))
         _, event = release_order(tx, at, call.body)
-        return Written(201, call.json(summary(tx, at.order, at.revision)), {}, (event,))
+        return Written(201, call.json(summary(tx, at.order, at.revision)), {}, (*renewed, event))
 
     return call.write(work)
