@@ -33,7 +33,7 @@ def reply_source(order: Mapping[str, Any], instructions: Mapping[str, Any], *, u
         "text": text,
         "text_lines": text.rstrip("\n").split("\n"),
         "steps": [_step(step, units) for step in instructions["steps"]],
-        "parts": present(instructions["parts"], units),
+        "parts": present(instructions["planning"]["parts"], units),
     }
 
 
@@ -43,8 +43,9 @@ def _step(step: Mapping[str, Any], units: UnitSystem) -> dict[str, Any]:
     return {
         "number": step["number"],
         "id": step["id"],
-        "position": step["position"],
-        "hold_point": step["hold_point"],
+        "positions": list(step["positions"]),
+        "hold": step["hold"],
+        "stop": step["stop"],
         "short_text": cleaned(step["title"], ascii_only=True),
         "long_text": "\n".join(lines),
         "long_text_lines": lines,
@@ -52,19 +53,26 @@ def _step(step: Mapping[str, Any], units: UnitSystem) -> dict[str, Any]:
 
 
 def _said(step: Mapping[str, Any]) -> Iterator[Text]:
-    """Yield what a step says, cautions first, what is to be written down last."""
-    if step["position"]:
-        yield f"At {step['position']}:"
-    if step["hold_point"]:
-        yield "HOLD POINT: go on only when it is signed."
+    """Yield what a step says at the standard level: cautions first, then what differs, what is written down last."""
+    if step["positions"]:
+        yield f"At {', '.join(step['positions'])}:"
+    if step["stop"] is not None:
+        yield "STOP: go on only when another person has approved it."
+    elif step["hold"] is not None:
+        yield f"HOLD {step['hold']}: go on only when it is signed."
     for caution in step["cautions"]:
         yield ("CAUTION: ", *_parts(caution))
-    yield step["text"]
-    limits = (step["record"] or {}).get("limits")
-    if limits is not None:
-        kind = step["record"]["kind"].replace("_", " ")
+    yield step["text"]["standard"]
+    for each in step["by_position"]:
+        yield (f"{each['position']}: ", *_parts(each["text"]))
+    record = step["record"] or {"limits": []}
+    for limits in record["limits"]:
+        kind, where = (
+            record["kind"].replace("_", " "),
+            "" if limits["position"] is None else f" at {limits['position']}",
+        )
         low, high = limits["min"], limits["max"]
-        yield (f"Write down {kind}: ", *((low,) if low == high else (low, " to ", high)), ".")
+        yield (f"Write down {kind}{where}: ", *((low,) if low == high else (low, " to ", high)), ".")
 
 
 def _parts(text: Text) -> tuple[Any, ...]:
