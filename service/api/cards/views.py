@@ -23,7 +23,6 @@ from service.instructions.readings.hold_points import HoldPoint
 from service.render.card.filling import Filling, Result
 from service.render.card.html import html_card
 from service.render.markup import content_policy, message_page
-from service.render.present import UnitSystem
 from service.store.queries import entries, work_orders
 from service.store.queries.work_orders import RevisionRow, WorkOrderRow
 from service.store.unit_of_work import Idempotency, Tx, Written
@@ -31,6 +30,7 @@ from service.use_cases.orders.enter import enter_reading
 from service.use_cases.orders.held import held_order, hold_order, order_of
 from service.use_cases.orders.links import CardLink, LinkRefused, link_of
 from service.use_cases.orders.records import card_record
+from service.words import UnitSystem
 
 blueprint = Blueprint("card", __name__)
 DECLARED.open_endpoints |= {"card.show", "card.enter"}

@@ -21,11 +21,6 @@ ASSEMBLY_TEMPERATURE_DEGC = 20.0
 RESERVE_MM = 0.5
 
 
-BASE_MOVEMENTS = ("pinned", "may_slide", "unknown")
-"""Whether a free base may be moved along the shaft (readiness R10)."""
-SEALINGS = ("lip", "felt", "labyrinth")
-
-
 @dataclass(frozen=True, slots=True)
 class Obstacle:
     """What stands between a bearing and the shaft end it leaves by; ``keyed``: it needs a puller and time."""
@@ -49,7 +44,7 @@ class PositionFacts:
     Parameters
     ----------
     base_movement : str or None
-        One of BASE_MOVEMENTS
+        One of ``words.BASE_MOVEMENTS``
     base_torque_n_m, cap_torque_n_m : float or None
         Torque of the base bolts and of the cap bolts, looked up in the housing maker's book, [N m]
     in_the_way : tuple of Obstacle or None
@@ -57,7 +52,7 @@ class PositionFacts:
     interference_mm : tuple of float or None
         Least and largest interference of a cylindrical bore on its shaft by both tolerances, [mm]
     seals : str or None
-        One of SEALINGS
+        One of ``words.SEALINGS``
     ring_moves : str or None
         How the outer ring slid as found: "free", "stiff" or "stuck"
     seat_tight : bool or None

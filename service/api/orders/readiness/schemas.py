@@ -10,6 +10,7 @@ from service.api.http.schema import StrictSchema
 from service.api.wire import objects
 from service.api.wire.answers import AnswerSchema, nested, word
 from service.api.wire.bolts import FittedBolts
+from service.words import LOAD_DIRECTIONS, LUBRICATIONS, SEATS, SIDES, UNIT_SYSTEMS
 
 MOST_ANSWERS: Final = 200
 MOST_WORDS: Final = 20
@@ -39,8 +40,8 @@ class BearingAnswered(StrictSchema):
 class SeatAnswered(StrictSchema):
     """R2: how the bearing sits."""
 
-    seat = fields.Choice(objects.SEATS, required=True)
-    sleeve_thread = fields.Choice(objects.SLEEVE_THREADS)
+    seat = fields.Choice(SEATS, required=True)
+    sleeve_thread = fields.Choice(UNIT_SYSTEMS)
     sleeve = fields.Text(80)
 
 
@@ -61,7 +62,7 @@ class NutSide(StrictSchema):
     """On which side of a bearing its nut is."""
 
     position = fields.Text(80, required=True)
-    side = fields.Choice(objects.SIDES, required=True)
+    side = fields.Choice(SIDES, required=True)
 
 
 class HeldAnswered(ValueSchema):
@@ -88,13 +89,13 @@ class LoadAnswered(ValueSchema):
 
     speed = fields.QuantityField("speed", least=0, most=100_000, keep=True)
     radial_load = fields.QuantityField("force", least=0, most=1e9, keep=True)
-    load_direction = fields.Choice(objects.LOAD_DIRECTIONS)
+    load_direction = fields.Choice(LOAD_DIRECTIONS)
 
 
 class LubricationAnswered(StrictSchema):
     """R8: grease or oil, which, and the grams of the block's book."""
 
-    lubrication = fields.Choice(("grease", "oil"), required=True)
+    lubrication = fields.Choice(LUBRICATIONS, required=True)
     grease = fields.Text(80, required=True, metadata={"description": "Its name on the lubrication plan"})
     grease_fill = objects.grease_fill_field()
 

@@ -43,9 +43,7 @@ def read_readiness(call: Call, order_id: str) -> Response:
     scope="write",
     body=AnswersRequest,
     query=WriteQuery,
-    answers={
-        201: Answer(AnswersKept, "The answers are kept, facts are on record, the plan is made anew")
-    },
+    answers={201: Answer(AnswersKept, "The answers are kept, facts are on record, the plan is made anew")},
     refuses=("409",),
     example={
         "answers": [
