@@ -3,7 +3,8 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from service.render.present import UnitSystem, text
+from service.render.present import text
+from service.words import UnitSystem
 
 
 def pack_text(pack: Mapping[str, Any], *, units: UnitSystem) -> str:

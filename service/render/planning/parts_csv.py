@@ -5,9 +5,10 @@ import io
 from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
-from service.render.present import UnitSystem, quantity, site_text, text
+from service.render.present import quantity, site_text, text
 from service.spreadsheet import inert
 from service.units import Quantity
+from service.words import UnitSystem
 
 COLUMNS: Final = (
     "kind",

@@ -9,6 +9,7 @@ from service.store.queries.sites import change_settings
 from tests.api.conftest import ClientMaker
 from tests.api.samples.checked import Client
 from tests.api.samples.machines import fan, order
+from tests.api.samples.orders import isolated
 
 PLANNER = "C. Planner"
 
@@ -99,7 +100,7 @@ def test_an_answer_is_a_fact_of_the_machine_with_its_event(client: Client) -> No
     asset = client.get(f"/v1/assets/{made['asset_id']}").json
     shaft = asset["shafts"][0]
     tail, drive = shaft["positions"]
-    assert tail["shaft_diameter"]["value"] == 2.6875
+    assert tail["shaft_diameter"]["value"] == pytest.approx(2.6875)
     assert "shaft_diameter" not in drive
     assert shaft["stop_limit"]["value"] == pytest.approx(203)
     assert shaft["inclination"]["value"] == 0
@@ -234,3 +235,35 @@ def test_a_site_that_wants_its_orders_released_says_so_in_every_order(app: Flask
     assert opened(client)["readiness"]["required"] is False
     change_settings(app.extensions["capsaddle"].database, "ALDER", require_release=True)
     assert client.post("/v1/work-orders", order()).json["readiness"]["required"] is True
+
+
+def test_a_site_that_wants_a_release_lets_no_work_begin_without(app: Flask, client: Client) -> None:
+    change_settings(app.extensions["capsaddle"].database, "ALDER", require_release=True)
+    made = opened(client)
+    path = f"/v1/work-orders/{made['id']}/readings"
+    refused = client.post(path, {"readings": [isolated()]})
+    assert (refused.status_code, refused.json["code"]) == (409, "not_released")
+    assert {"R14", "R16"} <= {each["id"] for each in refused.json["questions_open"]}
+    answered(client, made, given("R14", LIFTING), given("R16", LEVEL))
+    client.post(f"/v1/work-orders/{made['id']}/release", {"released_by": "E. Lead", "reason": "we know this fan"})
+    assert client.post(path, {"readings": [isolated()]}).status_code == 201
+    now = client.get(f"/v1/work-orders/{made['id']}").json
+    assert now["readiness"]["begun_unreleased"] is False
+    assert "work_begun_unreleased" not in {each["code"] for each in now["flags"]}
+
+
+def test_work_begun_unreleased_is_flagged_and_not_forbidden(client: Client) -> None:
+    made = opened(client)
+    assert client.post(f"/v1/work-orders/{made['id']}/readings", {"readings": [isolated()]}).status_code == 201
+    answered(client, made, *(given(question, value) for question, value in EACH.items()))
+    now = client.get(f"/v1/work-orders/{made['id']}").json
+    assert now["readiness"]["released"] and now["readiness"]["begun_unreleased"]
+    [flag] = [each for each in now["flags"] if each["code"] == "work_begun_unreleased"]
+    assert flag["persons"] == ["A. Fitter"]
+
+
+def test_work_begun_when_no_red_question_was_open_is_not_flagged(client: Client) -> None:
+    made = opened(client)
+    answered(client, made, *(given(question, value) for question, value in EACH.items()))
+    client.post(f"/v1/work-orders/{made['id']}/readings", {"readings": [isolated()]})
+    assert client.get(f"/v1/work-orders/{made['id']}").json["readiness"]["begun_unreleased"] is False

@@ -214,7 +214,8 @@ def test_steps_come_as_csv(client: Client) -> None:
 def test_orders_are_listed_by_their_filters(client_on_each: Client) -> None:
     client = client_on_each
     client.post("/v1/work-orders", order("WO-1", asset=fan(), opened_at="2026-01-07T06:30:00Z"))
-    client.post("/v1/work-orders", order("WO-2", positions=["tail"], allow_second=True, opened_at="2026-02-07T07:30:00+01:00"))
+    later = {"opened_at": "2026-02-07T07:30:00+01:00", "allow_second": True}
+    client.post("/v1/work-orders", order("WO-2", positions=["tail"], **later))
 
     def numbers(query: str) -> list[str]:
         return [item["external"]["number"] for item in client.get(f"/v1/work-orders?{query}").json["items"]]

@@ -13,10 +13,10 @@ from service.errors import NotFound
 from service.exchange.media import JSON
 from service.render.planning.pack_text import pack_text
 from service.render.planning.parts_csv import parts_csv
-from service.render.present import UnitSystem
 from service.use_cases.orders.held import order_of
 from service.use_cases.orders.pack import pack_of
 from service.use_cases.orders.records import revision_of
+from service.words import UnitSystem
 
 blueprint = Blueprint("planning", __name__, url_prefix="/v1", description="Parts of an order, and job packs")
 
