@@ -85,6 +85,7 @@ def _at_places(*names: str) -> Callable[[Asked], Change]:
     """Return what puts these members of a value on record for each position that the answer is about."""
 
     def change(asked: Asked) -> Change:
+        """Return the members for each position that is worked on."""
         return Change(positions={name: _members(asked.value, *names) for name in asked.worked_places})
 
     return change
@@ -92,6 +93,7 @@ def _at_places(*names: str) -> Callable[[Asked], Change]:
 
 def _at_all_places(*names: str) -> Callable[[Asked], Change]:
     def change(asked: Asked) -> Change:
+        """Return the members for each position, worked on or not."""
         return Change(positions={name: _members(asked.value, *names) for name in asked.places})
 
     return change
@@ -145,6 +147,7 @@ def _stop_limit(asked: Asked) -> Change:
 
 def _at_hand(member: str, given: str) -> Callable[[Asked], Change]:
     def change(asked: Asked) -> Change:
+        """Return what was answered for this order."""
         return Change(answers={member: asked.value[given]})
 
     return change

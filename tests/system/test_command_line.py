@@ -203,3 +203,12 @@ def test_a_site_names_the_blades_it_owns(sqlite_url: str) -> None:
     for wrong in (("--unit", "in", "2mm"), ("0.002",), ("--unit", "in", "-1")):
         refused = run_command(sqlite_url, "sites", "blades", "MILL-A", *wrong)
         assert refused.returncode != 0 and "Traceback" not in refused.stderr
+
+
+def test_a_site_sets_its_release_and_its_hours(sqlite_url: str) -> None:
+    run_command(sqlite_url, "sites", "create", "MILL-A", "--name", "Mill A", "--units", "inch")
+    told = run_command(sqlite_url, "sites", "set", "MILL-A", "--require-release", "yes", "--hours", "small:strip=2")
+    assert (told.returncode, "must be released" in told.stdout, "1 of its hours" in told.stdout) == (0, True, True)
+    for wrong in ((), ("--hours", "small:strip"), ("--hours", "tiny:strip=1"), ("--hours", "small:coffee=1")):
+        refused = run_command(sqlite_url, "sites", "set", "MILL-A", *wrong)
+        assert refused.returncode != 0 and "Traceback" not in refused.stderr, refused.stderr
