@@ -35,6 +35,8 @@ from service.api.orders.completion import views as completion
 from service.api.orders.entries import views as entries
 from service.api.orders.instructions import pictures
 from service.api.orders.instructions import views as instructions
+from service.api.orders.planning import views as planning
+from service.api.orders.readiness import views as readiness
 from service.api.standards import views as standards
 from service.api.stays.imports import views as stays
 from service.serving.allowance import Shared
@@ -56,6 +58,8 @@ BLUEPRINTS: Final = (
     charts.blueprint,
     recalls.blueprint,
     orders.blueprint,  # with the batch
+    readiness.blueprint,
+    planning.blueprint,
     entries.blueprint,
     completion.blueprint,
     meters.blueprint,

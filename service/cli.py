@@ -106,6 +106,38 @@ def set_blades(settings: Settings, code: str, blades: tuple[str, ...], unit: str
     click.echo(f"{code} measures with {sizes} blades now; work orders opened before keep theirs.")
 
 
+@sites.command("set")
+@click.argument("code")
+@click.option("--require-release", type=click.Choice(["yes", "no"]), help="No work begins on an order not released.")
+@click.option("--hours", multiple=True, metavar="SIZE:PHASE=H", help="Own clock hours for two bearings, in a plan.")
+@with_settings
+def set_site(settings: Settings, code: str, require_release: str | None, hours: tuple[str, ...]) -> None:
+    """Set what a site decides: whether orders must be released, and its own hours in place of those assumed.
+
+    \b
+    capsaddle sites set MILL-A --require-release yes
+    capsaddle sites set MILL-A --hours small:strip=2 --hours small:run_in=4
+    """
+    from service.store.database import Database
+    from service.store.queries import sites as stored
+
+    if require_release is None and not hours:
+        raise click.UsageError("say what to set: --require-release, --hours")
+    own: dict[str, dict[str, float]] = {}
+    for each in hours:
+        where, _, given = each.partition("=")
+        size, _, phase = where.partition(":")
+        try:
+            own.setdefault(size, {})[phase] = float(given)
+        except ValueError:
+            raise click.UsageError(f"hours are written SIZE:PHASE=H, such as small:strip=2, not {each!r}") from None
+    required = None if require_release is None else require_release == "yes"
+    site = stored.change_settings(Database(settings), code, require_release=required, planning_hours=own or None)
+    must = "must be released before work begins" if site.require_release else "need no release"
+    counted = sum(len(phases) for phases in (site.planning_hours or {}).values())
+    click.echo(f"Orders of {code} {must}; {counted} of its hours are its own.")
+
+
 @main.group()
 def keys() -> None:
     """API keys: one site each, shown once."""

@@ -13,6 +13,9 @@ ROLES: Final = ("locating", "free")
 SIDES: Final = ("plus", "minus")
 LOAD_DIRECTIONS: Final = ("down", "up", "horizontal", "rotating", "unknown")
 LUBRICATIONS: Final = ("grease", "oil")
+BASE_MOVEMENTS: Final = ("pinned", "may_slide", "unknown")
+"""Whether a free base may be moved along the shaft (readiness R10)."""
+SEALINGS: Final = ("lip", "felt", "labyrinth")
 
 # units and paper
 UnitSystem = Literal["metric", "inch"]

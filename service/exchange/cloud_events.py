@@ -12,6 +12,7 @@ PREFIX: Final = "internal.capsaddle."
 TYPES: Final[Mapping[str, str]] = {
     "site.created": "A site was created",
     "site.blade_set_changed": "The site measures with other blades",
+    "site.settings_changed": "The site wants orders released, or not any more, or has other hours of its own",
     "key.created": "An API key was created",
     "key.revoked": "An API key was revoked",
     "asset.registered": "A machine was entered",
@@ -34,6 +35,8 @@ TYPES: Final[Mapping[str, str]] = {
     "work_order.completed": "A work order was completed",
     "completion.corrected": "A completion was corrected",
     "instructions.revised": "Instructions have a new revision",
+    "readiness.answered": "A question of an order was answered; what is a fact of the machine is on record",
+    "work_order.released": "A named person released an order",
     "reading.recorded": "A reading was judged and kept",
     "as_found.recorded": "What was found was kept",
     "deviation.approved": "A hold point was let pass by another person",

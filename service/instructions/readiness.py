@@ -41,16 +41,16 @@ def all_questions() -> tuple[Question, ...]:
     return tuple(Question(**each) for each in table("readiness")["question"])
 
 
-def questions(scene: Scene, answered: Collection[tuple[str, str | None]] = ()) -> list[Record]:
+def questions(scene: Scene) -> list[Record]:
     """Return [{id, position, question, who, why, colour, override, status}], in the order R1 to R17.
 
     Parameters
     ----------
     scene : Scene
-        The job with its calculations (``plan.scene_of``)
-    answered : collection of (id, position or None)
-        What was answered for this order beyond what is on record; without a position for all of them
+        The job with its calculations (``plan.scene_of``); its ``answered`` holds what was answered for this order
+        beyond what is a fact of the machine, without a position for all of them
     """
+    answered = scene.job.answered
     found: list[Record] = []
     for each in all_questions():
         for position, status in _STATUS[each.id](scene):

@@ -87,8 +87,11 @@ class Housing:
         return sets.pop() if len(sets) == 1 else None
 
     def missing(self, prefix: str = "housing", bearing: Bearing | None = None) -> tuple[Missing, ...]:
-        """Return what must be asked about the housing, field names below ``prefix``."""
-        if self.seat_design is None and self.candidates and self.dimensions == "metric":
+        """Return what must be asked about the housing, field names below ``prefix``.
+
+        Where both seat designs have one width the question is not asked: nothing would follow from its answer.
+        """
+        if self.seat_width_mm is None and self.candidates and self.dimensions == "metric":
             return (_seat_design_missing(self, prefix, bearing),)
         return ()
 

@@ -34,7 +34,7 @@ def reply_source(order: Mapping[str, Any], instructions: Mapping[str, Any], *, u
         "text": text,
         "text_lines": text.rstrip("\n").split("\n"),
         "steps": [_step(step, units) for step in instructions["steps"]],
-        "parts": present(instructions["parts"], units),
+        "parts": present(instructions["planning"]["parts"], units),
     }
 
 
@@ -44,7 +44,7 @@ def _step(step: Mapping[str, Any], units: UnitSystem) -> dict[str, Any]:
     return {
         "number": step["number"],
         "id": step["id"],
-        "positions": step["positions"],
+        "positions": list(step["positions"]),
         "hold": step["hold"],
         "stop": step["stop"],
         "short_text": cleaned(step["title"], ascii_only=True),
@@ -54,21 +54,24 @@ def _step(step: Mapping[str, Any], units: UnitSystem) -> dict[str, Any]:
 
 
 def _said(step: Mapping[str, Any]) -> Iterator[Text]:
-    """Yield what a step says, cautions first, what is to be written down last."""
+    """Yield what a step says at the standard level: cautions first, then what differs, what is written down last."""
     if step["positions"]:
         yield f"At {', '.join(step['positions'])}:"
     if step["stop"] is not None:
-        yield "STOP: go on only when another person approved why."
-    if step["hold"] is not None:
+        yield "STOP: go on only when another person has approved it."
+    elif step["hold"] is not None:
         yield f"HOLD {step['hold']}: go on only when it is signed."
     for caution in step["cautions"]:
         yield ("CAUTION: ", *_parts(caution))
     yield step["text"]["standard"]
     for each in step["by_position"]:
         yield (f"{each['position']}: ", *_parts(each["text"]))
-    for limits in (step["record"] or {}).get("limits", ()):
-        kind = step["record"]["kind"].replace("_", " ")
-        where = f" at {limits['position']}" if limits["position"] else ""
+    record = step["record"] or {"limits": []}
+    for limits in record["limits"]:
+        kind, where = (
+            record["kind"].replace("_", " "),
+            "" if limits["position"] is None else f" at {limits['position']}",
+        )
         low, high = limits["min"], limits["max"]
         yield (f"Write down {kind}{where}: ", *((low,) if low == high else (low, " to ", high)), ".")
 

@@ -212,3 +212,12 @@ def test_migrating_without_a_database_says_so_in_a_sentence(tmp_path: Path) -> N
         assert told.returncode != 0
         assert told.stderr.startswith("Error: ") and "Traceback" not in told.stderr
         assert named in told.stderr and "cannot be opened" in told.stderr and "secret" not in told.stderr
+
+
+def test_a_site_sets_its_release_and_its_hours(sqlite_url: str) -> None:
+    run_command(sqlite_url, "sites", "create", "MILL-A", "--name", "Mill A", "--units", "inch")
+    told = run_command(sqlite_url, "sites", "set", "MILL-A", "--require-release", "yes", "--hours", "small:strip=2")
+    assert (told.returncode, "must be released" in told.stdout, "1 of its hours" in told.stdout) == (0, True, True)
+    for wrong in ((), ("--hours", "small:strip"), ("--hours", "tiny:strip=1"), ("--hours", "small:coffee=1")):
+        refused = run_command(sqlite_url, "sites", "set", "MILL-A", *wrong)
+        assert refused.returncode != 0 and "Traceback" not in refused.stderr, refused.stderr

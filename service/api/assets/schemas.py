@@ -4,7 +4,7 @@ from marshmallow import fields as ma_fields
 
 from service.api.http import fields
 from service.api.http.schema import PageQuery, UnitsQuery
-from service.api.wire.answers import AnswerSchema, nested, quantity, word
+from service.api.wire.answers import AnswerSchema, Bounds, nested, quantity, word
 
 
 class DriveRead(AnswerSchema):
@@ -12,6 +12,13 @@ class DriveRead(AnswerSchema):
 
     at = quantity()
     kind = word()
+
+
+class ObstacleRead(AnswerSchema):
+    """What stands between a bearing and the shaft end it leaves by."""
+
+    name = word()
+    keyed = ma_fields.Boolean(required=False)
 
 
 class PositionRead(AnswerSchema):
@@ -41,6 +48,17 @@ class PositionRead(AnswerSchema):
     rings_planned = ma_fields.Integer(required=False)
     cap_bolts = ma_fields.Dict(required=False)
     base_bolts = ma_fields.Dict(required=False)
+    base_movement = word(required=False)
+    base_torque = quantity(required=False)
+    cap_torque = quantity(required=False)
+    in_the_way = nested(ObstacleRead, required=False, many=True)
+    sealed = ma_fields.Boolean(required=False)
+    shaft_bore = quantity(required=False)
+    interference = nested(Bounds, required=False)
+    sleeve = word(required=False)
+    seals = word(required=False)
+    grease = word(required=False)
+    grease_fill = quantity(required=False)
 
 
 class WheelRead(AnswerSchema):
@@ -49,6 +67,13 @@ class WheelRead(AnswerSchema):
     at = quantity()
     name = word(required=False)
     holds_axial_position = ma_fields.Boolean(required=False)
+
+
+class ProcessGapRead(AnswerSchema):
+    """A gap that the machine must keep."""
+
+    name = word()
+    gap = quantity(required=False)
 
 
 class ShaftRead(AnswerSchema):
@@ -63,6 +88,13 @@ class ShaftRead(AnswerSchema):
     wheels = nested(WheelRead, required=False, many=True)
     setting_temperature = quantity(required=False)
     axial_load = quantity(required=False)
+    inclination = quantity(required=False)
+    rotor_mass = quantity(required=False)
+    overhung = ma_fields.Boolean(required=False)
+    take_up = ma_fields.Boolean(required=False)
+    hollow = ma_fields.Boolean(required=False)
+    process_gap = nested(ProcessGapRead, required=False)
+    stop_limit = quantity(required=False)
     positions = nested(PositionRead, many=True)
 
 

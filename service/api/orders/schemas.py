@@ -7,6 +7,7 @@ from service.api.http import fields
 from service.api.http.schema import PageQuery, StrictSchema
 from service.api.orders.completion.schemas import FlagRead
 from service.api.orders.instructions.schemas import Instructions
+from service.api.orders.readiness.schemas import ReadinessSummary
 from service.api.wire import objects
 from service.api.wire.answers import AnswerSchema, nested, word
 from service.api.wire.bolts import Wrench
@@ -47,6 +48,10 @@ class WorkOrderRequest(StrictSchema):
     kind = fields.Choice(ORDER_KINDS, load_default="replacement")
     wrench = ma_fields.Nested(Wrench, metadata={"description": "The torque wrench at hand, for its setting"})
     opened_at = fields.Timestamp()
+    allow_second = fields.Flag(
+        load_default=False,
+        metadata={"description": "true: open the order though another one is open on one of its positions"},
+    )
 
 
 class ExternalRead(AnswerSchema):
@@ -75,6 +80,7 @@ class WorkOrderLine(AnswerSchema):
 class WorkOrderRead(WorkOrderLine):
     """A work order with its latest instructions."""
 
+    readiness = nested(ReadinessSummary)
     instructions = nested(Instructions)
 
 

@@ -21,6 +21,7 @@ from service.store.unit_of_work import Tx, Written
 from service.use_cases.orders.cancel import cancel_order
 from service.use_cases.orders.held import held_order, order_of
 from service.use_cases.orders.open import Opening, open_order
+from service.use_cases.orders.readiness import unreleased_flags
 from service.use_cases.orders.records import order_line, order_record
 
 blueprint = Blueprint("work orders", __name__, url_prefix="/v1/work-orders", description="Work orders and instructions")
@@ -48,7 +49,7 @@ def open_work_order(call: Call) -> Response:
 
     def work(tx: Tx) -> Written:
         opening = open_order(tx, call.body, units=call.caller.units, blade_set=call.caller.blade_set)
-        body = partial(call.json, order_record(opening.order, opening.revision))
+        body = partial(call.json, order_record(tx, opening.order, opening.revision, fresh=bool(opening.events)))
         return Written(201 if opening.events else 200, body, opening_headers(opening, call), opening.events)
 
     return call.write(work)
@@ -99,8 +100,9 @@ def read_work_order(call: Call, order_id: str) -> Response:
     """Read a work order"""
     with call.reading() as tx:
         at = held_order(tx, order_of(tx, order_id))
-    flags = [each.record() for each in at.flags()]
-    return call.answer({**order_record(at.order, at.revision), "flags": flags})
+        flags = [*at.flags(), *unreleased_flags(tx, at)]
+        body = {**order_record(tx, at.order, at.revision), "flags": [each.record() for each in flags]}
+    return call.answer(body)
 
 
 @blueprint.operation(

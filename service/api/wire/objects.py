@@ -4,19 +4,23 @@ They load into documents of ``service.record``: the same members, quantities as 
 and stored assets read the same documents.
 """
 
+from typing import Any
+
+from marshmallow import ValidationError, validate, validates_schema
 from marshmallow import fields as ma_fields
-from marshmallow import validate
 
 from service.api.http import fields
 from service.api.http.schema import StrictSchema
 from service.api.wire.bolts import FittedBolts
 from service.words import (
+    BASE_MOVEMENTS,
     BEARING_TYPES,
     CLEARANCE_CLASSES,
     DRIVE_KINDS,
     LOAD_DIRECTIONS,
     LUBRICATIONS,
     ROLES,
+    SEALINGS,
     SEATS,
     SIDES,
     TAPERS,
@@ -152,6 +156,55 @@ def rings_planned_field() -> fields.Whole:
     return fields.Whole(0, 2, metadata={"description": "Locating rings that the parts list holds for this housing"})
 
 
+class Obstacle(StrictSchema):
+    """What stands between a bearing and the shaft end it leaves by."""
+
+    name = fields.Text(80, required=True)
+    keyed = fields.Flag(metadata={"description": "It sits on a key: it needs a puller and time"})
+
+
+class Interference(StrictSchema):
+    """Interference of a cylindrical bore on its shaft by both tolerances; negative where the fit is loose."""
+
+    min = fields.QuantityField("dimension", least=-5, most=5, keep=True, required=True)
+    max = fields.QuantityField("dimension", least=-5, most=5, keep=True, required=True)
+
+    @validates_schema
+    def in_order(self, data: dict[str, Any], **_: Any) -> None:
+        """Refuse a range that runs backwards."""
+        if data["min"].value > data["max"].value:
+            raise ValidationError({"max": [{"code": "out_of_range", "detail": "max lies below min"}]})
+
+
+class ProcessGap(StrictSchema):
+    """A gap that the machine must keep at the held end: an inlet cone, a coupling."""
+
+    name = fields.Text(80, required=True)
+    gap = fields.QuantityField("dimension", least=0, most=500, keep=True)
+
+
+def base_movement_field(**kwargs: Any) -> fields.Choice:
+    """Return whether a base may be moved."""
+    said = {"description": "Whether the base may slide along the shaft"}
+    return fields.Choice(BASE_MOVEMENTS, metadata=said, **kwargs)
+
+
+def base_torque_field(**kwargs: Any) -> fields.QuantityField:
+    """Return the torque of base or cap bolts out of the housing maker's book."""
+    return fields.QuantityField("torque", above=0, most=100_000, keep=True, **kwargs)
+
+
+def in_the_way_field(**kwargs: Any) -> ma_fields.List:
+    """Return what is in the way of one bearing; empty where nothing is."""
+    return fields.Array(ma_fields.Nested(Obstacle), validate=validate.Length(max=20), **kwargs)
+
+
+def grease_fill_field(**kwargs: Any) -> fields.QuantityField:
+    """Return the first fill of a housing out of its book."""
+    said = {"description": "First fill of the housing by its own book, without the bearing"}
+    return fields.QuantityField("mass", above=0, most=100, keep=True, metadata=said, **kwargs)
+
+
 class Position(StrictSchema):
     """The place of one bearing on a shaft, and what is known about it."""
 
@@ -179,6 +232,17 @@ class Position(StrictSchema):
     rings_planned = rings_planned_field()
     cap_bolts = ma_fields.Nested(FittedBolts)
     base_bolts = ma_fields.Nested(FittedBolts)
+    base_movement = base_movement_field()
+    base_torque = base_torque_field()
+    cap_torque = base_torque_field(metadata={"description": "Looked up in the housing maker's book for this block"})
+    in_the_way = in_the_way_field()
+    sealed = fields.Flag(metadata={"description": "The bearing has seals of its own"})
+    shaft_bore = fields.QuantityField("dimension", above=0, most=3000, keep=True)
+    interference = ma_fields.Nested(Interference)
+    sleeve = fields.Text(80, metadata={"description": "The sleeve by its name on the parts list"})
+    seals = fields.Choice(SEALINGS)
+    grease = fields.Text(80, metadata={"description": "The grease or oil on the lubrication plan"})
+    grease_fill = grease_fill_field()
 
 
 def wheels_field() -> ma_fields.List:
@@ -201,6 +265,21 @@ def axial_load_field(*, keep: bool) -> fields.QuantityField:
     return fields.QuantityField("force", least=-1e9, most=1e9, keep=keep, metadata=said)
 
 
+def inclination_field(**kwargs: Any) -> fields.QuantityField:
+    """Return the angle of a shaft to the horizontal."""
+    return fields.QuantityField("angle", least=0, most=90, keep=True, **kwargs)
+
+
+def rotor_mass_field(**kwargs: Any) -> fields.QuantityField:
+    """Return the mass of what is lifted with a shaft."""
+    return fields.QuantityField("mass", above=0, most=1e6, keep=True, **kwargs)
+
+
+def stop_limit_field(**kwargs: Any) -> fields.QuantityField:
+    """Return the temperature at which a machine is stopped while it runs in."""
+    return fields.QuantityField("temperature", least=40, most=150, keep=True, **kwargs)
+
+
 class Shaft(StrictSchema):
     """One shaft of an asset with all its bearing positions."""
 
@@ -213,6 +292,13 @@ class Shaft(StrictSchema):
     wheels = wheels_field()
     setting_temperature = setting_temperature_field(keep=True)
     axial_load = axial_load_field(keep=True)
+    inclination = inclination_field()
+    rotor_mass = rotor_mass_field()
+    overhung = fields.Flag(metadata={"description": "A wheel or pulley stands outside the bearings"})
+    take_up = fields.Flag(metadata={"description": "The bases stand on take-up screws"})
+    hollow = fields.Flag()
+    process_gap = ma_fields.Nested(ProcessGap)
+    stop_limit = stop_limit_field()
     positions = fields.Array(ma_fields.Nested(Position), required=True, validate=validate.Length(1, 12))
 
 

@@ -104,6 +104,7 @@ def bolting_record(job: Job, position: PositionFacts) -> Record:
     fitted = position.cap_bolts
     record: dict[str, Any] = cap_bolt_torque(
         housing=position.housing,
+        torque_n_m=position.cap_torque_n_m,
         bolt=None if fitted is None else fitted.bolt,
         lubrication="unknown" if fitted is None else fitted.lubrication,
         wrench=job.wrench,

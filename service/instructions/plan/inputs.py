@@ -15,7 +15,7 @@ OVERRIDING: Final = ("ring_present", "locknut_side", "lubrication", "ring_moves"
 
 def job_of_inputs(inputs: Inputs, *, books: SiteBooks = NO_BOOKS) -> Job:
     """Return the job of stored inputs {asset, positions, kind, units, blade_set, books?, measured?, as_found?,
-    seats_mm?, refitted?, answers?, ...}.
+    seats_mm?, refitted?, answers?, planning_hours?, last_time?, ...}.
 
     Parameters
     ----------
@@ -41,6 +41,8 @@ def job_of_inputs(inputs: Inputs, *, books: SiteBooks = NO_BOOKS) -> Job:
         seats_mm=inputs.get("seats_mm"),
         refitted=inputs.get("refitted") or (),
         answers=inputs.get("answers"),
+        planning_hours=inputs.get("planning_hours"),
+        last_time=inputs.get("last_time") or (),
     )
 
 

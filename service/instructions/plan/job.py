@@ -21,11 +21,6 @@ ASSEMBLY_TEMPERATURE_DEGC = 20.0
 RESERVE_MM = 0.5
 
 
-BASE_MOVEMENTS = ("pinned", "may_slide", "unknown")
-"""Whether a free base may be moved along the shaft (readiness R10)."""
-SEALINGS = ("lip", "felt", "labyrinth")
-
-
 @dataclass(frozen=True, slots=True)
 class Obstacle:
     """What stands between a bearing and the shaft end it leaves by; ``keyed``: it needs a puller and time."""
@@ -49,15 +44,15 @@ class PositionFacts:
     Parameters
     ----------
     base_movement : str or None
-        One of BASE_MOVEMENTS
-    base_torque_n_m : float or None
-        Torque of the base bolts out of the housing maker's book, [N m]
+        One of ``words.BASE_MOVEMENTS``
+    base_torque_n_m, cap_torque_n_m : float or None
+        Torque of the base bolts and of the cap bolts, looked up in the housing maker's book, [N m]
     in_the_way : tuple of Obstacle or None
         Empty where nothing is in the way
     interference_mm : tuple of float or None
         Least and largest interference of a cylindrical bore on its shaft by both tolerances, [mm]
     seals : str or None
-        One of SEALINGS
+        One of ``words.SEALINGS``
     ring_moves : str or None
         How the outer ring slid as found: "free", "stiff" or "stuck"
     seat_tight : bool or None
@@ -93,6 +88,7 @@ class PositionFacts:
     base_bolts: FittedBolts | None = None
     base_movement: str | None = None
     base_torque_n_m: float | None = None
+    cap_torque_n_m: float | None = None
     in_the_way: tuple[Obstacle, ...] | None = None
     sealed: bool | None = None
     shaft_bore_mm: float | None = None
@@ -124,6 +120,12 @@ class Job:
         Positions whose own bearing goes back in
     lifting_plan, tools_at_hand, parts_in_store : bool or None
         Answered by planner, tool store and storekeeper (readiness R14, R13, R17)
+    planning_hours : mapping of size to mapping of phase to float, or None
+        The site's own clock hours for two bearings, [h]
+    answered : tuple of (id, position or None)
+        Questions that somebody answered beyond what is a fact of the machine
+    last_time : tuple of records
+        What was read, found and set at the positions of the order before
     """
 
     asset_tag: str
@@ -161,6 +163,9 @@ class Job:
     charts: tuple[Chart, ...] = ()
     torques: tuple[ChartedTorque, ...] = ()
     site_steps: tuple[Mapping[str, Any], ...] = ()
+    planning_hours: Mapping[str, Mapping[str, float]] | None = None
+    answered: tuple[tuple[str, str | None], ...] = ()
+    last_time: tuple[Mapping[str, Any], ...] = ()
 
     def bearing_at(self, position: PositionFacts) -> Bearing | None:
         """Return the bearing to be fitted, else the one on record."""
@@ -183,6 +188,8 @@ def job_from_record(
     seats_mm: Mapping[str, float] | None = None,
     refitted: Sequence[str] = (),
     answers: Mapping[str, Any] | None = None,
+    planning_hours: Mapping[str, Mapping[str, float]] | None = None,
+    last_time: Sequence[Mapping[str, Any]] = (),
 ) -> Job:
     """Return the job that an asset on record and an order make.
 
@@ -203,7 +210,12 @@ def job_from_record(
     refitted : sequence of str
         Positions whose own bearing goes back in.
     answers : dict
-        What the office answered for this order: {lifting_plan?, tools_at_hand?, parts_in_store?}.
+        What the office answered for this order: {lifting_plan?, tools_at_hand?, parts_in_store?, said?}; said: the
+        questions answered beyond what is a fact, [[id, position or None]].
+    planning_hours : dict
+        The site's own clock hours, by size and phase, [h].
+    last_time : sequence of dict
+        What was read, found and set at the positions of the order before.
 
     Raises
     ------
@@ -250,6 +262,9 @@ def job_from_record(
         charts=charts,
         torques=torques,
         site_steps=site_steps,
+        planning_hours=planning_hours,
+        answered=tuple((each[0], each[1]) for each in (answers or {}).get("said", ())),
+        last_time=tuple(last_time),
     )
 
 
@@ -410,6 +425,7 @@ def _position(facts: Mapping[str, Any], path: str, housings: Mapping[str, Housin
         base_bolts=fitted_bolts(facts.get("base_bolts"), f"{path}/base_bolts"),
         base_movement=facts.get("base_movement"),
         base_torque_n_m=_number(facts.get("base_torque")),
+        cap_torque_n_m=_number(facts.get("cap_torque")),
         in_the_way=_obstacles(facts.get("in_the_way")),
         sealed=facts.get("sealed"),
         shaft_bore_mm=_number(facts.get("shaft_bore")),

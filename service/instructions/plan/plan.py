@@ -22,12 +22,15 @@ from service.instructions.plan.calculations import (
     target_record,
 )
 from service.instructions.plan.job import Job, PositionFacts
+from service.instructions.plan.last_time import last_time_records
 from service.instructions.plan.lines import Places, lines_of, with_stops
 from service.instructions.plan.missing import missing_facts
 from service.instructions.plan.placing import placement_record
 from service.instructions.plan.scene import Scene
 from service.instructions.plan.step_table import built_in_steps, phases, sources, with_site_steps
 from service.instructions.plan.stopped import blocked_findings
+from service.instructions.planning.record import planning_record
+from service.instructions.readiness import questions
 from service.record import Record
 from service.reference.tables import DATA_VERSION
 
@@ -62,8 +65,9 @@ def plan(job: Job) -> Record:
         "base_bolts": [
             {"position": name, **_without(each, "missing", "sources")} for name, each in scene.base_bolts.items()
         ],
-        "parts": _parts(steps),
-        "tools": list(dict.fromkeys(tool for step in steps for tool in step["tools"])),
+        "planning": planning_record(scene, steps, _lift(placement)),
+        "readiness": questions(scene),
+        "last_time": last_time_records(scene, placement),
         "missing": missing_facts(scene),
         "blocked": blocked,
         "warnings": once(each for record in records for each in record["warnings"]),
@@ -113,9 +117,8 @@ def _without(record: Mapping[str, Any], *members: str) -> Record:
     return {key: value for key, value in record.items() if key not in members}
 
 
-def _parts(steps: Iterable[Mapping[str, Any]]) -> list[Record]:
-    """Return the parts that the steps name, each once; sizes and counts are those of the planning."""
-    return once({"position": None, "name": part, "count": None} for step in steps for part in step["parts"])
+def _lift(placement: Record | None) -> Record | None:
+    return None if placement is None else placement["lift"]
 
 
 def once(records: Iterable[Record]) -> list[Record]:

@@ -4,6 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from service.errors import CannotEvaluate
+
 SIZES: Final = ("small", "medium", "large")
 SIZE_TO_KG: Final = {"small": 15.0, "medium": 50.0}
 CLOCK_HOURS: Final[Mapping[str, tuple[float, float, float]]] = {
@@ -24,17 +26,52 @@ IN_THE_WAY_H: Final = 1.0
 KEYED_HUB_H: Final = 2.0
 THIRD_SUPPORT: Final = 0.30
 CREW: Final = {"small": 2, "medium": 2, "large": 3}
+NOT_INSPECTED: Final = ("strip", "check_and_lay_out", "held_end", "free_end")
+"""Phases that an inspection has not: nothing is moved."""
+OwnHours = Mapping[str, Mapping[str, float]]
+"""A site's own clock hours for two bearings, by size and phase, [h]."""
 
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
-    """Clock hours by phase and in all, [h], and the crew: fitters, and whether a crane driver comes too."""
+    """Clock hours by phase and in all, [h], and the crew: fitters, and whether a crane driver comes too.
+
+    ``own``: the phases whose hours are the site's own.
+    """
 
     size: str
     phases_h: Mapping[str, float]
     total_h: float
     crew: int
     crane_driver: bool
+    own: frozenset[str] = frozenset()
+
+
+MOST_H: Final = 1000.0
+"""Most hours that a site may give one phase, [h]."""
+
+
+def checked_hours(given: OwnHours) -> OwnHours:
+    """Return a site's own hours as they were given.
+
+    Raises
+    ------
+    CannotEvaluate
+        ``bad_planning_hours``: a size or phase that is not known, or hours that are not above 0 and up to 1000 h.
+    """
+    for size, phases in given.items():
+        if size not in SIZES:
+            raise _refused(f"{size!r} is not a size; they are {', '.join(SIZES)}")
+        for phase, hours in phases.items():
+            if phase not in CLOCK_HOURS:
+                raise _refused(f"{phase!r} is not a phase; they are {', '.join(CLOCK_HOURS)}")
+            if not 0 < hours <= MOST_H:
+                raise _refused(f"{size} {phase}: {hours} h; above 0 and up to {MOST_H:g} h are taken")
+    return given
+
+
+def _refused(said: str) -> CannotEvaluate:
+    return CannotEvaluate(said, code="bad_planning_hours", field="planning_hours")
 
 
 def size_of(mass_kg: float) -> str:
@@ -48,7 +85,8 @@ def estimate(
     bearings: int,
     supports: int,
     in_the_way: Sequence[bool] = (),
-    own_hours: Mapping[str, float] | None = None,
+    own_hours: OwnHours | None = None,
+    inspection: bool = False,
 ) -> Estimate:
     """Return the hours of a job, each phase an assumption that the site's own figures replace.
 
@@ -60,8 +98,10 @@ def estimate(
         Bearings replaced; supports of the shaft, [-]
     in_the_way : sequence of bool, shape (n,)
         Things between a bearing and its shaft end; True for a keyed hub, [-]
-    own_hours : mapping of str to float or None
-        The site's own hours by phase for two bearings, [h]
+    own_hours : mapping of size to mapping of phase to float, or None
+        The site's own hours for two bearings, [h]
+    inspection : bool
+        Nothing is moved: the phases of stripping and mounting fall away, [-]
 
     Source
     ------
@@ -70,7 +110,11 @@ def estimate(
     size = size_of(mass_kg)
     column = SIZES.index(size)
     share = (ONE_BEARING if bearings == 1 else 1.0) * (1 + THIRD_SUPPORT * max(0, supports - 2))
-    phases = {name: hours[column] for name, hours in CLOCK_HOURS.items()} | dict(own_hours or {})
-    scaled = {name: round(hours * share, 2) for name, hours in phases.items()}
+    own = dict((own_hours or {}).get(size, {}))
+    phases = {name: own.get(name, hours[column]) for name, hours in CLOCK_HOURS.items()}
+    scaled = {
+        name: round(hours * share, 2) for name, hours in phases.items() if not (inspection and name in NOT_INSPECTED)
+    }
     scaled["safe_and_clear"] += sum(KEYED_HUB_H if keyed else IN_THE_WAY_H for keyed in in_the_way)
-    return Estimate(size, scaled, round(sum(scaled.values()), 2), CREW[size], size == "large")
+    total_h = round(sum(scaled.values()), 2)
+    return Estimate(size, scaled, total_h, CREW[size], size == "large", frozenset(own) & frozenset(scaled))

@@ -4,12 +4,14 @@ from service.store.models.base import Base, UTCDateTime
 from service.store.models.exchange import Delivery, DeliveryAttempt, FieldMap, InboundMessage, Subscription
 from service.store.models.journal import IdempotencyKey, JournalEntry, SiteHead
 from service.store.models.plant import Asset, Chart, Housing, MeterReading, Position, Shaft
+from service.store.models.readiness import Answer, Release
 from service.store.models.records import AsFound, Completion, Correction, Deviation, Reading
 from service.store.models.sites import ApiKey, Site
 from service.store.models.stays import SetAsideStay, Stay
 from service.store.models.work_orders import Revision, WorkOrder, WorkOrderPosition
 
 __all__ = [
+    "Answer",
     "ApiKey",
     "AsFound",
     "Asset",
@@ -28,6 +30,7 @@ __all__ = [
     "MeterReading",
     "Position",
     "Reading",
+    "Release",
     "Revision",
     "SetAsideStay",
     "Shaft",

@@ -12,7 +12,9 @@ from service.words import UNIT_SYSTEMS
 class Site(Base):
     """A plant: owner of everything else; ``blade_set`` is a record (``"inch"``, ``"metric"`` or a list of blades).
 
-    ``books_version`` is raised by every version of a chart or a housing, in the same transaction.
+    ``books_version`` is raised by every version of a chart or a housing, in the same transaction;
+    ``require_release``: no work begins on an order that is not released; ``planning_hours``: its own clock hours by
+    size and phase, a record.
     """
 
     __tablename__ = "sites"
@@ -27,6 +29,8 @@ class Site(Base):
     units: Mapped[str]
     blade_set: Mapped[str]
     books_version: Mapped[int] = mapped_column(server_default="0")
+    require_release: Mapped[bool] = mapped_column(sa.Boolean(create_constraint=False), server_default=sa.false())
+    planning_hours: Mapped[str | None]
     created_at: Mapped[datetime]
 
 

@@ -1,13 +1,15 @@
 """Queries of sites."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, Final
 
 import sqlalchemy as sa
 
 from service import record
 from service.errors import CannotEvaluate, Conflict, NotFound
+from service.instructions.planning.hours import checked_hours
 from service.store import models
 from service.store.database import Database
 from service.store.identity import new_id
@@ -28,6 +30,8 @@ class Site:
     units: str
     blade_set: Any
     created_at: datetime
+    require_release: bool = False
+    planning_hours: Mapping[str, Mapping[str, float]] | None = None
 
 
 def create_site(
@@ -82,6 +86,46 @@ def set_blade_set(database: Database, code: str, blades: Any, *, actor: str = CO
     database.write(site_id=site.id, actor=actor, request_id=new_id(), work=work)
 
 
+def change_settings(
+    database: Database,
+    code: str,
+    *,
+    require_release: bool | None = None,
+    planning_hours: Mapping[str, Mapping[str, float]] | None = None,
+    actor: str = COMMAND_LINE,
+) -> Site:
+    """Return the site with other settings; what is None stays as it is. Orders opened before keep their hours.
+
+    Parameters
+    ----------
+    planning_hours : mapping of size to mapping of phase to float
+        The site's own clock hours for two bearings; they take the place of all that were set before, [h]
+
+    Raises
+    ------
+    CannotEvaluate
+        ``bad_planning_hours``: a size or phase that is not known, hours that cannot be.
+    NotFound
+        No site has this code.
+    """
+    site = site_by_code(database, code)
+    changed: dict[str, Any] = {}
+    if require_release is not None:
+        changed["require_release"] = require_release
+    if planning_hours is not None:
+        changed["planning_hours"] = record.encoded(checked_hours(planning_hours))
+
+    def work(tx: Tx) -> Written:
+        if changed:
+            tx.connection.execute(sa.update(models.Site).where(models.Site.id == tx.site_id).values(changed))
+        told = {"require_release": require_release, "planning_hours": planning_hours}
+        data = {name: value for name, value in told.items() if value is not None}
+        return Written(200, "", events=(Event("site.settings_changed", "site", site.id, data=data),))
+
+    database.write(site_id=site.id, actor=actor, request_id=new_id(), work=work)
+    return site_by_code(database, code)
+
+
 def site_by_code(database: Database, code: str) -> Site:
     """Return the site.
 
@@ -94,7 +138,29 @@ def site_by_code(database: Database, code: str) -> Site:
         row = connection.execute(sa.select(models.Site.__table__).where(models.Site.code == code)).one_or_none()
     if row is None:
         raise NotFound(f"There is no site with the code {code!r}.")
-    return Site(row.id, row.code, row.name, row.units, record.decoded(row.blade_set), row.created_at)
+    return _site(row)
+
+
+def site_of(tx: Tx) -> Site:
+    """Return the site of a transaction."""
+    return _site(tx.connection.execute(_OWN, {"site": tx.site_id}).one())
+
+
+def _site(row: Any) -> Site:
+    own_hours = None if row.planning_hours is None else record.decoded(row.planning_hours)
+    return Site(
+        id=row.id,
+        code=row.code,
+        name=row.name,
+        units=row.units,
+        blade_set=record.decoded(row.blade_set),
+        created_at=row.created_at,
+        require_release=bool(row.require_release),
+        planning_hours=own_hours,
+    )
+
+
+_OWN: Final = sa.select(models.Site.__table__).where(models.Site.id == sa.bindparam("site"))
 
 
 def site_ids(database: Database) -> list[str]:

@@ -238,6 +238,24 @@ def revision(tx: Tx, work_order_id: str, number: int | None = None) -> RevisionR
     return RevisionRow(**members, inputs_text=row.inputs, text=row.record)
 
 
+@dataclass(frozen=True, slots=True)
+class OpenOrder:
+    """An open order on a position, by the name it had then."""
+
+    id: str
+    external_system: str
+    external_number: str
+    name: str
+
+
+def open_orders_on(tx: Tx, position_ids: Sequence[str]) -> list[OpenOrder]:
+    """Return the open orders on these positions, oldest first."""
+    if not position_ids:
+        return []
+    rows = tx.connection.execute(_OPEN_ON, {"site": tx.site_id, "positions": list(position_ids)})
+    return [OpenOrder(*row) for row in rows]
+
+
 def stands() -> sa.ColumnElement[bool]:
     """Return the condition that a revision is the one its order stands at: none is later."""
     issued, later = models.Revision, aliased(models.Revision)
@@ -299,6 +317,26 @@ _BY_ID: Final = _ORDERS.where(models.WorkOrder.id == sa.bindparam("order_id"))
 _BY_EXTERNAL: Final = _ORDERS.where(
     models.WorkOrder.external_system == sa.bindparam("system"),
     models.WorkOrder.external_number == sa.bindparam("number"),
+)
+_OPEN_ON: Final = (
+    sa.select(
+        models.WorkOrder.id,
+        models.WorkOrder.external_system,
+        models.WorkOrder.external_number,
+        models.WorkOrderPosition.name,
+    )
+    .join_from(
+        models.WorkOrder,
+        models.WorkOrderPosition,
+        (models.WorkOrderPosition.site_id == models.WorkOrder.site_id)
+        & (models.WorkOrderPosition.work_order_id == models.WorkOrder.id),
+    )
+    .where(
+        models.WorkOrder.site_id == sa.bindparam("site"),
+        models.WorkOrder.status == "open",
+        models.WorkOrderPosition.position_id.in_(sa.bindparam("positions", expanding=True)),
+    )
+    .order_by(models.WorkOrder.id, models.WorkOrderPosition.ordinal)
 )
 _INSERT: Final = sa.insert(models.WorkOrder)
 _INSERT_POSITION: Final = sa.insert(models.WorkOrderPosition)

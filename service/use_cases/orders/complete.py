@@ -23,6 +23,7 @@ from service.use_cases.orders.outcomes import (
     said_by_position,
     stay_events,
 )
+from service.use_cases.orders.readiness import unreleased_flags
 from service.use_cases.orders.revise import renew_revision
 
 
@@ -45,7 +46,9 @@ def complete_order(tx: Tx, at: HeldOrder, given: Mapping[str, Any]) -> tuple[Com
         name = one["position"]
         refuse_outcome(tx, at, by_name[name], ids[name], planned[name], f"positions/{number}")
     refuse_open_holds(at, {name: each["outcome"] for name, each in by_name.items()})
-    raised = acknowledged_flags(at.flags(completed_at=given["completed_at"]), given.get("flags_acknowledged"))
+    raised = acknowledged_flags(
+        [*at.flags(completed_at=given["completed_at"]), *unreleased_flags(tx, at)], given.get("flags_acknowledged")
+    )
     if "meter_reading" in given:
         reading = {"read_at": given["completed_at"], "value_h": given["meter_reading"].value}
         enter_reading_that_fits(tx, asset_id=at.order.asset_id, **reading)

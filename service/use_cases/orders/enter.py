@@ -27,6 +27,7 @@ from service.store.queries.entries import DeviationRow, ReadingRow
 from service.store.queries.work_orders import RevisionRow, WorkOrderRow
 from service.store.unit_of_work import Event, Tx
 from service.use_cases.orders.held import HeldOrder, books_of_revision, entry_of_row, values_of
+from service.use_cases.orders.readiness import check_released
 from service.use_cases.orders.revise import issue_revision, renew_revision
 
 _NOTHING: Final[tuple[Event, ...]] = ()
@@ -53,9 +54,12 @@ def enter_reading(
         The order has no such revision, position or step, or the values do not make one reading; what is taken back
         is none of this order (``unknown_reading``), or of somebody else (``not_its_reader``).
     Conflict
-        ``already_replaced``: the reading was taken back before.
+        ``already_replaced``: the reading was taken back before; ``not_released``: work is begun with a try-start on
+        an order that its site wants released first.
     """
     at, renewed = renew_revision(tx, at)
+    if given["kind"] == "try_start":
+        check_released(tx, at)
     reading = reading_of(given)
     judging = at.revision if "revision" not in given else _revision_named(tx, at.order, given["revision"])
     _refuse_a_tick_for_an_answer(reading, judging.record)

@@ -15,10 +15,12 @@ from service.reference.tables import DATA_VERSION
 from service.store.queries import assets, work_orders
 from service.store.queries.assets import AssetRow
 from service.store.queries.books import books_in_force
+from service.store.queries.sites import site_of
 from service.store.queries.work_orders import RevisionRow, WorkOrderRow
 from service.store.unit_of_work import Event, Tx
 from service.use_cases.assets.register import asset_document, register_asset
 from service.use_cases.orders.held import revision_in_force
+from service.use_cases.orders.last_time import last_time
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +38,8 @@ def open_order(tx: Tx, given: dict[str, Any], *, units: str, blade_set: str) -> 
     Raises
     ------
     Conflict
-        The number is on record for something else (``work_order_differs``), or the machine is (``asset_differs``).
+        The number is on record for something else (``work_order_differs``), or the machine is (``asset_differs``);
+        another order is open on a position (``position_has_open_order``) and a second one was not allowed.
     CannotEvaluate
         An asset or position that is not known, a bearing that cannot be read or does not suit its seat.
     """
@@ -47,13 +50,18 @@ def open_order(tx: Tx, given: dict[str, Any], *, units: str, blade_set: str) -> 
         return _opened_before(tx, order, given, wanted)
     books = books_in_force(tx)
     asset, events = _register_if_new(tx, given["asset"], books.housings)
-    inputs = {
+    places = {p["name"]: _position_id(asset, p["name"]) for p in wanted}
+    if not given.get("allow_second", False):
+        _refuse_second(tx, list(places.values()))
+    inputs: dict[str, Any] = {
         "asset": asset_document(asset),
         "positions": wanted,
         "kind": given["kind"],
         "units": units,
         "blade_set": blade_set,
         "wrench": given.get("wrench"),
+        "planning_hours": site_of(tx).planning_hours,
+        "last_time": last_time(tx, places),
     }
     record = plan(job_of_inputs(inputs, books=books))
     order = work_orders.insert_work_order(
@@ -64,7 +72,7 @@ def open_order(tx: Tx, given: dict[str, Any], *, units: str, blade_set: str) -> 
         asset_tag=asset.tag,
         kind=given["kind"],
         opened_at=given.get("opened_at", tx.now),
-        positions=[{"position_id": _position_id(asset, p["name"]), **p} for p in wanted],
+        positions=[{"position_id": places[p["name"]], **p} for p in wanted],
     )
     revision = work_orders.insert_revision(
         tx,
@@ -135,7 +143,29 @@ def _document(given: dict[str, Any], housings: Mapping[str, Housing]) -> dict[st
 
 
 def _position_id(asset: AssetRow, name: str) -> str:
-    return next(str(p["id"]) for shaft in asset.shafts for p in shaft["positions"] if p["name"] == name)
+    """Return the id of a position; empty where the asset has none of the name, which its plan refuses."""
+    return next((str(p["id"]) for shaft in asset.shafts for p in shaft["positions"] if p["name"] == name), "")
+
+
+def _refuse_second(tx: Tx, position_ids: list[str]) -> None:
+    """Refuse an order on a position where another one is open: two crews would work by two plans."""
+    found = work_orders.open_orders_on(tx, [each for each in position_ids if each])
+    if not found:
+        return
+    first = found[0]
+    faults = [
+        {
+            "pointer": "#/positions",
+            "code": "position_has_open_order",
+            "detail": f"{each.name}: {each.external_number} of {each.external_system}",
+        }
+        for each in found
+    ]
+    said = (
+        f"{first.name} has an open order already: {first.external_number} of {first.external_system}; "
+        "complete or cancel it, or send allow_second: true"
+    )
+    raise Conflict(said, code="position_has_open_order", faults=faults, existing=first.id)
 
 
 def _opened_before(tx: Tx, order: WorkOrderRow, given: dict[str, Any], wanted: list[dict[str, Any]]) -> Opening:

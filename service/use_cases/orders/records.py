@@ -8,6 +8,7 @@ from service.record import Kept
 from service.store.queries import work_orders
 from service.store.queries.work_orders import RevisionRow, WorkOrderRow
 from service.store.unit_of_work import Tx
+from service.use_cases.orders.readiness import summary
 
 
 def order_line(row: WorkOrderRow) -> dict[str, Any]:
@@ -37,9 +38,16 @@ def instructions_kept(row: RevisionRow) -> Kept:
     return Kept(_beside(row), row.text)
 
 
-def order_record(row: WorkOrderRow, revision: RevisionRow) -> dict[str, Any]:
-    """Return the members of a work order with its instructions."""
-    return {**order_line(row), "instructions": instructions_kept(revision)}
+def order_record(tx: Tx, row: WorkOrderRow, revision: RevisionRow, *, fresh: bool = False) -> dict[str, Any]:
+    """Return the members of a work order with its readiness and its instructions.
+
+    Parameters
+    ----------
+    fresh : bool
+        The order was opened in this transaction, [-]
+    """
+    readiness = summary(tx, row, revision, fresh=fresh)
+    return {**order_line(row), "readiness": readiness, "instructions": instructions_kept(revision)}
 
 
 def card_record(order: WorkOrderRow, revision: RevisionRow) -> dict[str, Any]:

@@ -60,11 +60,13 @@ def test_an_unknown_seat_design_is_asked_with_the_width_of_each():
     assert widths == [43.0, 58.0]  # published tables
 
 
-def test_a_seat_width_on_which_both_designs_agree_is_known_but_the_design_is_still_asked():
-    # 522: 80 mm in both designs (published tables)
-    found = housing_from_size(size="522", dimensions="metric")
-    assert found.seat_width_mm == 80.0
-    assert found.missing()
+@pytest.mark.parametrize("size", ["505", "522", "524", "526", "528", "530", "532"])
+def test_where_both_designs_have_one_width_the_design_is_not_asked(size):
+    """Widths of both designs in published tables: equal for 505 and 522 to 532, 80 mm for 522."""
+    found = housing_from_size(size=size, dimensions="metric")
+    assert found.seat_width_mm is not None
+    assert size != "522" or found.seat_width_mm == 80.0
+    assert not found.missing()
 
 
 def test_the_only_design_in_the_table_is_still_not_assumed():

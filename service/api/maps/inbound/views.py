@@ -42,7 +42,9 @@ def take_in(call: Call, map_name: str) -> Response:
         site = {"units": call.caller.units, "blade_set": call.caller.blade_set}
         opening = open_by_message(tx, known, given, call.data, **site)
         reply: dict[str, Any] | None = reply_of(known.document, opening, call.units)
-        body = call.json(order_record(opening.order, opening.revision) if reply is None else reply)
+        if reply is None:
+            reply = order_record(tx, opening.order, opening.revision, fresh=bool(opening.events))
+        body = call.json(reply)
         return Written(201 if opening.events else 200, body, opening_headers(opening, call), opening.events)
 
     return call.write(work)

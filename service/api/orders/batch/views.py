@@ -88,7 +88,7 @@ def _answer(line: bytes, call: Call) -> tuple[int, str]:
 def _open(given: dict[str, Any], call: Call) -> Written:
     def work(tx: Tx) -> Written:
         opening = open_order(tx, given, units=call.caller.units, blade_set=call.caller.blade_set)
-        body = call.json(order_record(opening.order, opening.revision))
+        body = call.json(order_record(tx, opening.order, opening.revision, fresh=bool(opening.events)))
         return Written(201 if opening.events else 200, body, {}, opening.events)
 
     return call.unit(work, dry_run=call.dry_run)

@@ -4,6 +4,8 @@ from marshmallow import fields as ma_fields
 
 from service.api.http import fields
 from service.api.http.schema import UnitsQuery
+from service.api.orders.planning.schemas import PlanningRead
+from service.api.orders.readiness.schemas import Question
 from service.api.wire.answers import (
     AnswerSchema,
     ArrangementRead,
@@ -147,6 +149,72 @@ class PlacementRead(AnswerSchema):
     lift = nested(Lift, null=True)
 
 
+class LastBearing(AnswerSchema):
+    """The last bearing in a position: how long it ran, and how it ended."""
+
+    designation = word()
+    manufacturer = word(null=True)
+    serial = word(null=True)
+    installed_at = ma_fields.DateTime(required=True)
+    removed_at = ma_fields.DateTime(required=True, allow_none=True)
+    end_type = word()
+    damage = words()
+    cause = word(null=True)
+    operating_hours = ma_fields.Float(required=True, allow_none=True)
+    calendar_hours = ma_fields.Float(required=True)
+
+
+class LastOrder(AnswerSchema):
+    """The order that fitted it, as far as it is on record here."""
+
+    id = word(null=True)
+    number = word(null=True)
+    completed_by = word(null=True)
+
+
+class LastReplaced(AnswerSchema):
+    """How the bearing before it ended."""
+
+    end_type = word()
+    damage = words()
+    cause = word(null=True)
+
+
+class LastSet(AnswerSchema):
+    """What the plan set then."""
+
+    designation = word(null=True)
+    clearance_class = word(null=True)
+    residual_aim = quantity(null=True)
+    role = word(null=True)
+    rings = ma_fields.Integer(required=True, allow_none=True)
+    ring_width = quantity(null=True)
+    gap_aim = quantity(null=True)
+    gap_side = word(null=True)
+    cap_torque = quantity(null=True)
+
+
+class Difference(AnswerSchema):
+    """Where the new plan sets something otherwise than the last one."""
+
+    what = word()
+    before = ma_fields.Raw(required=True)
+    now = ma_fields.Raw(required=True)
+
+
+class LastTime(AnswerSchema):
+    """What was read, found and set at a position before."""
+
+    position = word()
+    bearing = nested(LastBearing)
+    order = nested(LastOrder)
+    replaced = nested(LastReplaced, null=True)
+    read = ma_fields.List(ma_fields.Dict(), required=True)
+    found = ma_fields.Dict(required=True)
+    set = nested(LastSet, null=True)
+    differs = nested(Difference, many=True)
+
+
 class PositionTargets(ClearanceTargets):
     """Clearance targets of one position; all null while its bearing is not known."""
 
@@ -173,14 +241,6 @@ class BaseBoltsRead(AnswerSchema):
     share_of_proof_band = nested(Band, null=True)
 
 
-class Part(AnswerSchema):
-    """A part to have at hand."""
-
-    position = word(null=True)
-    name = word()
-    count = ma_fields.Integer(required=True, allow_none=True)
-
-
 class Instructions(Findings):
     """The complete job instructions; immutable, a change makes a new revision."""
 
@@ -203,8 +263,9 @@ class Instructions(Findings):
     placement = nested(PlacementRead, null=True)
     bolting = nested(PositionBolting, many=True)
     base_bolts = nested(BaseBoltsRead, many=True)
-    parts = nested(Part, many=True)
-    tools = words()
+    planning = nested(PlanningRead)
+    readiness = nested(Question, many=True)
+    last_time = nested(LastTime, many=True)
     sha256 = word()
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from service.errors import CannotEvaluate
 from service.instructions.planning import grease, hours, masses, ways
 from service.mounting import heating
 from service.mounting.designation import bearing_from_designation
@@ -129,6 +130,19 @@ def test_hours_for_one_bearing_a_third_support_and_what_is_in_the_way() -> None:
     assert hours.estimate(mass_kg=20, bearings=1, supports=2).total_h == pytest.approx(two.total_h * 0.65, abs=0.1)
     assert hours.estimate(mass_kg=20, bearings=2, supports=3).total_h == pytest.approx(two.total_h * 1.3, abs=0.1)
     assert hours.estimate(mass_kg=20, bearings=2, supports=2, in_the_way=(True, False)).total_h == two.total_h + 3
-    own = hours.estimate(mass_kg=20, bearings=2, supports=2, own_hours={"strip": 4.0})
-    assert own.total_h == two.total_h + 1.5
+    own = hours.estimate(
+        mass_kg=20, bearings=2, supports=2, own_hours={"small": {"strip": 9.0}, "medium": {"strip": 4.0}}
+    )
+    assert own.total_h == two.total_h + 1.5  # 4.0 in place of 2.5 for a medium bearing
+    assert own.own == {"strip"}
     assert (hours.estimate(mass_kg=60, bearings=2, supports=2).crew, own.crane_driver) == (3, False)
+
+
+@pytest.mark.parametrize(
+    "given",
+    [{"tiny": {}}, {"small": {"coffee": 1.0}}, {"small": {"strip": 0.0}}, {"small": {"strip": float("nan")}}],
+)
+def test_hours_that_cannot_be_are_refused(given: dict[str, dict[str, float]]) -> None:
+    with pytest.raises(CannotEvaluate) as caught:
+        hours.checked_hours(given)
+    assert caught.value.code == "bad_planning_hours"
