@@ -1,6 +1,6 @@
 """A drawing as SVG: self-contained, black and white, with its text alternative; no script, style or reference."""
 
-from service.render.pictures.drawing import WIDTH, Box, Circle, Drawing, Line, Mark, Shape, Words
+from service.render.pictures.drawing import WIDTH, Box, Circle, Drawing, Line, Mark, Path, Shape, Words
 
 _FORBIDDEN = (*range(9), 11, 12, *range(14, 32), *range(0xD800, 0xE000), 0xFFFE, 0xFFFF)  # XML 1.0, 2.2
 _ESCAPES = str.maketrans(
@@ -67,6 +67,12 @@ def _mark(mark: Mark) -> str:
             (x, y), radius = mark.centre, _number(mark.radius)
             place = f'cx="{_number(x)}" cy="{_number(y)}" r="{radius}"'
             return f'<circle {place} fill="{mark.fill}"{_stroke(mark.stroke, "")}{_part(mark.part)}/>'
+        case Path():
+            points = " ".join(f"{_number(x)},{_number(y)}" for x, y in mark.points)
+            name = "polygon" if mark.closed else "polyline"
+            joined = ' stroke-linejoin="round" stroke-linecap="round"'
+            stroke = f"{_stroke(mark.width, mark.dash)}{joined}"
+            return f'<{name} points="{points}" fill="{mark.fill}"{stroke}{_part(mark.part)}/>'
         case Words():
             return _words(mark)
 
