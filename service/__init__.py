@@ -2,5 +2,5 @@
 
 __version__ = "0.1.0"
 
-ENGINE_VERSION = "1"
+ENGINE_VERSION = "2"
 """Raised whenever the same inputs and tables would give another plan; stored with every revision."""

@@ -151,12 +151,28 @@ KINDS: Final[dict[str, Kind]] = {
     # lengths held in millimetres
     "dimension": Kind("length", "mm"),
     "distance": Kind("length", "mm"),
+    # lengths on the shaft line, printed as the tool that reads them shows them; limits are rounded inward
+    "gap": Kind("length", "mm"),
+    "gap_least": Kind("length", "mm"),
+    "gap_most": Kind("length", "mm"),
+    "spacing": Kind("length", "mm"),
+    "spacing_least": Kind("length", "mm"),
+    "spacing_most": Kind("length", "mm"),
+    "lift_least": Kind("length", "mm"),
+    "lift_most": Kind("length", "mm"),
+    # axial displacement as an indicator reads it
+    "travel": Kind("length", "mm"),
+    "travel_least": Kind("length", "mm"),
+    "travel_most": Kind("length", "mm"),
     "force": Kind("force", "N"),
     "torque": Kind("torque", "N.m"),
     "pressure": Kind("pressure", "MPa"),
     "temperature": Kind("temperature", "degC"),
     "temperature_difference": Kind("temperature_difference", "K"),
     "mass": Kind("mass", "kg"),
+    "grease": Kind("mass", "g"),
+    "temperature_limit": Kind("temperature", "degC"),
+    "nut_turn": Kind("angle", "deg"),
     "time": Kind("time", "h"),
     "speed": Kind("speed", "rpm"),
     "angle": Kind("angle", "deg"),
@@ -198,6 +214,66 @@ def dimension(value_mm: float) -> Quantity:
 def distance(value_mm: float) -> Quantity:
     """Return a distance along a shaft, [mm]."""
     return Quantity("distance", value_mm)
+
+
+def gap(value_mm: float) -> Quantity:
+    """Return a gap, travel or offset as a depth gauge reads it, [mm]."""
+    return Quantity("gap", value_mm)
+
+
+def gap_limits(low_mm: float, high_mm: float) -> tuple[Quantity, Quantity]:
+    """Return the limits of a gap, printed inward, [mm]."""
+    return Quantity("gap_least", low_mm), Quantity("gap_most", high_mm)
+
+
+def spacing(value_mm: float) -> Quantity:
+    """Return a distance of bearings or seats as a tape reads it, [mm]."""
+    return Quantity("spacing", value_mm)
+
+
+def spacing_limits(low_mm: float, high_mm: float) -> tuple[Quantity, Quantity]:
+    """Return the limits of a spacing, printed inward, [mm]."""
+    return Quantity("spacing_least", low_mm), Quantity("spacing_most", high_mm)
+
+
+def lift_least(value_mm: float) -> Quantity:
+    """Return how high a shaft is lifted at least, printed up, [mm]."""
+    return Quantity("lift_least", value_mm)
+
+
+def lift_most(value_mm: float) -> Quantity:
+    """Return how far one end of a shaft is lifted at most, printed down, [mm]."""
+    return Quantity("lift_most", value_mm)
+
+
+def travel(value_mm: float) -> Quantity:
+    """Return an axial displacement as an indicator reads it, [mm]."""
+    return Quantity("travel", value_mm)
+
+
+def travel_limits(low_mm: float, high_mm: float) -> tuple[Quantity, Quantity]:
+    """Return the limits of an axial displacement, printed inward, [mm]."""
+    return Quantity("travel_least", low_mm), Quantity("travel_most", high_mm)
+
+
+def nut_turn(value_deg: float) -> Quantity:
+    """Return a turn of a nut as the eye reads it, [deg]."""
+    return Quantity("nut_turn", value_deg)
+
+
+def grease(value_g: float) -> Quantity:
+    """Return an amount of grease, [g]."""
+    return Quantity("grease", value_g)
+
+
+def temperature_limit(value_degc: float) -> Quantity:
+    """Return a temperature that must not be reached, printed to the safe side, [degC]."""
+    return Quantity("temperature_limit", value_degc)
+
+
+def mass(value_kg: float) -> Quantity:
+    """Return a mass, [kg]."""
+    return Quantity("mass", value_kg)
 
 
 def torque(value_n_m: float) -> Quantity:

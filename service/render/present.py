@@ -1,12 +1,14 @@
 """From a unit-neutral record to what a reader sees: ``{value, unit, text}`` in the chosen unit system.
 
-The only place where numbers are rounded. ``value`` stays unrounded; ``text`` is rounded to nearest and prints both
-unit systems, the chosen one first. A feeler blade is always written by its stamp.
+The only place where numbers are rounded. ``value`` stays unrounded; ``text`` is rounded to nearest, limits of gaps and
+spacings inward, to what the tool that reads them shows, and prints both unit systems, the chosen one first. A feeler
+blade is always written by its stamp.
 """
 
 import re
 from collections.abc import Callable
-from decimal import Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Decimal
+from fractions import Fraction
 from functools import lru_cache
 from math import floor, isfinite
 from typing import Any, Literal, get_args
@@ -121,6 +123,58 @@ def text(words: "str | tuple[str | Quantity, ...]", units: UnitSystem) -> str:
     return "".join(part if isinstance(part, str) else quantity_text(part, units) for part in words)
 
 
+def site_text(words: "str | tuple[str | Quantity, ...]", units: UnitSystem) -> str:
+    """Return a sentence with its quantities in one unit system alone: for the short line of a step."""
+    if isinstance(words, str):
+        return words
+    return "".join(part if isinstance(part, str) else _one_system(part, units) for part in words)
+
+
+def _one_system(given: Quantity, units: UnitSystem) -> str:
+    if given.kind in _STAMPS:
+        return _STAMPS[given.kind](given.value)
+    return _IN[units][given.kind][2](given.value)
+
+
+def _stepped(step: str, rounding: str, unit: str, scale: float = 1.0) -> Callable[[float], str]:
+    """Return a printer for what a tool shows in steps: a gauge of 0.1 mm, 0.005 in."""
+    size = Decimal(step)
+
+    def printed(value: float) -> str:
+        number = Decimal(repr(round(value / scale, 9)))
+        return f"{(number / size).to_integral_value(rounding) * size:f} {unit}"
+
+    return printed
+
+
+def _weighed(steps: tuple[tuple[int | None, str], ...], unit: str, g_per_unit: float = 1.0) -> Callable[[float], str]:
+    """Return a printer for what a scale shows: steps by the amount in grams, below which each of them holds."""
+
+    def printed(value_g: float) -> str:
+        step = next(step for most_g, step in steps if most_g is None or value_g < most_g)
+        return _stepped(step, ROUND_HALF_UP, unit, g_per_unit)(value_g)
+
+    return printed
+
+
+def _fahrenheit_limit(value_degc: float) -> str:
+    return _stepped("5", ROUND_FLOOR, "degF")(_fahrenheit(value_degc))
+
+
+def _thirty_seconds(rounding: str) -> Callable[[float], str]:
+    """Return a printer for a tape in inches, in whole thirty-seconds: 117 13/32 in."""
+
+    def printed(value_mm: float) -> str:
+        count = int((Decimal(repr(round(value_mm / MM_PER_IN * 32, 6)))).to_integral_value(rounding))
+        whole, rest = divmod(abs(count), 32)
+        share = Fraction(rest, 32)
+        said = [str(whole)] if whole or not rest else []
+        said += [f"{share.numerator}/{share.denominator}"] if rest else []
+        return f"{'-' if count < 0 else ''}{' '.join(said)} in"
+
+    return printed
+
+
 def _fixed(digits: int, unit: str, scale: float = 1.0) -> Callable[[float], str]:
     """Return a printer with a fixed number of decimals."""
 
@@ -192,12 +246,33 @@ _SAME: dict[str, Printer] = {
     "time": ("h", _identity, _significant(6, "h")),
     "speed": ("rpm", _identity, _significant(5, "rpm")),
     "angle": ("deg", _identity, _significant(3, "deg")),
+    "nut_turn": ("deg", _identity, _stepped("5", ROUND_HALF_UP, "degrees")),
 }
 _STAMPS = {"blade_in": _stamp("in", NM_PER_IN), "blade_mm": _stamp("mm", NM_PER_MM)}
 _MM_NM: tuple[str, Callable[[float], float]] = ("mm", _per(NM_PER_MM))
 _IN_NM: tuple[str, Callable[[float], float]] = ("in", _per(NM_PER_IN))
+_ROUNDED: dict[str, str] = {"": ROUND_HALF_UP, "_least": ROUND_CEILING, "_most": ROUND_FLOOR}
+"""How a length on the shaft line is rounded: an aim to nearest, its limits inward."""
+_SHAFT_LINE_MM: dict[str, Printer] = {
+    **{f"gap{end}": ("mm", _identity, _stepped("0.1", way, "mm")) for end, way in _ROUNDED.items()},
+    **{f"spacing{end}": ("mm", _identity, _stepped("1", way, "mm")) for end, way in _ROUNDED.items()},
+    **{f"travel{end}": ("mm", _identity, _stepped("0.05", way, "mm")) for end, way in _ROUNDED.items()},
+    "lift_least": ("mm", _identity, _stepped("1", ROUND_CEILING, "mm")),
+    "lift_most": ("mm", _identity, _stepped("1", ROUND_FLOOR, "mm")),
+}
+_SHAFT_LINE_IN: dict[str, Printer] = {
+    **{f"gap{end}": ("in", _per(MM_PER_IN), _stepped("0.005", way, "in", MM_PER_IN)) for end, way in _ROUNDED.items()},
+    **{f"spacing{end}": ("in", _per(MM_PER_IN), _thirty_seconds(way)) for end, way in _ROUNDED.items()},
+    **{
+        f"travel{end}": ("in", _per(MM_PER_IN), _stepped("0.002", way, "in", MM_PER_IN))
+        for end, way in _ROUNDED.items()
+    },
+    "lift_least": ("in", _per(MM_PER_IN), _stepped("0.1", ROUND_CEILING, "in", MM_PER_IN)),
+    "lift_most": ("in", _per(MM_PER_IN), _stepped("0.1", ROUND_FLOOR, "in", MM_PER_IN)),
+}
 _IN: dict[str, dict[str, Printer]] = {
     "metric": {
+        **_SHAFT_LINE_MM,
         "clearance": (*_MM_NM, _nanometres(3, "mm", 1_000)),
         "blade_in": (*_MM_NM, _STAMPS["blade_in"]),
         "blade_mm": (*_MM_NM, _STAMPS["blade_mm"]),
@@ -210,10 +285,13 @@ _IN: dict[str, dict[str, Printer]] = {
         "temperature": ("degC", _identity, _significant(4, "degC")),
         "temperature_difference": ("K", _identity, _significant(4, "K")),
         "mass": ("kg", _identity, _significant(4, "kg")),
+        "grease": ("g", _identity, _weighed(((100, "5"), (500, "10"), (None, "50")), "g")),
+        "temperature_limit": ("degC", _identity, _stepped("1", ROUND_FLOOR, "degC")),
         "velocity": ("mm/s", _identity, _significant(4, "mm/s")),
         **_SAME,
     },
     "inch": {
+        **_SHAFT_LINE_IN,
         "clearance": (*_IN_NM, _nanometres(4, "in", 2_540)),
         "blade_in": (*_IN_NM, _STAMPS["blade_in"]),
         "blade_mm": (*_IN_NM, _STAMPS["blade_mm"]),
@@ -226,6 +304,12 @@ _IN: dict[str, dict[str, Printer]] = {
         "temperature": ("degF", _fahrenheit, _fahrenheit_text),
         "temperature_difference": ("degF_diff", _per(5 / 9), _significant(4, "degF", 5 / 9)),
         "mass": ("lb", _per(KG_PER_LB), _significant(4, "lb", KG_PER_LB)),
+        "grease": (
+            "oz",
+            _per(KG_PER_LB / 16 * 1000),
+            _weighed(((100, "0.2"), (500, "0.5"), (None, "2")), "oz", KG_PER_LB / 16 * 1000),
+        ),
+        "temperature_limit": ("degF", _fahrenheit, _fahrenheit_limit),
         "velocity": ("in/s", _per(MM_PER_IN), _significant(4, "in/s", MM_PER_IN)),
         **_SAME,
     },

@@ -1,146 +1,150 @@
-"""From step tables to the numbered steps of one order, in the order of work (rule I1)."""
+"""From lines to the numbered steps of a plan: what is equal is said once, what differs beside each position."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from itertools import groupby
-from typing import Any, Final, NamedTuple
+from typing import Any, Final
 
 from service.errors import Text
-from service.instructions.plan.facts import Known, Scene, order_known, position_known
-from service.instructions.plan.step_table import PHASES, RecordTemplate, StepTemplate
-from service.instructions.plan.template import Sentence, filled, holds
+from service.instructions.plan.facts import Known
+from service.instructions.plan.lines import NUMBER_STEP, Line, Places, step_numbers
+from service.instructions.plan.scene import Scene
+from service.instructions.plan.step_table import RecordTemplate, phases
+from service.instructions.plan.template import Sentence, said, spaced
 from service.units import Quantity
-
-NUMBER_STEP: Final = 10
-
-
-class Step(NamedTuple):
-    """One step of a plan before it has its number."""
-
-    id: str
-    phase: str
-    position: str | None
-    title: str
-    text: Text
-    hold_point: bool
-    record: Mapping[str, Any] | None
-    cautions: tuple[Text, ...]
-    tools: tuple[Text, ...]
-    parts: tuple[Text, ...]
-    rule: str
-    sources: tuple[str, ...]
-
-    def numbered(self, number: int) -> dict[str, Any]:
-        """Return the wire members, quantities still unit-neutral."""
-        return {
-            "number": number,
-            "id": self.id,
-            "phase": self.phase,
-            "position": self.position,
-            "title": self.title,
-            "text": self.text,
-            "hold_point": self.hold_point,
-            "record": None if self.record is None else dict(self.record),
-            "cautions": list(self.cautions),
-            "tools": list(self.tools),
-            "parts": list(self.parts),
-            "rule": self.rule,
-            "sources": list(self.sources),
-        }
-
-
-def steps_of(templates: Sequence[StepTemplate], scene: Scene) -> list[Step]:
-    """Return the steps that apply, phase by phase; within a phase one bearing is finished before the next."""
-    places = _places(scene)
-    steps: list[Step] = []
-    for _, of_phase in groupby(templates, key=lambda each: each.phase):
-        for per, group in groupby(of_phase, key=lambda each: each.per):
-            together = list(group)
-            for known in places[per]:
-                steps.extend(_filled(each, known, scene) for each in together if holds(each.when, known.flags))
-    return steps
-
-
-def merged(steps: Iterable[Step], added: Iterable[Step]) -> list[Step]:
-    """Return the steps with the added ones at the end of the phase they belong to."""
-    extra = list(added)
-    result: list[Step] = []
-    by_phase = {phase: [step for step in steps if step.phase == phase] for phase in PHASES}
-    for phase in PHASES:
-        result += by_phase[phase] + [step for step in extra if step.phase == phase]
-    return result
-
-
-def numbered(steps: Iterable[Step]) -> list[dict[str, Any]]:
-    """Return the steps as records, numbered 10, 20, 30 ..."""
-    return [step.numbered(NUMBER_STEP * count) for count, step in enumerate(steps, start=1)]
-
-
-def _places(scene: Scene) -> Mapping[str, list[Known]]:
-    every = [position_known(scene, each) for each in scene.job.positions]
-    worked_on = [each for each in every if "stays" not in each.flags]
-    return {
-        "order": [order_known(scene)],
-        "position": sorted(worked_on, key=_mounting_order),
-        "support": every,
-        "locating": [each for each in every if "locating" in each.flags],
-        "free": [each for each in every if "free" in each.flags],
-    }
-
-
-def _mounting_order(known: Known) -> int:
-    """The locating bearing is mounted first, then the free ones, then those whose role is open."""
-    return 0 if "locating" in known.flags else 1 if "free" in known.flags else 2
-
-
-def _filled(template: StepTemplate, known: Known, scene: Scene) -> Step:
-    always = template.always
-    return Step(
-        id=template.id,
-        phase=template.phase,
-        position=known.position,
-        title=template.title,
-        text=" ".join(always["text"]) if "text" in always else filled(template.text, known.facts, known.flags),
-        hold_point=template.hold_when is not None and holds(template.hold_when, known.flags),
-        record=_record(template.record, known, scene),
-        cautions=always["cautions"] if "cautions" in always else tuple(_each(template.cautions, known)),
-        tools=always["tools"] if "tools" in always else tuple(_each(template.tools, known)),
-        parts=always["parts"] if "parts" in always else tuple(_each(template.parts, known)),
-        rule=template.rule,
-        sources=tuple(
-            dict.fromkeys(always["sources"] if "sources" in always else map(str, _each(template.sources, known)))
-        ),
-    )
-
-
-def _each(sentences: Iterable[Sentence], known: Known) -> Iterator[Text]:
-    for sentence in sentences:
-        if sentence.fixed and not sentence.when:
-            yield sentence.fixed
-            continue
-        text = filled((sentence,), known.facts, known.flags)
-        if text:
-            yield text
-
-
-def _record(record: RecordTemplate | None, known: Known, scene: Scene) -> dict[str, Any] | None:
-    if record is None:
-        return None
-    found: dict[str, Any] = {"kind": record.kind}
-    if record.dimension is None:
-        return found
-    low = known.facts.get(record.min) if record.min else None
-    high = known.facts.get(record.max) if record.max else None
-    known_limits = isinstance(low, Quantity) and isinstance(high, Quantity)
-    return found | {
-        "unit": _unit(record.dimension, scene),
-        "limits": {"min": low, "max": high} if known_limits else None,
-    }
-
 
 _UNITS: Final = {
     "inch": {"torque": "lbf.ft", "dimension": "in", "distance": "in", "displacement": "in", "temperature": "degF"},
     "metric": {"torque": "N.m", "dimension": "mm", "distance": "mm", "displacement": "mm", "temperature": "degC"},
 }
+
+
+def numbered(lines: Sequence[Line], scene: Scene, places: Places) -> list[dict[str, Any]]:
+    """Return the steps as records, numbered 10, 20, 30 ...; the cautions of a phase stand at its first step."""
+    numbers = step_numbers(lines)
+    steps: list[dict[str, Any]] = []
+    headed: set[str] = set()
+    for count, line in enumerate(lines, start=1):
+        step = _step(line, scene, places, numbers)
+        phase = phases()[line.template.phase]
+        if phase.id not in headed:
+            step["cautions"] = list(_each(phase.cautions, [_with(places.order, numbers)]))
+            headed.add(phase.id)
+        steps.append({"number": NUMBER_STEP * count, **step})
+    return steps
+
+
+def _with(known: Known, numbers: Mapping[str, str]) -> Known:
+    return Known({**known.facts, **numbers}, known.flags, known.position)
+
+
+def _step(line: Line, scene: Scene, places: Places, numbers: Mapping[str, str]) -> dict[str, Any]:
+    template = line.template
+    known = [_with(each, numbers) for each in ([places.at[name] for name in line.positions] or [places.order])]
+    text, apart = _texts(line, known)
+    return {
+        "id": template.id,
+        "per": line.per,
+        "positions": list(line.positions),
+        "phase": template.phase,
+        "title": template.title,
+        "text": text,
+        "by_position": apart,
+        "hold": None if line.stop else template.hold,
+        "stop": line.stop,
+        "record": _record(template.record, line, known, scene),
+        "cautions": [],
+        "tools": list(_each(template.tools, known)),
+        "parts": list(_each(template.parts, known)),
+        "rule": template.rule,
+        "sources": [str(each) for each in _each(template.sources, known)],
+    }
+
+
+def _texts(line: Line, known: Sequence[Known]) -> tuple[dict[str, Text], list[dict[str, Any]]]:
+    """Return the text of each level, and what differs between the positions."""
+    beside: dict[str, list[Text]] = {each.position or "": [] for each in known}
+    differs = _brief_differs(line.template.texts["brief"], known)
+    text: dict[str, Text] = {"brief": _brief(line.template.texts["brief"], known)}
+    for level in ("standard", "full"):
+        once: list[Text] = []
+        for sentence in line.template.texts[level]:
+            each = [said(sentence, one.facts, one.flags) for one in known]
+            if all(one == each[0] for one in each):
+                once += [] if each[0] is None else [each[0]]
+                continue
+            differs = True
+            if sentence.apart is not None:
+                common = said(sentence.apart, known[0].facts, known[0].flags)
+                once += [] if common is None else [common]
+                continue
+            for one, words in zip(known, each, strict=True):
+                if words is not None:
+                    beside[one.position or ""].append(words)
+        text[level] = spaced(once)
+    if differs:
+        _add_short(beside, line.template.each, known)
+    return text, [{"position": name, "text": spaced(words)} for name, words in beside.items() if words]
+
+
+def _add_short(beside: Mapping[str, list[Text]], short: Iterable[Sentence], known: Sequence[Known]) -> None:
+    """Add the short texts that stand beside a position in place of a sentence that is not equal for all."""
+    for sentence in short:
+        each = [said(sentence, one.facts, one.flags) for one in known]
+        if all(one == each[0] for one in each):
+            continue
+        for one, words in zip(known, each, strict=True):
+            if words is not None:
+                beside[one.position or ""].insert(0, words)
+
+
+def _brief(given: Sequence[Sentence], known: Sequence[Known]) -> Text:
+    """Return the first brief text that can be said for all positions alike."""
+    for sentence in given:
+        each = [said(sentence, one.facts, one.flags) for one in known]
+        if each[0] is not None and all(one == each[0] for one in each):
+            return each[0]
+        if None not in each and sentence.apart is not None:
+            common = said(sentence.apart, known[0].facts, known[0].flags)
+            if common is not None:
+                return common
+    return given[-1].message
+
+
+def _brief_differs(given: Sequence[Sentence], known: Sequence[Known]) -> bool:
+    chosen = [next((words for each in given if (words := said(each, one.facts, one.flags))), None) for one in known]
+    return any(each != chosen[0] for each in chosen)
+
+
+def _each(given: Iterable[Sentence], known: Sequence[Known]) -> Iterator[Text]:
+    """Yield what the sentences say, each once whatever the number of positions."""
+    seen: list[Text] = []
+    for sentence in given:
+        for one in known:
+            text = said(sentence, one.facts, one.flags)
+            if text and text not in seen:
+                seen.append(text)
+                yield text
+
+
+def _record(record: RecordTemplate | None, line: Line, known: Sequence[Known], scene: Scene) -> dict[str, Any] | None:
+    """Return what is written down: its kind, unit, and its limits for each position, where they are known."""
+    if record is None:
+        return None
+    limits = []
+    for one in known:
+        low = one.facts.get(record.min) if record.min else None
+        high = one.facts.get(record.max) if record.max else None
+        aim = one.facts.get(record.aim) if record.aim else None
+        if isinstance(low, Quantity) and isinstance(high, Quantity):
+            limits.append(
+                {
+                    "position": one.position if line.positions else None,
+                    "min": low,
+                    "max": high,
+                    "aim": aim if isinstance(aim, Quantity) else None,
+                }
+            )
+    unit = None if record.dimension is None else _unit(record.dimension, scene)
+    return {"kind": record.kind, "unit": unit, "limits": limits}
 
 
 def _unit(dimension: str, scene: Scene) -> str:

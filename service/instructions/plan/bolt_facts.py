@@ -1,38 +1,32 @@
 """What the steps may say of bolts: cap bolt torque, its stages and order, the wrench, the base bolts."""
 
-from collections.abc import Iterable, Mapping, Sequence
-from typing import Any, Final
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
 
-from service.instructions.plan import phrases
-from service.instructions.plan.template import Fact, joined
-from service.units import Quantity
-
-STATE_WORDS: Final[Mapping[str, str]] = {"dry": "dry", "oiled": "oiled", "anti_seize": "with anti-seize"}
-ORDER_WORDS: Final[Mapping[int, str]] = {
-    2: "first one side of the bore, then the other",
-    4: "1 and 2 on one side of the bore, 3 and 4 on the other, 3 opposite 1",
-}
+from service import units
+from service.errors import Text
+from service.instructions.plan.messages import between, known_message, message
+from service.instructions.plan.template import Fact
 
 
-def cap_bolt_facts(bolting: Mapping[str, Any]) -> dict[str, Fact]:
+def cap_bolt_facts(bolting: Mapping[str, Any]) -> dict[str, "Fact | Text"]:
     """Return the facts of the cap bolts of one block."""
-    wrench = bolting.get("wrench") or {}
+    wrench, torque = bolting.get("wrench") or {}, bolting.get("torque")
+    state = (bolting.get("nut_factor") or {}).get("state")
     return {
-        "cap_torque": bolting.get("torque"),
-        "cap_stages": phrases.stages(bolting),
-        "cap_bolt": bolting.get("bolt_words"),
-        "book_bolt": bolting.get("book_bolt_words"),
+        "cap_torque": torque,
+        "cap_half": None if torque is None else units.torque(torque.value / 2),
+        "cap_bolt": bolt_words(bolting.get("bolt")),
         "bolt_order": _order(bolting.get("sequence") or ()),
-        "bolt_state": STATE_WORDS.get((bolting.get("nut_factor") or {}).get("state") or ""),
-        "proof_share": share_words(bolting.get("share_of_proof"), bolting.get("share_of_proof_band")),
+        "bolt_state": message(f"state_{state}") if state in ("dry", "oiled", "anti_seize") else None,
         "wrench_setting": wrench.get("setting"),
         "wrench_first": wrench.get("first_setting"),
-        "wrench_needed": phrases.between(wrench.get("needed")),
+        "wrench_needed": between(wrench.get("needed")),
         "torque_source": bolting.get("torque_source"),
     }
 
 
-def cap_bolt_flags(bolting: Mapping[str, Any]) -> Iterable[str]:
+def cap_bolt_flags(bolting: Mapping[str, Any]) -> Iterator[str]:
     """Yield the conditions of the cap bolts of one block."""
     if bolting.get("confidence") in (None, "none", "single_publication"):
         yield "torque_to_confirm"
@@ -43,38 +37,36 @@ def cap_bolt_flags(bolting: Mapping[str, Any]) -> Iterable[str]:
         yield "over_proof"
 
 
-def base_bolt_facts(base: Mapping[str, Any] | None) -> dict[str, Fact]:
-    """Return the facts of the base bolts of one block."""
-    if base is None:
+def base_bolt_facts(base: Mapping[str, Any] | None, book_n_m: float | None) -> dict[str, "Fact | Text"]:
+    """Return the facts of the base bolts of one block: the torque of the book, else the computed one."""
+    if book_n_m is not None:
+        return {"base_torque": units.torque(book_n_m), "base_source": None}
+    if base is None or base["torque"] is None:
         return {}
     return {
         "base_torque": base["torque"],
-        "base_bolt": _base_words(base),
-        "base_share": share_words(None, base["share_of_proof_band"]),
+        "base_bolt": bolt_words(base),
         "base_source": base["sources"][0]["id"] if base["sources"] else None,
     }
 
 
-def base_bolt_flags(base: Mapping[str, Any] | None) -> Iterable[str]:
+def base_bolt_flags(base: Mapping[str, Any] | None, book_n_m: float | None) -> Iterator[str]:
     """Yield the conditions of the base bolts of one block."""
-    if base is not None:
-        yield "base_bolts_known"
+    if book_n_m is None and base is not None and base["torque"] is not None:
+        yield "base_torque_computed"
 
 
-def share_words(share: float | None, band: Mapping[str, float] | None) -> str | None:
-    """Return a share of proof load, or its band over the state of the threads, in per cent."""
-    if band is None:
+def bolt_words(bolt: Mapping[str, Any] | None) -> Text | None:
+    """Return ``2 x M16, grade 8.8``; None where the thread is not known."""
+    if bolt is None or bolt["thread"] is None:
         return None
-    spread = f"{band['min'] * 100:.0f} % to {band['max'] * 100:.0f} %"
-    return spread if share is None else f"about {share * 100:.0f} % ({spread} with the friction of the threads)"
+    facts = {"count": bolt.get("count"), "thread": bolt["thread"], "grade": bolt.get("grade")}
+    for name in ("bolts_all", "bolts_grade", "bolts_count"):
+        said = known_message(name, **facts)
+        if said is not None:
+            return said
+    return message("bolts_thread", **facts)
 
 
-def _order(sequence: Sequence[str]) -> str | None:
-    said = ORDER_WORDS.get(len(sequence))
-    return None if said is None else f"{', '.join(sequence)} ({said})"
-
-
-def _base_words(base: Mapping[str, Any]) -> tuple[str | Quantity, ...] | None:
-    count = f"{base['count']} x " if base["count"] else ""
-    grade = f", grade {base['grade']}" if base["grade"] else ", grade not on record: read the mark on the head"
-    return phrases.as_words(joined((f"{count}{base['thread']}{grade}",)))
+def _order(sequence: Sequence[str]) -> Text | None:
+    return message(f"bolt_order_{len(sequence)}") if len(sequence) in (2, 4) else None

@@ -1,12 +1,11 @@
 """The calculations a plan rests on, as records: clearance targets, arrangement, cap bolt torque."""
 
-from collections.abc import Mapping
+from math import radians, sin
 from typing import Any, Final
 
 from service.arrangement.shaft_line import arrangement
 from service.bolting.base_bolts import base_bolt_torque
 from service.bolting.cap_bolts import cap_bolt_torque
-from service.errors import Text
 from service.instructions.plan.job import Job, PositionFacts, support
 from service.mounting.clearance import clearance_target
 from service.record import Record
@@ -46,6 +45,7 @@ def target_record(job: Job, position: PositionFacts) -> Record:
         blade_set=job.blade_set,
         temperature_difference_k=position.temperature_difference_k,
         radial_load_n=position.radial_load_n,
+        shaft_bore_mm=position.shaft_bore_mm,
         shaft_diameter_mm=position.shaft_diameter_mm,
         sleeve_thread=position.sleeve_thread,
         charts=job.charts,
@@ -67,10 +67,25 @@ def arrangement_record(job: Job) -> Record | None:
         assembly_temperature_degc=job.assembly_temperature_degc,
         reserve_mm=job.reserve_mm,
         shaft_diameter_mm=job.shaft_diameter_mm,
-        axial_load_n=job.axial_load_n,
+        axial_load_n=axial_load_n(job),
         wheels=job.wheels,
         setting_temperature_degc=job.setting_temperature_degc,
     ).record()
+
+
+GRAVITY_M_S2: Final = 9.80665
+
+
+def axial_load_n(job: Job) -> float | None:
+    """Return the axial load with the axial part of the weight of an inclined shaft, which adds to it, [N].
+
+    Which way the shaft leans is not on record, so that the weight is counted in the sense of the load.
+    """
+    if not job.inclination_deg or job.rotor_mass_kg is None:
+        return job.axial_load_n
+    weight_n = job.rotor_mass_kg * GRAVITY_M_S2 * sin(radians(abs(job.inclination_deg)))
+    given_n = job.axial_load_n or 0.0
+    return given_n - weight_n if given_n < 0 else given_n + weight_n
 
 
 def _is_replaced(job: Job, position: PositionFacts) -> bool:
@@ -78,7 +93,7 @@ def _is_replaced(job: Job, position: PositionFacts) -> bool:
 
 
 def bolting_record(job: Job, position: PositionFacts) -> Record:
-    """Return the cap bolt torque of a position, with members for its steps: the bolts in words and torque_source.
+    """Return the cap bolt torque of a position, with a member for its steps: torque_source.
 
     Raises
     ------
@@ -94,10 +109,7 @@ def bolting_record(job: Job, position: PositionFacts) -> Record:
         charts=job.torques,
     ).record()
     chart = [each["id"] for each in record["sources"] if each["kind"] in ("site_chart", "handbook")]
-    printed = None if position.housing is None else position.housing.cap_bolts
-    of_book = None if printed is None else {name: getattr(printed, name) for name in ("thread", "grade", "count")}
-    words = {"bolt_words": bolt_words(record["bolt"]), "book_bolt_words": bolt_words(of_book)}
-    return {**record, **words, "torque_source": chart[0] if chart else None}
+    return {**record, "torque_source": chart[0] if chart else None}
 
 
 def base_bolts_record(position: PositionFacts) -> Record | None:
@@ -107,12 +119,3 @@ def base_bolts_record(position: PositionFacts) -> Record | None:
         return None
     record = base_bolt_torque(fitted.bolt, fitted.lubrication).record()
     return {**record, "count": fitted.bolt.count}
-
-
-def bolt_words(bolt: Mapping[str, Any] | None) -> Text | None:
-    """Return ``2 x M16, grade 8.8``; None where the thread is not known."""
-    if bolt is None or bolt["thread"] is None:
-        return None
-    count = f"{bolt['count']} x " if bolt["count"] else ""
-    grade = f", grade {bolt['grade']}" if bolt["grade"] else ", grade not on record: read the mark on the head"
-    return f"{count}{bolt['thread']}{grade}"

@@ -1,61 +1,33 @@
 """What the step tables may speak of: facts by name and conditions by name, for the order and for each position."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 from service import units
 from service.bolting.base_bolts import SOFT_FOOT_NM
-from service.instructions.plan import phrases
-from service.instructions.plan.arrangement_facts import arrangement_facts, arrangement_flags
+from service.errors import Text
+from service.instructions.plan import planned
 from service.instructions.plan.bolt_facts import base_bolt_facts, base_bolt_flags, cap_bolt_facts, cap_bolt_flags
-from service.instructions.plan.job import Job, PositionFacts
-from service.instructions.plan.template import Fact, Facts, listed
+from service.instructions.plan.clearance_facts import clearance_facts, clearance_flags
+from service.instructions.plan.job import PositionFacts
+from service.instructions.plan.messages import between, known_message, listed, message
+from service.instructions.plan.place_facts import line_facts, line_flags, place_facts, place_flags
+from service.instructions.plan.placing import lift_height_mm
+from service.instructions.plan.scene import HOT_SHAFT_DEGC, TAPERED_SEATS, Scene
+from service.instructions.plan.template import Fact, Facts
+from service.record import Record
 from service.reference.bearings import Bearing
 from service.reference.shafts import limits_under_sleeve, shaft_system
 from service.reference.sleeves import sleeve_thread
 
 TAB_WASHER_BORE_LIMIT_MM: Final = 200.0
 """Largest bore with a tab washer; above it a clip or a washer, by the sleeve at hand (rule C10)."""
-CONTRADICTIONS: Final = ("cross_located", "unlocated", "no_free_support")
-EMPTY_WINDOWS: Final = ("class_too_tight", "rows_differ")
-"""Why nothing lies inside the window of a bearing that was measured (rule C4)."""
-TAPERED_SEATS: Final = ("adapter_sleeve", "withdrawal_sleeve", "tapered_journal")
-
-
-@dataclass(frozen=True, slots=True)
-class Scene:
-    """Everything that is known when the steps are chosen: the job and the records of its calculations."""
-
-    job: Job
-    targets: Mapping[str, Mapping[str, Any]]
-    arrangement: Mapping[str, Any] | None
-    bolting: Mapping[str, Mapping[str, Any]]
-    base_bolts: Mapping[str, Mapping[str, Any]]
-
-    def support(self, name: str) -> Mapping[str, Any] | None:
-        """Return the answer of the arrangement for a position, with the name of what holds the shaft."""
-        found = [each for each in self.supports if each["name"] == name]
-        held = [each["name"] for each in self.supports if each["role"] == "locating"]
-        return {**found[0], "held_by": held[0] if len(held) == 1 else None} if found else None
-
-    @property
-    def supports(self) -> Sequence[Mapping[str, Any]]:
-        """Return the supports of the shaft as the arrangement answers them."""
-        return () if self.arrangement is None else self.arrangement["supports"]
-
-    @property
-    def roles_blocked(self) -> bool:
-        """Return whether the roles contradict each other, so that no bearing may be set by them (A1, A4)."""
-        found = () if self.arrangement is None else self.arrangement["blocked"]
-        return any(each["code"] in CONTRADICTIONS for each in found)
-
-    @property
-    def open_roles(self) -> list[str]:
-        """Return the positions whose role is not decided."""
-        if self.arrangement is None:
-            return [position.name for position in self.job.positions]
-        return [each["name"] for each in self.supports if each["role"] is None]
+STOP_DEGC: Final = 100.0
+WARN_DEGC: Final = 88.0
+"""Run-in stop limit and warning where the site has none: default of this service, no common limit is printed."""
+GREASE_LIMITS_DEGC: Final = (80.0, 120.0)
+"""Shaft temperatures above which a high-temperature grease is needed, and its maker is asked, [degC]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,184 +39,218 @@ class Known:
     position: str | None = None
 
 
-def order_known(scene: Scene) -> Known:
-    """Return what is known of the order as a whole."""
+def order_known(scene: Scene, placement: Record | None) -> Known:
+    """Return what is known of the order as a whole; what only one free bearing has counts for it too."""
     job = scene.job
-    free = [each["name"] for each in scene.supports if each["role"] == "free"]
-    facts: dict[str, Fact] = {
+    held = scene.held
+    facts: dict[str, Fact | Text] = {
         "asset_tag": job.asset_tag,
-        "asset_name": job.asset_name,
-        "shaft_name": job.shaft_name,
-        "positions": phrases.as_words(listed(job.replaced)),
-        "blade_set": phrases.CLASS_WORDS[job.blade_set.system],
-        "run_in_rise_min": units.temperature_difference(10),
-        "run_in_rise_max": units.temperature_difference(50),
-        "soft_foot_limit": units.clearance(SOFT_FOOT_NM),
-        "free_names": phrases.as_words(listed(free)),
-        "spacing": phrases.spacing(job.positions),
-        "ring_summary": phrases.ring_summary(scene.supports),
-        "open_roles": phrases.as_words(listed(scene.open_roles)),
+        "positions": listed(scene.in_order),
+        "worked": listed(scene.worked),
+        "held": held,
+        "free": listed(scene.free),
+        "in_the_way": _in_the_way(scene),
+        "rotor_mass": None if job.rotor_mass_kg is None else units.mass(job.rotor_mass_kg),
+        "lift_height": _lift(lift_height_mm(scene)),
+        "soft_foot": units.clearance(SOFT_FOOT_NM),
+        "process_gap": _process_gap(scene),
+        "stop_limit": units.temperature_limit(STOP_DEGC if job.stop_limit_degc is None else job.stop_limit_degc),
+        "warn_limit": units.temperature_limit(WARN_DEGC) if job.stop_limit_degc is None else None,
+        "steady_band": message("steady_inch" if job.units == "inch" else "steady_metric"),
+        "blade_set": message("blades_inch" if job.blade_set.system == "inch" else "blades_metric"),
     }
-    flags = {job.kind}
-    if len(job.positions) > 1:
-        flags.add("several_supports")
-    if scene.open_roles:
-        flags.add("roles_open")
-    if not free:
-        flags.add("no_free")
-    if scene.roles_blocked:
-        flags.add("roles_blocked")
-    return Known(facts, frozenset(flags))
+    facts |= line_facts(scene, placement)
+    return Known(_sayable(facts), frozenset((*_order_flags(scene), *line_flags(scene, placement))))
 
 
-def position_known(scene: Scene, position: PositionFacts) -> Known:
+def position_known(scene: Scene, placement: Record | None, name: str, order: Known) -> Known:
     """Return what is known of one position, the facts of the order included."""
-    order = order_known(scene)
-    bearing = scene.job.bearing_at(position)
-    target = scene.targets.get(position.name)
-    support = scene.support(position.name)
-    bolting = scene.bolting.get(position.name, {})
-    facts = {
+    position, bearing = scene.at[name], scene.bearing(name)
+    target, bolting, base = scene.targets.get(name), scene.bolting.get(name, {}), scene.base_bolts.get(name)
+    facts: dict[str, Fact | Text] = {
         **order.facts,
-        "position": position.name,
-        **_parts_facts(position, bearing),
-        **_clearance_facts(target),
-        **arrangement_facts(scene.job, support),
+        "position": name,
+        **_parts_facts(scene, position, bearing),
+        **clearance_facts(target),
+        **place_facts(scene, placement, name),
         **cap_bolt_facts(bolting),
-        **base_bolt_facts(scene.base_bolts.get(position.name)),
+        **base_bolt_facts(base, position.base_torque_n_m),
     }
     flags = {
         *order.flags,
-        *_seat_flags(position, bearing),
-        *_clearance_flags(target),
-        *arrangement_flags(support),
+        *_seat_flags(scene, position, bearing),
+        *clearance_flags(target),
+        *place_flags(scene, placement, name),
         *cap_bolt_flags(bolting),
-        *base_bolt_flags(scene.base_bolts.get(position.name)),
+        *base_bolt_flags(base, position.base_torque_n_m),
+        *_position_flags(scene, position),
     }
-    if position.name not in scene.job.replaced:
-        flags.add("stays")
-    if position.load_direction == "up":
-        flags.add("upward_load")
+    return Known(_sayable(facts), frozenset(flags), name)
+
+
+def _sayable(facts: Mapping[str, "Fact | Text"]) -> dict[str, Fact]:
+    return {name: fact for name, fact in facts.items() if fact is not None}
+
+
+def _order_flags(scene: Scene) -> Iterator[str]:
+    job = scene.job
+    yield job.kind
+    kinds = {drive.kind for drive in job.drives}
+    yield from kinds & {"coupling", "belt", "chain"}
+    if len(job.positions) > 1:
+        yield "several_supports"
+    if job.overhung or (job.overhung is None and _wheel_outside(scene)):
+        yield "overhung"
+    if job.take_up:
+        yield "take_up"
+    if job.wheels:
+        yield "wheel"
+    if job.process_gap is not None:
+        yield "process_gap"
+    if job.inclination_deg:
+        yield "inclined"
+    if job.stop_limit_degc is None:
+        yield "stop_default"
+    hot = None if job.shaft is None else job.shaft.temperature_degc
+    if hot is not None and hot > HOT_SHAFT_DEGC:
+        yield "hot_shaft"
+        yield from (f"over_{limit:.0f}" for limit in GREASE_LIMITS_DEGC if hot > limit)
+    for name in scene.worked:
+        bearing = scene.bearing(name)
+        if bearing is not None and (bearing.bore_mm > 200 or (planned.bearing_mass_kg(bearing) or 0.0) > 25.0):
+            yield "big"
+        if scene.sealed(name):
+            yield "any_sealed"
+        if scene.seat(name) == "cylindrical":
+            yield "any_cylindrical"
+        if bearing is not None and bearing.bore_mm > 80 and scene.seat(name) in TAPERED_SEATS:
+            yield "oil_or_hydraulic"
+        if scene.seat(name) == "tapered_journal":
+            yield "oil_or_hydraulic"
+
+
+def _wheel_outside(scene: Scene) -> bool:
+    """Return whether a wheel stands outside the bearings."""
+    places = [each.at_mm for each in scene.job.positions if each.at_mm is not None]
+    if len(places) < 2:
+        return False
+    return any(wheel.at_mm is not None and not min(places) <= wheel.at_mm <= max(places) for wheel in scene.job.wheels)
+
+
+def _position_flags(scene: Scene, position: PositionFacts) -> Iterator[str]:
+    name = position.name
+    if name in scene.job.replaced:
+        yield "worked"
+    else:
+        yield "stays"
+    if name in scene.job.refitted:
+        yield "refitted"
+    if position.load_direction in ("up", "down"):
+        yield f"load_{position.load_direction}"
     if position.lubrication == "oil":
-        flags.add("oil")
-    return Known(facts, frozenset(flags), position.name)
+        yield "oil"
+    if position.ring_moves in ("stiff", "stuck"):
+        yield "ring_jammed"
+    if scene.sealed(name):
+        yield "sealed"
+    if position.base_movement == "may_slide":
+        yield "base_slides"
 
 
-def _parts_facts(position: PositionFacts, bearing: Bearing | None) -> dict[str, Fact]:
-    facts: dict[str, Fact] = {}
-    housing = position.housing
-    if housing is not None:
-        facts["housing"] = housing.size or housing.name or "as described"
-        if housing.seat_width_mm is not None:
-            facts["seat_width"] = units.dimension(housing.seat_width_mm)
+def _in_the_way(scene: Scene) -> Text | None:
+    found: list[Text] = []
+    for name in scene.worked:
+        for each in scene.at[name].in_the_way or ():
+            found.append(message("obstacle_keyed" if each.keyed else "obstacle", name=each.name, position=name))
+    return listed(found)
+
+
+def _process_gap(scene: Scene) -> Text | None:
+    gap = scene.job.process_gap
+    if gap is None:
+        return None
+    width = None if gap.gap_mm is None else units.gap(gap.gap_mm)
+    return known_message("process_gap", name=gap.name, gap=width) or gap.name
+
+
+def _lift(value_mm: float | None) -> units.Quantity | None:
+    return None if value_mm is None else units.lift_least(value_mm)
+
+
+def _parts_facts(scene: Scene, position: PositionFacts, bearing: Bearing | None) -> dict[str, "Fact | Text"]:
+    facts: dict[str, Fact | Text] = {"grease": position.grease}
+    if position.grease_g is not None:
+        facts["housing_fill"] = message("fill_book", amount=units.grease(position.grease_g))
     if position.shaft_diameter_mm is not None:
         facts |= _shaft_facts(position)
     if bearing is None:
         return facts
-    facts["bearing"] = bearing.designation or f"{bearing.type.replace('_', ' ')} bearing {bearing.clearance_class}"
-    facts["bore"] = units.dimension(bearing.bore_mm)
-    facts["taper"] = bearing.taper
-    facts["bore_form"] = f"taper {bearing.taper}" if bearing.tapered else "cylindrical bore"
-    facts["clearance_class"] = bearing.clearance_class
+    name = bearing.designation
+    facts |= {
+        "bearing": name or message(f"bearing_{bearing.type}", clearance_class=bearing.clearance_class),
+        "bore": units.dimension(bearing.bore_mm),
+        "taper": bearing.taper,
+        "clearance_class": bearing.clearance_class,
+        "class_asked": message("class_asked", clearance_class=bearing.clearance_class),
+    }
     if position.sleeve_thread is not None:
         thread = sleeve_thread(bore_mm=bearing.bore_mm, system=position.sleeve_thread)
         facts["locknut"] = None if thread is None else thread.thread
+    mass_kg, grease_g = planned.bearing_mass_kg(bearing), planned.bearing_grease_g(bearing)
+    heat = planned.heating(bearing, position.shaft_tolerance, sealed=scene.sealed(position.name))
+    facts |= {
+        "bearing_mass": None if mass_kg is None else units.mass(mass_kg),
+        "bearing_grease": None if grease_g is None else units.grease(grease_g),
+        "freeing_way": message(f"freeing_{planned.freeing_way(bearing)}"),
+        "tighten_way": message(f"tightening_{planned.tightening_way(bearing)}"),
+        "heat_to": None if heat.heat_to_degc is None else units.temperature(heat.heat_to_degc),
+        "heat_max": units.temperature_limit(heat.heat_max_degc),
+    }
     return facts
 
 
-def _shaft_facts(position: PositionFacts) -> dict[str, Fact]:
+def _shaft_facts(position: PositionFacts) -> dict[str, "Fact | Text"]:
     diameter_mm = position.shaft_diameter_mm
     if diameter_mm is None:
         return {}
-    facts: dict[str, Fact] = {"shaft_diameter": units.dimension(diameter_mm)}
+    facts: dict[str, Fact | Text] = {"shaft_diameter": units.dimension(diameter_mm)}
     limits = limits_under_sleeve(diameter_mm=diameter_mm, system=shaft_system(diameter_mm))
-    if limits is not None and position.seat in (None, "adapter_sleeve"):
-        smallest, largest, said = phrases.shaft_limits(diameter_mm, limits.upper_nm, limits.lower_nm)
-        facts |= {"shaft_min": smallest, "shaft_max": largest, "shaft_limits": said, "shaft_source": limits.source.id}
-        if limits.form_nm is not None:
-            facts["shaft_form"] = units.clearance(limits.form_nm)
+    if limits is None or position.seat not in (None, "adapter_sleeve"):
+        return facts
+    smallest, largest = (
+        units.dimension(round(diameter_mm + edge_nm / units.NM_PER_MM, 6))
+        for edge_nm in (limits.lower_nm, limits.upper_nm)
+    )
+    facts |= {
+        "shaft_min": smallest,
+        "shaft_max": largest,
+        "shaft_limits": between({"min": smallest, "max": largest}),
+        "shaft_source": limits.source.id,
+    }
+    if limits.form_nm is not None:
+        facts["shaft_form"] = units.clearance(limits.form_nm)
     return facts
 
 
-def _clearance_facts(target: Mapping[str, Any] | None) -> dict[str, Fact]:
-    if target is None:
-        return {}
-    initial, reduction = target.get("initial_clearance") or {}, target.get("reduction") or {}
-    residual, blades = target.get("residual_clearance") or {}, target.get("blades") or {}
-    judged = {} if residual.get("provisional") else residual
-    tightens = _no_window(target) is None
-    displacement = (tightens and target.get("axial_displacement")) or {}
-    nut_turn = (tightens and target.get("nut_turn")) or {}
-    measured = target.get("measured") or {}
-    return {
-        "initial_min": initial.get("min"),
-        "initial_max": initial.get("max"),
-        "initial_range": phrases.between(initial),
-        "initial_source": initial.get("source"),
-        "measured": measured.get("value"),
-        "reduction_range": phrases.between(reduction),
-        "reduction_aim": reduction.get("aim"),
-        "reduction_source": reduction.get("source"),
-        "residual_min": judged.get("min"),
-        "residual_max": judged.get("max"),
-        "residual_range": phrases.between(residual),
-        "residual_aim": residual.get("aim"),
-        "residual_floor": residual.get("floor"),
-        "residual_source": residual.get("source"),
-        "floor_source": residual.get("floor_source"),
-        "blade_target": phrases.stack(blades.get("target")),
-        "blade_pass": phrases.stack(blades.get("must_pass")),
-        "blade_stop": phrases.stack(blades.get("must_not_pass")),
-        "displacement_min": displacement.get("min"),
-        "displacement_max": displacement.get("max"),
-        "displacement_range": phrases.between(displacement),
-        "displacement_source": displacement.get("source"),
-        "nut_turn_range": phrases.between(nut_turn),
-        "nut_turn_thread": nut_turn.get("thread"),
-    }
-
-
-def _no_window(target: Mapping[str, Any]) -> str | None:
-    """Return why a bearing with a measured clearance has no residual window; None where it has one or may have."""
-    measured = target.get("measured")
-    if target.get("residual_clearance") is not None:
-        return None
-    if measured is not None and measured["verdict"] != "accept":
-        return "initial_outside"
-    return "window_empty" if any(each["code"] in EMPTY_WINDOWS for each in target["blocked"]) else None
-
-
-def _seat_flags(position: PositionFacts, bearing: Bearing | None) -> Iterable[str]:
-    seat = position.seat or ("adapter_sleeve" if bearing is not None and bearing.tapered else None)
+def _seat_flags(scene: Scene, position: PositionFacts, bearing: Bearing | None) -> Iterator[str]:
+    seat = scene.seat(position.name)
     yield seat or "seat_unknown"
     if seat in TAPERED_SEATS:
         yield "tapered_seat"
     if seat in ("adapter_sleeve", "withdrawal_sleeve"):
         yield "on_sleeve"
-    if seat in ("withdrawal_sleeve", "tapered_journal"):
-        yield "on_taper_without_sleeve"
     if bearing is None:
         yield "bearing_unknown"
         return
     yield bearing.type
     if bearing.bore_mm <= TAB_WASHER_BORE_LIMIT_MM:
         yield "tab_washer"
+    if planned.tightening_way(bearing) == "hydraulic_nut":
+        yield "hydraulic"
+    if bearing.bore_mm > TAB_WASHER_BORE_LIMIT_MM:
+        yield "big_bore"
+    mass_kg = planned.bearing_mass_kg(bearing)
+    if mass_kg is not None and mass_kg > planned.HOIST_FROM_KG:
+        yield "hoist"
     if bearing.class_to_confirm:
         yield "class_to_confirm"
-        if not bearing.clearance_class_assumed:
-            yield "class_combined"
-
-
-def _clearance_flags(target: Mapping[str, Any] | None) -> Iterable[str]:
-    if target is None:
-        return
-    residual, blades = target.get("residual_clearance"), target.get("blades")
-    why = _no_window(target)
-    if why is not None:
-        yield from (why, "no_window")
-    elif residual is None:
-        yield "no_residual"
-    elif residual.get("provisional"):
-        yield "provisional"
-    if blades is not None:
-        yield "blades_resolve" if blades.get("resolves") else "blades_too_coarse"

@@ -9,12 +9,13 @@ from service.mounting.blades import blade_set_of
 from service.mounting.clearance import Measured
 
 Inputs = Mapping[str, Any]
-OVERRIDING: Final = ("ring_present", "locknut_side", "lubrication")
+OVERRIDING: Final = ("ring_present", "locknut_side", "lubrication", "ring_moves")
 """As-found facts that override the record of a position (rule A5)."""
 
 
 def job_of_inputs(inputs: Inputs, *, books: SiteBooks = NO_BOOKS) -> Job:
-    """Return the job of stored inputs {asset, positions, kind, units, blade_set, books?, measured?, as_found?, ...}.
+    """Return the job of stored inputs {asset, positions, kind, units, blade_set, books?, measured?, as_found?,
+    seats_mm?, refitted?, answers?, ...}.
 
     Parameters
     ----------
@@ -37,6 +38,9 @@ def job_of_inputs(inputs: Inputs, *, books: SiteBooks = NO_BOOKS) -> Job:
         wrench=inputs.get("wrench"),
         charts=books.charts,
         torques=books.torques,
+        seats_mm=inputs.get("seats_mm"),
+        refitted=inputs.get("refitted") or (),
+        answers=inputs.get("answers"),
     )
 
 
@@ -44,6 +48,11 @@ def with_measured(inputs: Inputs, position: str, measured: Measured) -> dict[str
     """Return the inputs with the measured initial clearance of a position."""
     rows = [list(row) for row in measured.rows_nm]
     return {**inputs, "measured": {**(inputs.get("measured") or {}), position: rows}}
+
+
+def with_seats(inputs: Inputs, position: str, spacing_mm: float) -> dict[str, Any]:
+    """Return the inputs with the distance of the seat centres as read, from the held one to this free one, [mm]."""
+    return {**inputs, "seats_mm": {**(inputs.get("seats_mm") or {}), position: spacing_mm}}
 
 
 def with_as_found(inputs: Inputs, position: str, facts: Mapping[str, Any]) -> dict[str, Any]:

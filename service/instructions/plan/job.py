@@ -21,9 +21,50 @@ ASSEMBLY_TEMPERATURE_DEGC = 20.0
 RESERVE_MM = 0.5
 
 
+BASE_MOVEMENTS = ("pinned", "may_slide", "unknown")
+"""Whether a free base may be moved along the shaft (readiness R10)."""
+SEALINGS = ("lip", "felt", "labyrinth")
+
+
+@dataclass(frozen=True, slots=True)
+class Obstacle:
+    """What stands between a bearing and the shaft end it leaves by; ``keyed``: it needs a puller and time."""
+
+    name: str
+    keyed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ProcessGap:
+    """A gap that the machine must keep at the held end, its name and width, [mm]; None where only the name is known."""
+
+    name: str
+    gap_mm: float | None = None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PositionFacts:
-    """One position as it is on record; what is None is not known. ``path`` leads to it in the request."""
+    """One position as it is on record; what is None is not known. ``path`` leads to it in the request.
+
+    Parameters
+    ----------
+    base_movement : str or None
+        One of BASE_MOVEMENTS
+    base_torque_n_m : float or None
+        Torque of the base bolts out of the housing maker's book, [N m]
+    in_the_way : tuple of Obstacle or None
+        Empty where nothing is in the way
+    shaft_tolerance : str or None
+        ISO 286 class of a cylindrical seat, "m5"
+    seals : str or None
+        One of SEALINGS
+    ring_moves : str or None
+        How the outer ring slid as found: "free", "stiff" or "stuck"
+    grease : str or None
+        Name of the grease on the lubrication plan
+    grease_g : float or None
+        First fill of the housing out of its book, [g]
+    """
 
     name: str
     at_mm: float | None = None
@@ -48,12 +89,39 @@ class PositionFacts:
     rings_planned: int | None = None
     cap_bolts: FittedBolts | None = None
     base_bolts: FittedBolts | None = None
+    base_movement: str | None = None
+    base_torque_n_m: float | None = None
+    in_the_way: tuple[Obstacle, ...] | None = None
+    sealed: bool | None = None
+    shaft_bore_mm: float | None = None
+    shaft_tolerance: str | None = None
+    sleeve: str | None = None
+    seals: str | None = None
+    ring_moves: str | None = None
+    grease: str | None = None
+    grease_g: float | None = None
     path: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Job:
-    """One order on one shaft. ``positions``: all of the shaft, in order; ``replaced``: those worked on."""
+    """One order on one shaft. ``positions``: all of the shaft, in order; ``replaced``: those worked on.
+
+    Parameters
+    ----------
+    inclination_deg : float or None
+        Angle of the shaft to the horizontal, 90 for a vertical one, [deg]
+    overhung, take_up, hollow : bool or None
+        A wheel or pulley outside the bearings; bases on take-up screws; a hollow shaft
+    stop_limit_degc : float or None
+        The site's run-in stop limit for this asset, [degC]
+    seats_mm : mapping of position to float
+        Distance of the seat centres from the held one to this free one as read in this job, [mm]
+    refitted : tuple of str
+        Positions whose own bearing goes back in
+    lifting_plan, tools_at_hand, parts_in_store : bool or None
+        Answered by planner, tool store and storekeeper (readiness R14, R13, R17)
+    """
 
     asset_tag: str
     asset_name: str
@@ -73,6 +141,18 @@ class Job:
     setting_temperature_degc: float | None = None
     axial_load_n: float | None = None
     wrench: Wrench | None = None
+    inclination_deg: float | None = None
+    rotor_mass_kg: float | None = None
+    overhung: bool | None = None
+    take_up: bool | None = None
+    hollow: bool | None = None
+    process_gap: ProcessGap | None = None
+    stop_limit_degc: float | None = None
+    lifting_plan: bool | None = None
+    tools_at_hand: bool | None = None
+    parts_in_store: bool | None = None
+    seats_mm: Mapping[str, float] = field(default_factory=dict)
+    refitted: tuple[str, ...] = ()
     fitted: Mapping[str, Bearing] = field(default_factory=dict)
     measured: Mapping[str, Measured] = field(default_factory=dict)
     charts: tuple[Chart, ...] = ()
@@ -97,6 +177,9 @@ def job_from_record(
     charts: tuple[Chart, ...] = (),
     torques: tuple[ChartedTorque, ...] = (),
     site_steps: tuple[Mapping[str, Any], ...] = (),
+    seats_mm: Mapping[str, float] | None = None,
+    refitted: Sequence[str] = (),
+    answers: Mapping[str, Any] | None = None,
 ) -> Job:
     """Return the job that an asset on record and an order make.
 
@@ -112,6 +195,12 @@ def job_from_record(
         The site's own charts for bearings, and its cap torques, in order of precedence.
     wrench : dict
         The torque wrench at hand, {min, max, length?, adapter_length?, adapter_angle?}.
+    seats_mm : dict
+        Distances of seat centres as read in this job, by free position, [mm].
+    refitted : sequence of str
+        Positions whose own bearing goes back in.
+    answers : dict
+        What the office answered for this order: {lifting_plan?, tools_at_hand?, parts_in_store?}.
 
     Raises
     ------
@@ -149,12 +238,30 @@ def job_from_record(
         setting_temperature_degc=_number(shaft.get("setting_temperature")),
         axial_load_n=_number(shaft.get("axial_load")),
         wrench=wrench_of(wrench),
+        **_line_facts(shaft),
+        **{name: (answers or {}).get(name) for name in ("lifting_plan", "tools_at_hand", "parts_in_store")},
+        seats_mm=seats_mm or {},
+        refitted=tuple(refitted),
         fitted=fitted,
         measured=measured or {},
         charts=charts,
         torques=torques,
         site_steps=site_steps,
     )
+
+
+def _line_facts(shaft: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what is on record of a shaft beyond its supports: how it lies, what hangs on it, what it must keep."""
+    gap = shaft.get("process_gap")
+    return {
+        "inclination_deg": _number(shaft.get("inclination")),
+        "rotor_mass_kg": _number(shaft.get("rotor_mass")),
+        "overhung": shaft.get("overhung"),
+        "take_up": shaft.get("take_up"),
+        "hollow": shaft.get("hollow"),
+        "process_gap": None if gap is None else ProcessGap(gap["name"], _number(gap.get("gap"))),
+        "stop_limit_degc": _number(shaft.get("stop_limit")),
+    }
 
 
 def required_bearing(facts: Mapping[str, Any], path: str) -> Bearing:
@@ -298,8 +405,23 @@ def _position(facts: Mapping[str, Any], path: str, housings: Mapping[str, Housin
         rings_planned=facts.get("rings_planned"),
         cap_bolts=fitted_bolts(facts.get("cap_bolts"), f"{path}/cap_bolts"),
         base_bolts=fitted_bolts(facts.get("base_bolts"), f"{path}/base_bolts"),
+        base_movement=facts.get("base_movement"),
+        base_torque_n_m=_number(facts.get("base_torque")),
+        in_the_way=_obstacles(facts.get("in_the_way")),
+        sealed=facts.get("sealed"),
+        shaft_bore_mm=_number(facts.get("shaft_bore")),
+        shaft_tolerance=facts.get("shaft_tolerance"),
+        sleeve=facts.get("sleeve"),
+        seals=facts.get("seals"),
+        ring_moves=facts.get("ring_moves"),
+        grease=facts.get("grease"),
+        grease_g=None if facts.get("grease_fill") is None else facts["grease_fill"].value * 1000,
         path=path,
     )
+
+
+def _obstacles(facts: Iterable[Mapping[str, Any]] | None) -> tuple[Obstacle, ...] | None:
+    return None if facts is None else tuple(Obstacle(each["name"], bool(each.get("keyed"))) for each in facts)
 
 
 def _bearing(facts: Mapping[str, Any]) -> Bearing:

@@ -1,62 +1,38 @@
-"""The steps as data: ``data/*.toml``, read once and refused when a step could not be said."""
+"""The steps as data: ``data/*.toml``, read once and refused when a step could not be said.
+
+A step has its text in three levels: ``brief`` is one line of at most 60 characters, ``standard`` at most 35 words, and
+``full`` holds the sentences that a new hand reads after the standard ones. Several steps may have one id, each for
+another way of doing it; at one position at most one of them applies.
+"""
 
 import re
-import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 from typing import Any, Final
 
 from service.errors import TableError
 from service.findings import Source
-from service.instructions.plan.template import Sentence, sentence
+from service.instructions.plan.messages import table
+from service.instructions.plan.template import Place, Sentence, sentences
 from service.reference.tables import provenance
 
-PHASES: Final = (
-    "isolate",
-    "as_found",
-    "removal",
-    "parts_check",
-    "shaft_and_housing",
-    "layout",
-    "mount",
-    "lower",
-    "settings",
-    "rings",
-    "grease",
-    "cap",
-    "torque",
-    "turn",
-    "alignment",
-    "run_in",
-    "hand_back",
-)
-"""In the order of work (rule I1); the alert data stand before the first step, in the plan itself."""
-
-IMPLIED_FACTS: Final = {"roles_open": ("open_roles",), "spherical_roller": ("clearance_class",)}
-"""Facts that are known wherever a condition holds."""
-
-SCOPES: Final = ("order", "position", "support", "locating", "free")
-"""Once an order; for each bearing worked on, locating first; for each support of the shaft; for those of one role."""
-
+LEVELS: Final = ("brief", "standard", "full")
+BRIEF_CHARACTERS: Final = 60
+STANDARD_WORDS: Final = 35
 TITLE_LIMIT: Final = 40
-ORDER_FACTS: Final = frozenset(
-    (
-        *("asset_tag", "asset_name", "shaft_name", "positions", "blade_set"),
-        *("run_in_rise_min", "run_in_rise_max", "soft_foot_limit"),
-    )
-)
-"""Known for every order; ``position`` too, where a step is for one. Others need ``without`` or ``optional``."""
+HOLDS: Final = range(1, 10)
 _RULE: Final = re.compile(r"^(C([1-9]|10)|A[1-9]|B[1-5]|I[1-9])$")
+_STEP_NUMBER: Final = re.compile(r"^no_[a-z0-9_]+$")
 _MEMBERS: Final = frozenset(
     (
-        *("id", "phase", "per", "title", "text", "when", "hold_point", "record"),
-        *("cautions", "tools", "parts", "rule", "sources", "after"),
+        *("id", "phase", "per", "title", "when", "hold", "record", *LEVELS, "each"),
+        *("tools", "parts", "rule", "sources", "after"),
     )
 )
-_RECORD_MEMBERS: Final = frozenset(("kind", "dimension", "min", "max"))
-_FILES: Final = ("before", "parts_and_shaft", "mounting", "closing", "running")
+_RECORD_MEMBERS: Final = frozenset(("kind", "dimension", "min", "max", "aim"))
+_FILES: Final = ("clear", "as_found", "strip", "check", "mount", "place", "close", "run")
+PER: Final = ("once", "each", "held", "free")
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,28 +43,36 @@ class RecordTemplate:
     dimension: str | None = None
     min: str | None = None
     max: str | None = None
+    aim: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class StepTemplate:
-    """One step of the work before a machine is known."""
+    """One step of the work before a machine is known. ``per``: the only ends it is for; () for any."""
 
     id: str
     phase: str
-    per: str
     title: str
-    text: tuple[Sentence, ...]
+    texts: Mapping[str, tuple[Sentence, ...]]
+    each: tuple[Sentence, ...]
     rule: str
+    per: tuple[str, ...] = ()
     when: tuple[str, ...] = ()
-    hold_when: tuple[str, ...] | None = None
+    hold: int | None = None
     record: RecordTemplate | None = None
-    cautions: tuple[Sentence, ...] = ()
     tools: tuple[Sentence, ...] = ()
     parts: tuple[Sentence, ...] = ()
     sources: tuple[Sentence, ...] = ()
     after: str | None = None
-    always: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    """Members that say the same for every order, said: most of a plan, so it is not said anew each time."""
+
+
+@dataclass(frozen=True, slots=True)
+class Phase:
+    """One part of the work: its title, and the cautions that stand once at its head."""
+
+    id: str
+    title: str
+    cautions: tuple[Sentence, ...]
 
 
 def step_template(given: Mapping[str, Any]) -> StepTemplate:
@@ -97,70 +81,124 @@ def step_template(given: Mapping[str, Any]) -> StepTemplate:
     Raises
     ------
     TableError
-        A member is unknown or missing, the title too long, the phase or rule not one of ours.
+        A member is unknown or missing, a text too long, a placeholder not a fact, phase or rule not one of ours.
     """
     name = given.get("id")
     unknown = set(given) - _MEMBERS
     if unknown:
         raise TableError(f"step {name}: unknown member {', '.join(sorted(unknown))}")
-    lacking = [member for member in ("id", "phase", "per", "title", "text", "rule") if not given.get(member)]
+    lacking = [member for member in ("id", "phase", "title", "brief", "standard", "rule") if not given.get(member)]
     if lacking:
         raise TableError(f"step {name}: lacks {', '.join(lacking)}")
-    _check_words(given)
-    hold = given.get("hold_point", False)
-    for member in ("text", "cautions", "tools", "parts"):
-        for each in _sentences(given.get(member, ())):
-            _check_sayable(given, each)
-    said = {member: _sentences(given.get(member, ())) for member in ("text", "cautions", "tools", "parts", "sources")}
-    return StepTemplate(
+    per = given.get("per", ())
+    step = StepTemplate(
         id=given["id"],
         phase=given["phase"],
-        per=given["per"],
         title=given["title"],
-        text=said["text"],
+        texts={level: sentences(given.get(level, ())) for level in LEVELS},
+        each=sentences(given.get("each", ())),
         rule=given["rule"],
+        per=(per,) if isinstance(per, str) else tuple(per),
         when=tuple(given.get("when", ())),
-        hold_when=None if hold is False else () if hold is True else tuple(hold),
+        hold=given.get("hold"),
         record=_record(given),
-        cautions=said["cautions"],
-        tools=said["tools"],
-        parts=said["parts"],
-        sources=tuple(replace(each, optional=True) for each in said["sources"]),
+        tools=sentences(given.get("tools", ())),
+        parts=sentences(given.get("parts", ())),
+        sources=sentences(given.get("sources", ())),
         after=given.get("after"),
-        always={
-            member: tuple(each.fixed for each in sentences if each.fixed)
-            for member, sentences in said.items()
-            if all(each.fixed is not None and not each.when for each in sentences)
-        },
+    )
+    _check_words(step)
+    _check_texts(step)
+    return step
+
+
+def _check_words(step: StepTemplate) -> None:
+    if len(step.title) > TITLE_LIMIT or not step.title.isascii():
+        raise TableError(f"step {step.id}: a title is at most {TITLE_LIMIT} characters of ASCII")
+    if step.phase not in phases():
+        raise TableError(f"step {step.id}: unknown phase {step.phase}")
+    if not set(step.per) <= set(PER):
+        raise TableError(f"step {step.id}: per is one of {', '.join(PER)}")
+    if not _RULE.match(step.rule):
+        raise TableError(f"step {step.id}: {step.rule} is not a rule")
+    if step.hold is not None and step.hold not in HOLDS:
+        raise TableError(f"step {step.id}: a hold is 1 to 9")
+
+
+def _check_texts(step: StepTemplate) -> None:
+    last = step.texts["brief"][-1]
+    if last.names or last.when:
+        raise TableError(f"step {step.id}: the last brief text has no places and no conditions")
+    for each in _all_sentences(step):
+        checked_places(f"step {step.id}", each)
+    for each in step.texts["brief"]:
+        checked_brief(f"step {step.id}", each)
+    checked_standard(f"step {step.id}", step.texts["standard"])
+
+
+def _all_sentences(step: StepTemplate) -> Iterable[Sentence]:
+    for group in (*step.texts.values(), step.each, step.tools, step.parts, step.sources):
+        for each in group:
+            yield from each.branches()
+
+
+def checked_places(where: str, given: Sentence) -> None:
+    """Refuse a sentence with a placeholder that is no fact.
+
+    Raises
+    ------
+    TableError
+        A placeholder is unknown.
+    """
+    for each in given.branches():
+        unknown = sorted(name for name in each.names if name not in typical_facts() and not _STEP_NUMBER.match(name))
+        if unknown:
+            raise TableError(f"{where}: unknown placeholder {', '.join(unknown)}")
+
+
+def checked_brief(where: str, given: Sentence) -> None:
+    """Refuse a brief text that is too long when filled in with typical values.
+
+    Raises
+    ------
+    TableError
+        It is longer than 60 characters.
+    """
+    for each in given.branches():
+        text = typically(each)
+        if len(text) > BRIEF_CHARACTERS:
+            raise TableError(f"{where}: brief has {len(text)} characters, at most {BRIEF_CHARACTERS}: {text}")
+
+
+def checked_standard(where: str, given: tuple[Sentence, ...]) -> None:
+    """Refuse a standard text that is too long: what is always said, with the longest that may be said besides.
+
+    Raises
+    ------
+    TableError
+        It is longer than 35 words.
+    """
+    always = sum(_words(each) for each in given if not each.when)
+    sometimes = max((_words(each) for each in given if each.when), default=0)
+    if always + sometimes > STANDARD_WORDS:
+        raise TableError(f"{where}: standard has {always + sometimes} words, at most {STANDARD_WORDS}")
+
+
+def _words(given: Sentence) -> int:
+    return max(len(typically(each).split()) for each in given.branches())
+
+
+def typically(given: Sentence) -> str:
+    """Return a sentence filled in with typical values."""
+    return "".join(
+        str(typical_facts().get(part.name, "170")) if isinstance(part, Place) else part for part in given.parts
     )
 
 
-def _check_words(given: Mapping[str, Any]) -> None:
-    name, title = given["id"], given["title"]
-    if len(title) > TITLE_LIMIT or not title.isascii():
-        raise TableError(f"step {name}: a title is at most {TITLE_LIMIT} characters of ASCII")
-    if given["phase"] not in PHASES:
-        raise TableError(f"step {name}: unknown phase {given['phase']}")
-    if given["per"] not in SCOPES:
-        raise TableError(f"step {name}: per is one of {', '.join(SCOPES)}")
-    if not _RULE.match(given["rule"]):
-        raise TableError(f"step {name}: {given['rule']} is not a rule")
-
-
-def _check_sayable(given: Mapping[str, Any], each: Sentence) -> None:
-    """Refuse a sentence that could not be said, in a plan where one of its facts is not known."""
-    always = ORDER_FACTS if given["per"] == "order" else ORDER_FACTS | {"position"}
-    if each.without is not None:
-        _check_sayable(given, each.without)
-    elif not each.optional and not each.names <= always | _implied(given, each):
-        unsure = ", ".join(sorted(each.names - always))
-        raise TableError(f"step {given['id']}: say what to do without {unsure}")
-
-
-def _implied(given: Mapping[str, Any], each: Sentence) -> frozenset[str]:
-    """Return the facts that a condition makes sure of."""
-    conditions = (*given.get("when", ()), *each.when)
-    return frozenset(fact for condition in conditions for fact in IMPLIED_FACTS.get(condition, ()))
+@cache
+def typical_facts() -> Mapping[str, str]:
+    """Return a typical value, as it is printed, of each fact that a sentence may speak of."""
+    return {name: str(value) for name, value in table("facts")["typical"].items()}
 
 
 def _record(given: Mapping[str, Any]) -> RecordTemplate | None:
@@ -168,58 +206,35 @@ def _record(given: Mapping[str, Any]) -> RecordTemplate | None:
     if record is None:
         return None
     if set(record) - _RECORD_MEMBERS or "kind" not in record:
-        raise TableError(f"step {given['id']}: a record has kind, dimension, min and max")
+        raise TableError(f"step {given['id']}: a record has kind, dimension, min, max and aim")
     return RecordTemplate(**record)
 
 
-def _sentences(given: str | Mapping[str, Any] | Iterable[str | Mapping[str, Any]]) -> tuple[Sentence, ...]:
-    if isinstance(given, str | Mapping):
-        return (sentence(given),)
-    return tuple(sentence(each) for each in given)
+@cache
+def phases() -> Mapping[str, Phase]:
+    """Return the parts of the work in their order."""
+    return {
+        each["id"]: Phase(each["id"], each["title"], sentences(each.get("cautions", ())))
+        for each in table("phases")["phase"]
+    }
 
 
 @cache
 def built_in_steps() -> tuple[StepTemplate, ...]:
-    """Return the steps of the built-in tables, in the order of work.
-
-    Raises
-    ------
-    TableError
-        An id comes twice, or the phases run backwards.
-    """
-    steps = tuple(step_template(each) for name in _FILES for each in _table(name).get("step", ()))
-    ids = [step.id for step in steps]
-    twice = {each for each in ids if ids.count(each) > 1}
-    if twice:
-        raise TableError(f"steps named twice: {', '.join(sorted(twice))}")
-    order = [PHASES.index(step.phase) for step in steps]
-    if order != sorted(order):
-        raise TableError("the phases of the step tables run backwards")
-    return steps
+    """Return the steps of the built-in tables."""
+    return tuple(step_template(each) for name in _FILES for each in table(name).get("step", ()))
 
 
 @cache
 def sources() -> Mapping[str, Source]:
     """Return the sources that steps cite beside those of the calculations, by id."""
-    own = [Source(each["id"], each["title"], each["kind"]) for each in _table("sources")["source"]]
+    own = [Source(each["id"], each["title"], each["kind"]) for each in table("sources")["source"]]
     shafts = [provenance(f"shaft_tolerances_{name}").source for name in ("iso286", "inch")]
     return {each.id: each for each in (*own, *shafts)}
 
 
-@cache
-def questions() -> Mapping[str, Mapping[str, Any]]:
-    """Return how each missing fact is asked for, by the last part of its field."""
-    return {field: each for each in _table("questions")["question"] for field in each["fields"]}
-
-
-@cache
-def stops() -> Mapping[str, Mapping[str, Any]]:
-    """Return title and rule of the STOP step of each blocked code."""
-    return {each["code"]: each for each in _table("questions")["stop"]}
-
-
 def with_site_steps(steps: tuple[StepTemplate, ...], own: Iterable[Mapping[str, Any]]) -> tuple[StepTemplate, ...]:
-    """Return the steps with a site's own: one of the same id replaces, another comes after the step it names.
+    """Return the steps with a site's own: one of the same id replaces all of that id, another comes after one.
 
     Raises
     ------
@@ -230,14 +245,11 @@ def with_site_steps(steps: tuple[StepTemplate, ...], own: Iterable[Mapping[str, 
     for each in map(step_template, own):
         ids = [step.id for step in result]
         if each.id in ids:
-            result[ids.index(each.id)] = each
+            first = ids.index(each.id)
+            result = [step for step in result if step.id != each.id]
+            result.insert(first, each)
         elif each.after in ids:
-            result.insert(ids.index(each.after) + 1, each)
+            result.append(each)
         else:
             raise TableError(f"step {each.id}: after names no step")
     return tuple(result)
-
-
-def _table(name: str) -> Mapping[str, Any]:
-    path = files("service.instructions.plan") / "data" / f"{name}.toml"
-    return tomllib.loads(path.read_text(encoding="utf-8"))

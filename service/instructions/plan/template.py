@@ -1,7 +1,8 @@
 """Sentences with places for facts: how the step tables say what a step says.
 
-A sentence is plain text with ``{name}`` where a fact goes. It is said only when its conditions hold; where a fact
-is not known it is replaced by its ``without`` sentence, which says what to get. Nothing unknown is ever printed.
+A sentence is one whole message with ``{name}`` where a fact goes; no sentence is put together from pieces in code, so
+that another language can put its words in another order. It is said only when its conditions hold. Where a fact is not
+known the ``without`` sentence is said in its place, or nothing: nothing unknown is ever printed.
 """
 
 import re
@@ -13,6 +14,7 @@ from service.errors import TableError, Text
 from service.units import Quantity
 
 _PLACE: Final = re.compile(r"\{([a-z0-9_]+)\}")
+_MEMBERS: Final = frozenset(("say", "when", "without", "apart"))
 
 Fact = str | int | Quantity | tuple["str | Quantity", ...] | None
 Facts = Mapping[str, Fact]
@@ -29,19 +31,32 @@ class Place:
 class Sentence:
     """One sentence of a step: words and places, its conditions, and what is said when a fact is not known.
 
+    ``apart``: what is said once for several positions whose facts differ; the facts then stand beside each position.
     ``fixed``: the words of a sentence without places.
     """
 
     parts: tuple[str | Place, ...]
     when: tuple[str, ...] = ()
     without: "Sentence | None" = None
-    optional: bool = False
+    apart: "Sentence | None" = None
     names: frozenset[str] = field(default=frozenset())
     fixed: str | None = None
 
+    @property
+    def message(self) -> str:
+        """Return the sentence as it is written in the table."""
+        return "".join(part if isinstance(part, str) else f"{{{part.name}}}" for part in self.parts)
+
+    def branches(self) -> Iterable["Sentence"]:
+        """Yield the sentence and those that may be said in its place."""
+        yield self
+        for other in (self.without, self.apart):
+            if other is not None:
+                yield from other.branches()
+
 
 def sentence(given: str | Mapping[str, Any]) -> Sentence:
-    """Return the sentence written in a table: text alone, or {say, when?, without?, optional?}.
+    """Return the sentence written in a table: text alone, or {say, when?, without?, apart?}.
 
     Raises
     ------
@@ -49,19 +64,26 @@ def sentence(given: str | Mapping[str, Any]) -> Sentence:
         A member is unknown, or ``say`` is not there.
     """
     facts: Mapping[str, Any] = {"say": given} if isinstance(given, str) else given
-    unknown = set(facts) - {"say", "when", "without", "optional"}
-    if unknown or not isinstance(facts.get("say"), str):
-        raise TableError(f"a sentence has say, when, without and optional only: {dict(facts)!r}")
-    without = facts.get("without")
+    if set(facts) - _MEMBERS or not isinstance(facts.get("say"), str):
+        raise TableError(f"a sentence has say, when, without and apart only: {dict(facts)!r}")
+    without, apart = facts.get("without"), facts.get("apart")
     parts = _parts(facts["say"])
+    places = frozenset(part.name for part in parts if isinstance(part, Place))
     return Sentence(
         parts=parts,
         when=tuple(facts.get("when", ())),
         without=None if without is None else sentence(without),
-        optional=bool(facts.get("optional", False)),
-        names=frozenset(part.name for part in parts if isinstance(part, Place)),
-        fixed="".join(str(part) for part in parts) if not any(isinstance(part, Place) for part in parts) else None,
+        apart=None if apart is None else sentence(apart),
+        names=places,
+        fixed=None if places else facts["say"],
     )
+
+
+def sentences(given: str | Mapping[str, Any] | Iterable[str | Mapping[str, Any]]) -> tuple[Sentence, ...]:
+    """Return the sentences written in a table, one or a list of them."""
+    if isinstance(given, str | Mapping):
+        return (sentence(given),)
+    return tuple(sentence(each) for each in given)
 
 
 def _parts(text: str) -> tuple[str | Place, ...]:
@@ -83,52 +105,38 @@ def holds(when: Iterable[str], flags: frozenset[str]) -> bool:
     return True
 
 
-def filled(sentences: Iterable[Sentence], facts: Facts, flags: frozenset[str]) -> Text:
-    """Return the sentences that apply as one text, a blank between them.
-
-    Raises
-    ------
-    TableError
-        A fact is not known and the sentence does not say what to do without it.
-    """
-    said: list[str | Quantity] = []
-    for each in sentences:
-        if each.when and not holds(each.when, flags):
-            continue
-        before = len(said)
-        if each.fixed is not None:
-            if each.fixed:
-                said.append(each.fixed)
-        else:
-            _say(said, each, facts, flags)
-        if before and len(said) > before:
-            said.insert(before, " ")
-    return joined(said)
-
-
-def _say(said: list[str | Quantity], each: Sentence, facts: Facts, flags: frozenset[str]) -> None:
-    """Add a sentence with places, or what is said without a fact of it."""
-    before = len(said)
+def said(each: Sentence, facts: Facts, flags: frozenset[str]) -> Text | None:
+    """Return what a sentence says; None where its conditions do not hold, or a fact is not known and nothing is said
+    in its place."""
+    if each.when and not holds(each.when, flags):
+        return None
+    if each.fixed is not None:
+        return each.fixed or None
+    parts: list[str | Quantity] = []
     for part in each.parts:
-        value = part if type(part) is str else facts.get(part.name)  # type: ignore[union-attr]
-        if value is None:
-            del said[before:]
-            _say_without(said, each, facts, flags)
-            return
+        value: Fact = part if isinstance(part, str) else facts.get(part.name)
+        if value is None or value == "":
+            return None if each.without is None else said(each.without, facts, flags)
         if isinstance(value, tuple):
-            said.extend(value)
+            parts.extend(value)
         else:
-            said.append(value if isinstance(value, str | Quantity) else str(value))
+            parts.append(value if isinstance(value, str | Quantity) else str(value))
+    return joined(parts)
 
 
-def _say_without(said: list[str | Quantity], each: Sentence, facts: Facts, flags: frozenset[str]) -> None:
-    """Add what is said for want of a fact."""
-    if each.without is not None:
-        if holds(each.without.when, flags):
-            _say(said, each.without, facts, flags)
-    elif not each.optional:
-        unknown = sorted(name for name in each.names if facts.get(name) is None)
-        raise TableError(f"nothing is said for want of {', '.join(unknown)}: {each.parts!r}")
+def filled(given: Iterable[Sentence], facts: Facts, flags: frozenset[str]) -> Text:
+    """Return the sentences that apply as one text, a blank between them."""
+    return spaced(text for each in given if (text := said(each, facts, flags)) is not None)
+
+
+def spaced(texts: Iterable[Text]) -> Text:
+    """Return whole sentences as one text, a blank between them."""
+    parts: list[str | Quantity] = []
+    for text in texts:
+        if parts:
+            parts.append(" ")
+        parts.extend((text,) if isinstance(text, str) else text)
+    return joined(parts)
 
 
 def joined(parts: Iterable[str | Quantity]) -> Text:
@@ -148,14 +156,3 @@ def joined(parts: Iterable[str | Quantity]) -> Text:
     if words:
         merged.append(words)
     return tuple(merged)
-
-
-def listed(items: Iterable[Text], last: str = " and ") -> Text:
-    """Return ``a, b and c``."""
-    texts = [(item,) if isinstance(item, str) else item for item in items]
-    parts: list[str | Quantity] = []
-    for index, item in enumerate(texts):
-        if index:
-            parts.append(last if index == len(texts) - 1 else ", ")
-        parts.extend(item)
-    return joined(parts)
