@@ -74,7 +74,7 @@ def _written(sheets: Sheets, *, title: str, foot: str) -> bytes:
     while width_of(said, 8.0, False) > sheets.column - 70:
         said = said[: len(said) * 9 // 10]
     for number, marks in enumerate(sheets.pages, start=1):
-        fonts = {bold: _named(canvas, name) for bold, name in FONTS.items()}
+        fonts = {bold: named_font(canvas, name) for bold, name in FONTS.items()}
         low, right = sheets.height - 30, sheets.width - MARGIN
         page = f"page {number} of {len(sheets.pages)}"
         ended = right - width_of(page, 8.0, False)
@@ -94,7 +94,7 @@ def _written(sheets: Sheets, *, title: str, foot: str) -> bytes:
     return kept.getvalue()
 
 
-def _named(canvas: Canvas, font: str) -> str:
+def named_font(canvas: Canvas, font: str) -> str:
     """Return the name that the document has for a font, once a page has used it."""
     canvas.setFont(font, 10)
     named: str = canvas._doc.getInternalFontName(font)  # type: ignore[attr-defined]

@@ -37,7 +37,14 @@ def lifting(*, height: str | None = None, limit: str | None = None) -> Drawing:
         f"One end alone {limit} at most" if limit else "",
     )
     for x in (88, 352):
-        block = ((x - 60, 300), (x - 60, 280), (x - 44, 280), (x - 44, 244), (x - 26, 244), *arc(x, 238, 26, 160, 20, 0.6))
+        block = (
+            (x - 60, 300),
+            (x - 60, 280),
+            (x - 44, 280),
+            (x - 44, 244),
+            (x - 26, 244),
+            *arc(x, 238, 26, 160, 20, 0.6),
+        )
         drawing.add(outline((*block, (x + 26, 244), (x + 44, 244), (x + 44, 280), (x + 60, 280), (x + 60, 300))))
     drawing.add(box(8, 164, 424, 32))
     for x in (88, 352):
@@ -61,14 +68,15 @@ def lifting(*, height: str | None = None, limit: str | None = None) -> Drawing:
 
 def load_mark() -> Drawing:
     """Return the circle into which the mark of the load on a ring is drawn, seen from the nut."""
-    drawing = blank("Load mark: draw it in", "The outer ring seen from the nut, its top as it stood; draw where the mark lies")
-    drawing.add(circle(220, 160, 118, OUTLINE), circle(220, 160, 88, THIN))
+    drawing = blank(
+        "Load mark: draw it in", "The outer ring seen from the nut, its top as it stood; draw where the mark lies"
+    )
+    drawing.add(circle(220, 162, 114, OUTLINE), circle(220, 162, 86, THIN))
     for count in range(12):
         turn = radians(30 * count - 90)
-        inner = 100 if count % 3 == 0 else 108
-        ends = [(220 + r * cos(turn), 160 + r * sin(turn)) for r in (inner, 118)]
+        inner = 98 if count % 3 == 0 else 105
+        ends = [(220 + r * cos(turn), 162 + r * sin(turn)) for r in (inner, 114)]
         drawing.add(line(*ends[0], *ends[1], OUTLINE))
-    drawing.add(words(220, 28, "top", anchor="middle"), words(220, 310, "seen from the nut", anchor="middle"))
+    drawing.add(words(220, 30, "top", anchor="middle", size=38))
+    drawing.add(words(220, 312, "seen from the nut", anchor="middle", size=34))
     return drawing
-
-

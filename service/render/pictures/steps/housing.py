@@ -105,7 +105,13 @@ def soft_foot(*, limit: str | None = None) -> Drawing:
         drawing.add(box(x - 8, 200 - up, 16, 32), box(x - 16, 188 - up, 32, 16))
     loosened = tuple(arc(116, 168, 24, 150, 390, 0.7))
     drawing.add(curve(loosened), *pointer(*loosened[-2], *loosened[-1]))
-    drawing.add(line(32, 278, 32, 142), line(32, 106, 32, 40), line(32, 46, 80, 46), circle(80, 46, 30, HEAVY), line(80, 46, 94, 28))
+    drawing.add(
+        line(32, 278, 32, 142),
+        line(32, 106, 32, 40),
+        line(32, 46, 80, 46),
+        circle(80, 46, 30, HEAVY),
+        line(80, 46, 94, 28),
+    )
     drawing.add(line(80, 76, 80, 98), line(80, 144, 80, 230))
     drawing.add(words(4, 130, "this one loose", bold=True), words(436, 146, "others tight", anchor="end"))
     drawing.add(words(122, 34, f"rises {limit} or less: sound" if limit else "note how far it rises", bold=True))

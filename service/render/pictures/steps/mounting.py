@@ -186,5 +186,3 @@ def heated(*, heat_to: str | None = None, heat_max: str | None = None) -> Drawin
         drawing.add(words(436, 30 + 30 * n, each, bold=True, anchor="end"))
     drawing.add(words(404, 134, "hold until it grips", anchor="end"))
     return drawing
-
-

@@ -37,7 +37,9 @@ def line(x1: float, y1: float, x2: float, y2: float, width: float = OUTLINE, das
     return Line((x1, y1), (x2, y2), width, dash)
 
 
-def box(x: float, y: float, width: float, height: float, stroke: float = OUTLINE, fill: str = "white", part: str = "") -> Box:
+def box(
+    x: float, y: float, width: float, height: float, stroke: float = OUTLINE, fill: str = "white", part: str = ""
+) -> Box:
     """Return a rectangle, white unless it is said."""
     return Box(x, y, width, height, fill, stroke, part=part)
 
@@ -99,6 +101,8 @@ def tooth(x: float, y: float, turn_deg: float, inner: float, outer: float, half_
     return tuple((x + r * cos(at + t), y + r * sin(at + t)) for r, t in corners)
 
 
-def lines_of(x: float, y: float, texts: Sequence[str], *, anchor: Anchor = "start", bold: bool = False) -> tuple[Words, ...]:
+def lines_of(
+    x: float, y: float, texts: Sequence[str], *, anchor: Anchor = "start", bold: bool = False
+) -> tuple[Words, ...]:
     """Return words on lines below each other."""
     return tuple(words(x, y + 27 * n, text, anchor=anchor, bold=bold) for n, text in enumerate(texts))

@@ -1,0 +1,335 @@
+"""Sheet 1 on paper: stops and questions first, the shaft line, a column for each bearing under its block, the holds."""
+
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from service.render.pdf.fonts import latin, width_of
+from service.render.pdf.sheets import parts
+from service.render.pdf.sheets.head import SIGN_ROW, TOP, footed, headed, sign_rows, signed
+from service.render.pdf.sheets.page import BOX_HEIGHT, BOX_WIDTH, FINE, FRAME, MM, NUMBER, SMALL, Page, broken, runs
+from service.render.pictures.drawing import WIDTH as UNITS
+from service.render.pictures.drawing import Box, Drawing
+from service.render.sheets.content import FREE, HELD, Ask, Column, Head, Label, Numbered, Numbers, Part, Stop, Table
+from service.render.sheets.figures import Blank
+
+THREE: Final = 22.0 * MM
+MOST_STOPS: Final = 3
+SPACE: Final = 3 * MM
+PAD: Final = 1.4 * MM
+LABEL_ROW: Final = 4.9 * MM
+ROLE_WORDS: Final = {HELD: "locating", FREE: "must move"}
+TABLE_ROW: Final = 4.7 * MM
+TIGHT_ROW: Final = 4.25 * MM
+LOUD: Final = 12.0
+TABLE_HEAD: Final = 4.0 * MM
+
+
+def numbers_page(
+    head: Head, content: Numbers, line: Drawing, beside: Sequence[Drawing], *, number: int, count: int
+) -> Page:
+    """Return sheet 1.
+
+    Parameters
+    ----------
+    line : Drawing
+        The shaft line, its blocks over the columns
+    beside : sequence of Drawing
+        What is drawn in the column of a bearing that is not worked on
+    """
+    page = headed(head, "SHEET 1: THE NUMBERS", number, count, code=True)
+    y = TOP
+    _three(page, content, y)
+    y += THREE + 0.8 * MM
+    y += page.picture(line, 0, y, BOX_WIDTH)
+    y = _shaft_rows(page, content, y)
+    foot = BOX_HEIGHT - 5.2 * MM - SIGN_ROW * sign_rows(content.holds)
+    signed(page, content.holds, foot)
+    _columns(page, content.columns, y + 0.8 * MM, foot - 1.4 * MM, beside)
+    footed(page, content.foot, "steps: sheet 2")
+    return page
+
+
+def front_fits(content: Numbers) -> bool:
+    """Return whether stops and questions find room at the head of sheet 1; else they take a page before it."""
+    room = _third()
+    return (
+        len(content.stops) <= MOST_STOPS
+        and _stop_lines(content, room) * 3.75 * MM <= THREE - 1.6 * MM
+        and (sum(_ask_height(each, room) for each in content.asks) <= THREE - 6.2 * MM)
+    )
+
+
+def front_page(head: Head, content: Numbers, *, number: int, count: int) -> Page:
+    """Return the page before sheet 1: everything that must be settled or asked first."""
+    page = headed(head, "BEFORE THE WORK", number, count)
+    y = TOP + 2 * MM
+    for stop in content.stops:
+        lines = list(broken(stop.said, BOX_WIDTH - 6 * MM, 10.0, bold=True))
+        high = (11.5 + 4.4 * len(lines)) * MM
+        if y + high > BOX_HEIGHT - 12 * MM:
+            break
+        page.box(0, y, BOX_WIDTH, high, FRAME)
+        _mark(page, 3 * MM, y + 5.6 * MM)
+        page.text(8 * MM, y + 5.6 * MM, stop.title, 12.0, bold=True)
+        page.wrapped(3 * MM, y + 10.4 * MM, stop.said, BOX_WIDTH - 6 * MM, 10.0, bold=True)
+        said = page.text(BOX_WIDTH - 92 * MM, y + 5.6 * MM, f"{stop.before}  settled by")
+        page.line(said + MM, y + 6.2 * MM, BOX_WIDTH - 3 * MM, y + 6.2 * MM, 0.35 * MM)
+        y += high + 2 * MM
+    y += 2 * MM
+    page.text(0, y + 4 * MM, f"ASK FIRST ({len(content.asks)} not known)", 12.0, bold=True)
+    y += 7 * MM
+    for ask in content.asks:
+        row = _ask_row(ask)
+        high = max(parts.height(each, BOX_WIDTH - 6 * MM) for each in parts.fitting((row,), BOX_WIDTH - 6 * MM))
+        if y + high > BOX_HEIGHT - 10 * MM:
+            break
+        page.text(0, y + high - 1.6 * MM, "?", 11.0, bold=True)
+        parts.draw(page, row, 5 * MM, y + high, BOX_WIDTH - 5 * MM)
+        y += high + 0.8 * MM
+        page.line(0, y, BOX_WIDTH, y, FINE)
+        y += 0.4 * MM
+    footed(page, content.foot, "numbers: sheet 1")
+    return page
+
+
+def _third() -> float:
+    return (BOX_WIDTH - 2 * PAD) / 3
+
+
+def _mark(page: Page, x: float, base: float) -> None:
+    page.add(Box(x, base - parts.MARK, parts.MARK, parts.MARK, "black", 0.0))
+
+
+def _three(page: Page, content: Numbers, y: float) -> None:
+    """Draw the three boxes at the head: stops, questions, cautions."""
+    wide = _third()
+    page.box(0, y, wide, THREE, FRAME)
+    fits = front_fits(content)
+    if content.stops and fits:
+        _stops(page, content.stops, 2 * MM, y + 0.9 * MM, wide - 4 * MM)
+    elif content.stops:
+        _mark(page, 2 * MM, y + 5.4 * MM)
+        page.text(7 * MM, y + 5.4 * MM, f"{len(content.stops)} STOP", 12.0, bold=True)
+        page.wrapped(2 * MM, y + 10 * MM, "Settle the page before this first.", wide - 4 * MM, 10.0, bold=True)
+    else:
+        _listed(page, "STOP and ask when", content.standing, 2 * MM, y + 0.6 * MM, wide - 4 * MM, "square")
+    x = wide + PAD
+    page.box(x, y, wide, THREE, 0.35 * MM)
+    _asks(page, content.asks if fits else (), len(content.asks), x + PAD, y, wide - 2 * PAD)
+    x += wide + PAD
+    page.box(x, y, wide, THREE, 0.35 * MM)
+    _listed(page, "CAUTION", content.cautions, x + PAD, y, wide - 2 * PAD, "!")
+
+
+def _listed(page: Page, title: str, said: Sequence[str], x: float, y: float, room: float, mark: str) -> None:
+    page.text(x, y + 4.1 * MM, title, 10.5, bold=True)
+    base = y + 7.3 * MM
+    for each in said:
+        if mark == "square":
+            page.add(Box(x, base - 2.1 * MM, 2 * MM, 2 * MM, "black", 0.0))
+        else:
+            page.text(x, base, mark, SMALL, bold=True)
+        base = page.wrapped(x + 3.2 * MM, base, each, room - 3.2 * MM, SMALL, bold=True, leading=1.07)
+
+
+def _stop_lines(content: Numbers, room: float) -> int:
+    inside = room - 4 * MM
+    return sum(
+        len(list(broken(f"{each.title} {each.before}", inside - 4 * MM, 10.0, bold=True)))
+        + len(list(broken(each.said, inside, SMALL, bold=True)))
+        for each in content.stops
+    )
+
+
+def _stops(page: Page, stops: Sequence[Stop], x: float, y: float, room: float) -> None:
+    base = y + 3.5 * MM
+    for stop in stops:
+        _mark(page, x, base)
+        base = page.wrapped(x + 4 * MM, base, f"{stop.title} {stop.before}", room - 4 * MM, 10.0, bold=True)
+        base = page.wrapped(x, base, stop.said, room, SMALL, bold=True)
+
+
+def _ask_row(ask: Ask) -> list[Part]:
+    return [Label(ask.text, bold=True), ask.blank]
+
+
+def _ask_height(ask: Ask, room: float) -> float:
+    inside = room - 2 * PAD - 3.2 * MM
+    return sum(_ask_row_height(row, inside) for row in parts.fitting((_ask_row(ask),), inside))
+
+
+def _ask_row_height(row: Sequence[Part], inside: float) -> float:
+    return parts.height(row, inside) * (0.84 if any(isinstance(each, Blank) for each in row) else 0.94)
+
+
+def _asks(page: Page, asks: Sequence[Ask], count: int, x: float, y: float, room: float) -> None:
+    title = f"ASK FIRST ({count} not known)" if count else "ASK FIRST: nothing"
+    page.text(x, y + 4.1 * MM, title, 10.5, bold=True)
+    if count and not asks:
+        page.wrapped(x, y + 9 * MM, "See the page before this.", room, 10.0, bold=True)
+        return
+    y += 5.4 * MM
+    inside = room - 3.2 * MM
+    for ask in asks:
+        for n, row in enumerate(parts.fitting((_ask_row(ask),), inside)):
+            y += _ask_row_height(row, inside)
+            if n == 0:
+                page.text(x, y - 1.6 * MM, "?", 10.0, bold=True)
+            parts.draw(page, row, x + 3.2 * MM, y, inside)
+
+
+def _shaft_rows(page: Page, content: Numbers, y: float) -> float:
+    for row in parts.fitting(content.shaft_rows, BOX_WIDTH):
+        y += parts.height(row, BOX_WIDTH)
+        parts.draw(page, row, 0, y, BOX_WIDTH)
+    return y
+
+
+def _columns(page: Page, columns: Sequence[Column], top: float, foot: float, beside: Sequence[Drawing]) -> None:
+    """Draw the columns; a line stands at the same height in all of them."""
+    wide = (BOX_WIDTH - SPACE * (len(columns) - 1)) / max(1, len(columns))
+    inside, first = wide - 2 * PAD, top + 7.2 * MM
+    room = foot - first - 0.6 * MM
+    tight = sum(_line_heights(columns, inside, tight=False).values()) > room
+    heights = _line_heights(columns, inside, tight=tight)
+    share = min(max(0.0, room - sum(heights.values())) / max(1, len(heights)), 2.4 * MM)
+    for number, column in enumerate(columns):
+        x = number * (wide + SPACE)
+        page.box(x, top, wide, foot - top, 0.6 * MM)
+        _titled(page, column, x, top, wide)
+        alone = {line.number: _height(line, inside, tight=tight) for line in column.lines}
+        shown = {n: high + share for n, high in heights.items()} if column.worked else alone
+        _lines(page, column, (x + PAD, first, inside, foot), shown, () if column.worked else beside, tight=tight)
+
+
+def _line_heights(columns: Sequence[Column], room: float, *, tight: bool) -> dict[int, float]:
+    """Return the height of each line, that of the highest in any column of a bearing that is worked on."""
+    found: dict[int, float] = {}
+    for column in columns:
+        for line in column.lines if column.worked else ():
+            found[line.number] = max(found.get(line.number, 0.0), _height(line, room, tight=tight))
+    return dict(sorted(found.items()))
+
+
+def _titled(page: Page, column: Column, x: float, top: float, wide: float) -> None:
+    base = top + 5.2 * MM
+    role = column.role if column.role in ROLE_WORDS else "HELD  FREE ?"
+    left = page.text(x + PAD, base, role, 12.5, bold=True) + 1.2 * MM
+    if wide > 80 * MM and column.role in ROLE_WORDS:
+        left = page.text(left, base, f"({ROLE_WORDS[column.role]})") + 1.5 * MM
+    right = x + wide - PAD
+    room = (right - left - 2 * MM) / 2
+    page.fitted(right, base, column.bearing, room * 1.1, 12.5, anchor="end")
+    page.fitted(left + 1 * MM, base, column.position, room * 0.9, 12.5)
+    page.line(x, top + 7.2 * MM, x + wide, top + 7.2 * MM, 0.6 * MM)
+
+
+def _lines(
+    page: Page,
+    column: Column,
+    place: tuple[float, float, float, float],
+    heights: Mapping[int, float],
+    beside: Sequence[Drawing],
+    *,
+    tight: bool,
+) -> None:
+    """Set the lines of a column into its place (left, top, width, foot); pictures below where there are any."""
+    x, y, room, foot = place
+    lines = {line.number: line for line in column.lines}
+    for number, high in heights.items():
+        if number in lines:
+            line = lines[number]
+            _numbered(page, line, x, y + (high - _height(line, room, tight=tight)) / 2, room, tight=tight)
+        y += high
+        if number != max(heights) or beside:
+            page.line(x, y, x + room, y, FINE)
+    for drawing in beside:
+        wide = min(room, 82 * MM)
+        if y + 2 * MM + drawing.height * wide / UNITS > foot:
+            break
+        y += 2 * MM
+        y += page.picture(drawing, x + (room - wide) / 2, y, wide)
+
+
+def _height(line: Numbered, room: float, *, tight: bool) -> float:
+    rows = sum(parts.height(row, room) for row in parts.fitting(line.rows, room))
+    table = _table_height(line.table, tight=tight) if line.table else 0.0
+    return _label_height(line, room, tight=tight) + rows + table + (0.3 if tight else 0.6) * MM
+
+
+def _label_height(line: Numbered, room: float, *, tight: bool) -> float:
+    row = 4.5 * MM if tight else LABEL_ROW
+    if not line.beside:
+        return row
+    beside = parts.height(line.beside, room)
+    return max(row, beside) if _label_fits(line, room) else row + beside
+
+
+def _label_fits(line: Numbered, room: float) -> bool:
+    taken = sum(map(parts.width, line.beside)) + parts.GAP * len(line.beside)
+    hold = 17 * MM if line.hold else 0.0
+    return 5.6 * MM + parts.width(Label(line.title)) + taken + hold <= room
+
+
+def _numbered(page: Page, line: Numbered, x: float, y: float, room: float, *, tight: bool) -> None:
+    high = _label_height(line, room, tight=tight)
+    fits = _label_fits(line, room)
+    first = high if fits or not line.beside else high - parts.height(line.beside, room)
+    middle = y + first / 2 + 0.3 * MM
+    page.circled(x + 2.4 * MM, middle, line.number)
+    after = page.text(x + 5.6 * MM, middle + 1.1 * MM, line.title)
+    right = x + room
+    if line.hold is not None:
+        right = page.hold(right, middle, line.hold) - 1.5 * MM
+    if line.beside and fits:
+        wanted = sum(map(parts.width, line.beside)) + parts.GAP * (len(line.beside) - 1)
+        start = after + parts.GAP if line.hold is not None else max(after + parts.GAP, right - wanted)
+        boxed = any(isinstance(each, Blank) for each in line.beside)
+        parts.draw(page, line.beside, start, y + high if boxed else middle + 2.6 * MM, max(right - start, wanted))
+    elif line.beside:
+        parts.draw(page, line.beside, x + 5.6 * MM, y + high, room - 5.6 * MM)
+    y += high
+    for row in parts.fitting(line.rows, room):
+        y += parts.height(row, room)
+        parts.draw(page, row, x, y, room)
+    if line.table:
+        _table(page, line.table, x, y + 0.3 * MM, room, tight=tight)
+
+
+def _table_height(table: Table, *, tight: bool) -> float:
+    row = TIGHT_ROW if tight else TABLE_ROW
+    return TABLE_HEAD + row * len(table.rows) + 3.7 * MM * len(table.below) + 0.8 * MM
+
+
+def _edges(table: Table, x: float, room: float) -> list[float]:
+    """Return where the columns of a table begin and end: each as wide as its widest cell, the rest shared."""
+    needed = [
+        max(width_of(latin(row[n]), LOUD if n == table.loud else NUMBER, True) for row in table.rows) + 1.3 * MM
+        for n in range(len(table.heads))
+    ]
+    spare = (room - sum(needed)) / len(needed)
+    edges = [x]
+    for each in needed:
+        edges.append(edges[-1] + each + spare)
+    return edges
+
+
+def _table(page: Page, table: Table, x: float, y: float, room: float, *, tight: bool) -> None:
+    high = TIGHT_ROW if tight else TABLE_ROW
+    edges = _edges(table, x, room)
+    foot = y + TABLE_HEAD + high * len(table.rows)
+    for number, each in enumerate(table.heads):
+        page.fitted(edges[number] + 0.6 * MM, y + 3.1 * MM, each, edges[number + 1] - edges[number], SMALL, bold=False)
+    for count, row in enumerate(table.rows):
+        top = y + TABLE_HEAD + high * count
+        page.line(x, top, x + room, top, FINE)
+        for number, each in enumerate(row):
+            size = LOUD if number == table.loud else NUMBER
+            page.words(edges[number] + 0.6 * MM, top + high - 1.0 * MM, ((latin(each), size, True),))
+    page.box(x, y, room, foot - y, FINE)
+    for edge in edges[1:-1]:
+        page.line(edge, y, edge, foot, FINE)
+    base = foot + 3.4 * MM
+    for each in table.below:
+        page.words(x, base, runs(each, SMALL, bold=True))
+        base += 3.7 * MM
