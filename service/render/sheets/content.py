@@ -93,6 +93,7 @@ class Ask:
 
     text: str
     blank: Blank | Rule | Choice
+    how: str = ""
 
 
 @dataclass(frozen=True, slots=True)

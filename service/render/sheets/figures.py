@@ -16,6 +16,7 @@ _UNITS: Final[Mapping[UnitSystem, Mapping[str, str]]] = {
     "inch": {"length": "in", "torque": "lbf.ft", "temperature": "degF"},
     "metric": {"length": "mm", "torque": "N.m", "temperature": "degC"},
 }
+_TWICE: Final = re.compile(r"(\d) (?:in|mm|degF|degC|lbf\.ft|N\.m) to (?=\d)")
 _NUMBER: Final = re.compile(r"-?\d+(?:\.\d+)?")
 STEPS: Final[Mapping[UnitSystem, Mapping[str, int]]] = {
     "inch": {"clearance": 4, "shaft": 4, "displacement": 3, "gap": 3},
@@ -68,12 +69,8 @@ class Figures:
     def line(self, text: Text) -> str:
         """Return a sentence in one unit system, the unit of a range written once, without its full stop."""
         said = cleaned(site_text(text, self.units), ascii_only=False)
-        for unit in ("in", "mm", *self._others()):
-            said = re.sub(rf"(\d) {re.escape(unit)} to (?=\d)", r"\1 to ", said)
+        said = _TWICE.sub(r"\1 to ", said)
         return " ".join(said.split()).removesuffix(".")
-
-    def _others(self) -> tuple[str, ...]:
-        return ("degF", "degC", "lbf.ft", "N.m")
 
     def blank(self, kind: str, low: str | None, high: str | None, label: str = "", unit: str = "") -> Blank:
         """Return the blank of a reading: the digits that limits and their neighbourhood share are printed.
@@ -89,6 +86,8 @@ class Figures:
         printed = pattern(low, high, decimals)
         if low is None and kind == "shaft":
             printed = f"{CELL}.{CELL * decimals}" if self.units == "inch" else f"{CELL * 3}.{CELL * decimals}"
+        if low is None and kind == "clearance" and self.units == "inch":
+            printed = "0.0" + CELL * (decimals - 1)
         return Blank(printed, label, unit or self.unit("length"))
 
 

@@ -25,7 +25,7 @@ def found(plan: Plan) -> Found:
             (Rule("Seat to seat, on record or read"), Rule("photos: number"), Rule("by", 0.8), Rule("date", 0.6)),
         ),
         times=TIMES,
-        log_heads=("time", *names, "air, load, noise"),
+        log_heads=("time", *names, "air, noise"),
         limit=tuple(_limit(plan, unit)),
         said=(
             f"Rises, may peak while the grease spreads, then falls and settles in 1 to 4 h; {usual} above the air is "

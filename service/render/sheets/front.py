@@ -123,14 +123,16 @@ def stops(plan: Plan) -> Iterator[Stop]:
 def asks(plan: Plan) -> Iterator[Ask]:
     """Yield what is not known, once for all positions that miss the same."""
     grouped: dict[str, list[str]] = {}
+    how: dict[str, str] = {}
     for each in plan.record["missing"]:
         if each["field"] not in MEASURED_HERE:
+            how.setdefault(each["field"], plan.figures.line(each["how"]))
             names = grouped.setdefault(each["field"], [])
             names += [each["position"]] if each.get("position") and each["position"] not in names else []
     for field, names in grouped.items():
         where = "" if not names or len(names) == len(plan.supports) else f"{', '.join(names)}: "
         said = ASKED.get(field, field.replace("_", " ").replace("/", ", "))
-        yield Ask(f"{where}{said}", _answer(plan, field))
+        yield Ask(f"{where}{said}", _answer(plan, field), how[field])
 
 
 def _answer(plan: Plan, field: str) -> Any:

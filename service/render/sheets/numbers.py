@@ -43,7 +43,9 @@ def _worked_lines(plan: Plan, name: str, target: Mapping[str, Any]) -> Iterator[
     if plan.record["kind"] == "replacement":
         yield _shaft(plan, name)
         yield _initial(plan, name, target)
-        if plan.step("residual_clearance", name) is not None:
+        if _heating(plan, name) is not None:
+            yield from _by_heat(plan, name, target)
+        elif plan.step("residual_clearance", name) is not None:
             yield from _clearance(plan, name, target)
         else:
             yield from _by_feel(plan, name, target)
@@ -103,7 +105,7 @@ def _clearance(plan: Plan, name: str, target: Mapping[str, Any]) -> Iterator[Num
     inside: Part = STOP if blocked else Value("inside line 4", "small")
     left = (inside, *_rows(plan, *ends))
     yield Numbered(6, "Left, read after the lock", (left,), plan.hold("residual_clearance", name))
-    yield _witness(plan, name, target, 7, "Witness from firm contact")
+    yield _witness(plan, name, target, 7, "Witness")
 
 
 def _take(plan: Plan, target: Mapping[str, Any], *, blocked: bool) -> Numbered:
@@ -229,6 +231,8 @@ def _witness(plan: Plan, name: str, target: Mapping[str, Any], number: int, titl
     turn: tuple[Part, ...] = ()
     if turned is not None:
         turn = (Label("nut turns"), Value(_bare(plan, turned), size), digits(3, "", "deg"))
+    if number == 7:
+        return Numbered(number, title, (turn,) if turn else (), beside=travel)
     return Numbered(number, title, (travel, turn) if turn else (travel,))
 
 
@@ -238,18 +242,30 @@ def _bare(plan: Plan, text: Any) -> str:
 
 
 def _by_feel(plan: Plan, name: str, target: Mapping[str, Any]) -> Iterator[Numbered]:
-    """Yield the lines of a bearing that is not judged by blades: by displacement and feel, or by heat and fit."""
-    heated = next((s for s in plan.record["steps"] if s["id"].startswith("shrink") and name in s["positions"]), None)
-    if heated is not None:
-        said = [each["text"] for each in heated["by_position"] if each["position"] == name]
-        rows: list[tuple[Part, ...]] = [(Value(plan.figures.line(heated["text"]["brief"]), "small"),)]
-        rows += [(Value(plan.figures.line(each), "small"),) for each in said]
-        yield Numbered(3, "Heat", ((STOP,),) if plan.blocks(name, 3) else tuple(rows))
-    else:
-        yield _witness(plan, name, target, 3, "Travel, from firm contact")
+    """Yield the lines of a bearing that is not judged by blades, but by displacement and feel."""
+    yield _witness(plan, name, target, 3, "Travel, from firm contact")
     step = next((s for s in plan.record["steps"] if s["hold"] == 4 and name in s["positions"]), None)
     if step is not None:
         yield Numbered(6, "After the lock", ((Label(_brief(plan, step)), Choice(("yes", "no"))),), step["hold"])
+
+
+def _heating(plan: Plan, name: str) -> Mapping[str, Any] | None:
+    steps = plan.record["steps"]
+    return next((each for each in steps if each["id"] == "shrink-on" and name in each["positions"]), None)
+
+
+def _by_heat(plan: Plan, name: str, target: Mapping[str, Any]) -> Iterator[Numbered]:
+    """Yield the lines of a bearing on a cylindrical seat: how warm, and what is left when it is cold."""
+    step, figures = _heating(plan, name), plan.figures
+    if step is not None:
+        beside = [each["text"] for each in step["by_position"] if each["position"] == name]
+        said: list[Part] = [Value(figures.line(each), "small") for each in (step["text"]["brief"], *beside)]
+        rows = ((STOP,),) if plan.blocks(name, 3) else tuple((each,) for each in said)
+        yield Numbered(3, "Heat", rows)
+    limits = plan.limits("residual_clearance", name)
+    within: Part = BOOK if limits is None else Value(figures.span(limits["min"], limits["max"]))
+    rows_read = _rows(plan, *figures.ends(limits))
+    yield Numbered(6, "Left, cold", (rows_read,), plan.hold("residual_clearance", name), beside=(within,))
 
 
 def _brief(plan: Plan, step: Mapping[str, Any]) -> str:

@@ -1,8 +1,8 @@
 """The sheets of a plan as one PDF document, on A4 or Letter, the same bytes for the same revision."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from io import BytesIO
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 from reportlab.pdfgen.canvas import Canvas
 
@@ -10,17 +10,19 @@ from service.render.card.shaft_line import Shaft
 from service.render.pdf.document import SIZES, PaperSize, named_font
 from service.render.pdf.fonts import FONTS, latin
 from service.render.pdf.marks import operators
+from service.render.pdf.sheets.annex import annex_columns, annex_count, annex_pages
 from service.render.pdf.sheets.found import form_groups, found_pages
-from service.render.pdf.sheets.numbers import front_fits, front_page, numbers_page
+from service.render.pdf.sheets.numbers import front_apart, front_page, numbers_count, numbers_pages
 from service.render.pdf.sheets.page import BOX_WIDTH, MM, Page
 from service.render.pdf.sheets.sequence import pages_needed, picture_count, picture_pages, sequence_pages
 from service.render.pictures.drawing import Drawing
 from service.render.pictures.steps.handling import load_mark
 from service.render.pictures.steps.shaft_line import Block, shaft_line
 from service.render.present import UnitSystem
+from service.render.sheets.annex import annex
 from service.render.sheets.figures import Figures
 from service.render.sheets.found import found
-from service.render.sheets.front import head, numbers
+from service.render.sheets.front import foot, head, numbers
 from service.render.sheets.pictures import StepPicture, numbered, step_pictures
 from service.render.sheets.scene import Plan
 from service.render.sheets.sequence import sequence
@@ -30,7 +32,7 @@ TOPS: Final[dict[PaperSize, float]] = {"a4": 20 * MM, "letter": 11.2 * MM}
 
 
 def pdf_sheets(
-    record: dict[str, object],
+    record: Mapping[str, Any],
     *,
     units: UnitSystem,
     shaft: Shaft | None,
@@ -52,8 +54,11 @@ def pdf_sheets(
         ``brief`` the sheets; ``standard`` adds the standard texts; ``full`` reasons, sources and every figure too
     """
     plan = Plan(record, Figures(units), shaft)
-    pages = sheet_pages(plan, address=address)
-    del level
+    columns = [] if level == "brief" else annex_columns(annex(plan, full=level == "full"))
+    further = annex_count(columns)
+    pages = sheet_pages(plan, address=address, further=further)
+    count = len(pages) + further
+    pages += annex_pages(head(plan, None), columns, foot(plan), number=len(pages) + 1, count=count)
     return written(pages, paper=paper, title=f"{head(plan, None).order}: sheets")
 
 
@@ -61,25 +66,34 @@ def sheet_pages(plan: Plan, *, address: str | None = None, further: int = 0) -> 
     """Return the pages of the sheets; ``further`` pages follow them."""
     top = head(plan, address if address and address.startswith("http") else None)
     first, pictures = numbers(plan), step_pictures(plan)
-    order, last = sequence(plan, numbered(pictures)), found(plan)
-    apart = 0 if front_fits(first) else 1
-    sizes = [apart, 1, len(pages_needed(order)), picture_count(pictures), len(form_groups(last))]
+    alone = len(plan.worked) == 1 and len(plan.supports) == 2
+    shown = _beside(pictures, plan.worked) if alone else pictures
+    order, last = sequence(plan, numbered(shown)), found(plan)
+    apart = int(front_apart(first))
+    drawn = 0 if alone else picture_count(shown)
+    sizes = [apart, numbers_count(first), len(pages_needed(order)), drawn, len(form_groups(last))]
     count = sum(sizes) + further
     starts = [1 + sum(sizes[:n]) for n in range(len(sizes))]
     pages = [front_page(top, first, number=1, count=count)] if apart else []
-    drawings = _beside(pictures)
-    pages.append(numbers_page(top, first, line_drawing(plan), drawings, number=starts[1], count=count))
-    pages += sequence_pages(top, order, number=starts[2], count=count)
-    pages += picture_pages(top, pictures, order.foot, number=starts[3], count=count)
+    beside = [each.drawing for each in (shown if alone else ())]
+    pages += numbers_pages(top, first, line_drawing(plan), beside, number=starts[1], count=count)
+    where = "sheet 1" if alone else "the next page"
+    pages += sequence_pages(top, order, where=where, number=starts[2], count=count)
+    if not alone:
+        pages += picture_pages(top, shown, order.foot, number=starts[3], count=count)
     pages += found_pages(top, last, load_mark(), number=starts[4], count=count)
     return pages
 
 
-def _beside(pictures: Sequence[StepPicture]) -> list[Drawing]:
+MOST_BESIDE: Final = 2
+_WANTED: Final = ("blade-place", "swivel", "heat", "blade-or-stack")
+
+
+def _beside(pictures: Sequence[StepPicture], worked: Sequence[str]) -> tuple[StepPicture, ...]:
     """Return what is drawn beside a single bearing: where to measure, blade or stack, its seat."""
-    wanted = ("blade-place", "blade-or-stack", "swivel", "heat", "held")
-    chosen = [each.drawing for key in wanted for each in pictures if each.key == key]
-    return [*chosen, *(each.drawing for each in pictures if each.key.startswith("free"))]
+    wanted = [each for key in _WANTED for each in pictures if each.key == key]
+    seats = [each for each in pictures if each.position in worked]
+    return (*wanted[:1], *seats, *wanted[1:])[:MOST_BESIDE]
 
 
 def line_drawing(plan: Plan) -> Drawing:

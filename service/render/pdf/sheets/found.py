@@ -10,7 +10,7 @@ from service.render.pdf.sheets.page import BOX_HEIGHT, BOX_WIDTH, FINE, MM, NUMB
 from service.render.pictures.drawing import Drawing
 from service.render.sheets.content import Form, Found, Head, Part, Rows
 
-FORMS_ON_A_PAGE: Final = 3
+FORMS_ON_A_PAGE: Final = 2
 BAR: Final = 6.6 * MM
 ROW: Final = 6.4 * MM
 LOG_ROW: Final = 4.75 * MM
@@ -19,7 +19,7 @@ CIRCLE: Final = 31 * MM
 
 
 def found_pages(head: Head, content: Found, circle: Drawing, *, number: int, count: int) -> Iterator[Page]:
-    """Yield sheet 3: as many forms on a page as bearings of the shaft, three at most; run-in and hand-back last."""
+    """Yield sheet 3: two forms on a page; run-in and hand-back last."""
     groups = form_groups(content)
     for n, forms in enumerate(groups):
         last = n == len(groups) - 1
@@ -59,13 +59,13 @@ def _rows(page: Page, rows: Rows, x: float, y: float, room: float, pitch: float 
 def _forms(page: Page, forms: Sequence[Form], circle: Drawing, y: float) -> float:
     if not forms:
         return y
-    wide = (BOX_WIDTH - SPACE * (len(forms) - 1)) / len(forms)
+    wide = (BOX_WIDTH - SPACE * (FORMS_ON_A_PAGE - 1)) / FORMS_ON_A_PAGE
     feet = []
     for number, form in enumerate(forms):
         x = number * (wide + SPACE)
         inside, left = wide - 2 * PAD, x + PAD
         end = page.text(left, y + 5 * MM, form.role if form.role != "OPEN" else "HELD FREE ?", 12.5, bold=True)
-        end = page.text(end + 1.2 * MM, y + 5 * MM, "by record") if wide > 80 * MM else end
+        end = page.text(end + 1.2 * MM, y + 5 * MM, "by record")
         page.fitted(x + wide - PAD, y + 5 * MM, form.position, x + wide - PAD - end - 2 * MM, 12.5, anchor="end")
         page.line(x, y + 6.8 * MM, x + wide, y + 6.8 * MM, 0.6 * MM)
         foot = _rows(page, form.rows, left, y + 6.8 * MM, inside, ROW)
@@ -77,10 +77,7 @@ def _forms(page: Page, forms: Sequence[Form], circle: Drawing, y: float) -> floa
 
 
 def _marked(page: Page, rows: Rows, circle: Drawing, x: float, y: float, room: float) -> float:
-    """Draw the circle for the load mark with its rows beside it, or below it where the form is narrow."""
-    if room < 75 * MM:
-        page.picture(circle, x + (room - CIRCLE) / 2, y, CIRCLE)
-        return _plain(page, rows, x, y + CIRCLE * circle.height / 440, room)
+    """Draw the circle for the load mark with its rows beside it; return where both end."""
     page.picture(circle, x - 6 * MM, y + 4 * MM, CIRCLE + 10 * MM)
     left = x + CIRCLE
     return max(_plain(page, rows, left, y, room - CIRCLE), y + (CIRCLE + 10 * MM) * circle.height / 440 + 4 * MM)

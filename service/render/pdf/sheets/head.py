@@ -25,7 +25,7 @@ TOP: Final = 17.0 * MM
 """Where the content of a page begins."""
 SHORT_ADDRESS: Final = 40
 FOOT: Final = 8.5
-SIGN_ROW: Final = 12.8 * MM
+SIGN_ROW: Final = 12.5 * MM
 IN_A_ROW: Final = 6
 
 

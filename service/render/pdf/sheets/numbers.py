@@ -1,6 +1,6 @@
 """Sheet 1 on paper: stops and questions first, the shaft line, a column for each bearing under its block, the holds."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 from service.render.pdf.fonts import latin, width_of
@@ -12,84 +12,151 @@ from service.render.pictures.drawing import Box, Drawing
 from service.render.sheets.content import FREE, HELD, Ask, Column, Head, Label, Numbered, Numbers, Part, Stop, Table
 from service.render.sheets.figures import Blank
 
-THREE: Final = 22.0 * MM
+THREE: Final = 21.8 * MM
 MOST_STOPS: Final = 3
+IN_A_ROW: Final = 2
 SPACE: Final = 3 * MM
 PAD: Final = 1.4 * MM
 LABEL_ROW: Final = 4.9 * MM
 ROLE_WORDS: Final = {HELD: "locating", FREE: "must move"}
 TABLE_ROW: Final = 4.7 * MM
-TIGHT_ROW: Final = 4.25 * MM
+TIGHT_ROW: Final = 4.1 * MM
+MOST_SPACE: Final = 5 * MM
 LOUD: Final = 12.0
 TABLE_HEAD: Final = 4.0 * MM
 
 
-def numbers_page(
+def numbers_pages(
     head: Head, content: Numbers, line: Drawing, beside: Sequence[Drawing], *, number: int, count: int
-) -> Page:
-    """Return sheet 1.
+) -> Iterator[Page]:
+    """Yield sheet 1: two bearings on a page, all on one where the shaft has no more; else a page with the holds first.
 
     Parameters
     ----------
     line : Drawing
         The shaft line, its blocks over the columns
     beside : sequence of Drawing
-        What is drawn in the column of a bearing that is not worked on
+        What is drawn beside a single bearing
     """
-    page = headed(head, "SHEET 1: THE NUMBERS", number, count, code=True)
-    y = TOP
-    _three(page, content, y)
-    y += THREE + 0.8 * MM
+    groups = column_groups(content)
+    if len(groups) > 1:
+        yield _overview(head, content, line, number=number, count=count)
+        number += 1
+    for n, columns in enumerate(groups):
+        page = headed(head, "SHEET 1: THE NUMBERS", number + n, count, code=len(groups) == 1)
+        y, foot = TOP, BOX_HEIGHT - 5.2 * MM
+        if len(groups) == 1:
+            foot = _front(page, content, foot)
+            y += THREE + 0.8 * MM
+        y += page.picture(line, 0, y, BOX_WIDTH)
+        if len(groups) == 1:
+            y = _shaft_rows(page, content, y)
+        _columns(page, columns, y + 0.8 * MM, foot, beside)
+        footed(page, content.foot, "steps: sheet 2")
+        yield page
+
+
+def numbers_count(content: Numbers) -> int:
+    """Return how many pages sheet 1 takes."""
+    groups = len(column_groups(content))
+    return groups + (groups > 1)
+
+
+def _front(page: Page, content: Numbers, foot: float) -> float:
+    """Draw the three boxes at the head and the holds at the foot; return where the room between them ends."""
+    _three(page, content, TOP)
+    foot -= SIGN_ROW * sign_rows(content.holds)
+    signed(page, content.holds, foot)
+    return foot - 1.4 * MM
+
+
+def _overview(head: Head, content: Numbers, line: Drawing, *, number: int, count: int) -> Page:
+    """Return the first page of a shaft with many bearings: stops, questions, the shaft line, the holds."""
+    page = headed(head, "SHEET 1: THE SHAFT", number, count, code=True)
+    foot = _front(page, content, BOX_HEIGHT - 5.2 * MM)
+    y = TOP + THREE + 0.8 * MM
     y += page.picture(line, 0, y, BOX_WIDTH)
     y = _shaft_rows(page, content, y)
-    foot = BOX_HEIGHT - 5.2 * MM - SIGN_ROW * sign_rows(content.holds)
-    signed(page, content.holds, foot)
-    _columns(page, content.columns, y + 0.8 * MM, foot - 1.4 * MM, beside)
-    footed(page, content.foot, "steps: sheet 2")
+    if not front_fits(content):
+        _settled(page, content, y + 3 * MM, foot)
+    footed(page, content.foot, "numbers: next pages")
     return page
+
+
+def column_groups(content: Numbers) -> list[Sequence[Column]]:
+    """Return the columns of each page: of two bearings both under their blocks, else those that have lines."""
+    columns = content.columns
+    if len(columns) != IN_A_ROW:
+        columns = tuple(each for each in columns if each.lines)
+    return [columns[n : n + IN_A_ROW] for n in range(0, len(columns), IN_A_ROW)] or [()]
 
 
 def front_fits(content: Numbers) -> bool:
     """Return whether stops and questions find room at the head of sheet 1; else they take a page before it."""
-    room = _third()
-    return (
-        len(content.stops) <= MOST_STOPS
-        and _stop_lines(content, room) * 3.75 * MM <= THREE - 1.6 * MM
-        and (sum(_ask_height(each, room) for each in content.asks) <= THREE - 6.2 * MM)
-    )
+    return _stops_fit(content) and _asks_fit(content)
+
+
+def _stops_fit(content: Numbers) -> bool:
+    return len(content.stops) <= MOST_STOPS and _stop_lines(content, _third()) * 3.75 * MM <= THREE - 1.6 * MM
+
+
+def _asks_fit(content: Numbers) -> bool:
+    return sum(_ask_height(each, _third()) for each in content.asks) <= THREE - 6.2 * MM
+
+
+def front_apart(content: Numbers) -> bool:
+    """Return whether stops and questions take a page of their own before sheet 1."""
+    return not front_fits(content) and len(column_groups(content)) == 1
 
 
 def front_page(head: Head, content: Numbers, *, number: int, count: int) -> Page:
     """Return the page before sheet 1: everything that must be settled or asked first."""
     page = headed(head, "BEFORE THE WORK", number, count)
-    y = TOP + 2 * MM
+    _settled(page, content, TOP + 2 * MM, BOX_HEIGHT - 6 * MM)
+    footed(page, content.foot, "numbers: sheet 1")
+    return page
+
+
+def _settled(page: Page, content: Numbers, y: float, end: float) -> None:
+    """Draw every stop, and every question with its blank and how it is answered, down to ``end``."""
     for stop in content.stops:
-        lines = list(broken(stop.said, BOX_WIDTH - 6 * MM, 10.0, bold=True))
-        high = (11.5 + 4.4 * len(lines)) * MM
-        if y + high > BOX_HEIGHT - 12 * MM:
+        lines = len(list(broken(stop.said, BOX_WIDTH - 6 * MM, 10.0, bold=True)))
+        high = (8.5 + 4.2 * lines) * MM
+        if y + high > end:
             break
         page.box(0, y, BOX_WIDTH, high, FRAME)
         _mark(page, 3 * MM, y + 5.6 * MM)
-        page.text(8 * MM, y + 5.6 * MM, stop.title, 12.0, bold=True)
+        page.fitted(8 * MM, y + 5.6 * MM, stop.title, BOX_WIDTH - 84 * MM, 12.0)
         page.wrapped(3 * MM, y + 10.4 * MM, stop.said, BOX_WIDTH - 6 * MM, 10.0, bold=True)
-        said = page.text(BOX_WIDTH - 92 * MM, y + 5.6 * MM, f"{stop.before}  settled by")
+        said = page.text(BOX_WIDTH - 74 * MM, y + 5.6 * MM, f"{stop.before}  settled by")
         page.line(said + MM, y + 6.2 * MM, BOX_WIDTH - 3 * MM, y + 6.2 * MM, 0.35 * MM)
         y += high + 2 * MM
-    y += 2 * MM
     page.text(0, y + 4 * MM, f"ASK FIRST ({len(content.asks)} not known)", 12.0, bold=True)
-    y += 7 * MM
+    y += 6 * MM
     for ask in content.asks:
-        row = _ask_row(ask)
-        high = max(parts.height(each, BOX_WIDTH - 6 * MM) for each in parts.fitting((row,), BOX_WIDTH - 6 * MM))
-        if y + high > BOX_HEIGHT - 10 * MM:
+        high = _asked_height(ask)
+        if y + high > end:
             break
-        page.text(0, y + high - 1.6 * MM, "?", 11.0, bold=True)
-        parts.draw(page, row, 5 * MM, y + high, BOX_WIDTH - 5 * MM)
-        y += high + 0.8 * MM
-        page.line(0, y, BOX_WIDTH, y, FINE)
-        y += 0.4 * MM
-    footed(page, content.foot, "numbers: sheet 1")
-    return page
+        _asked(page, ask, y)
+        y += high
+
+
+def _asked_height(ask: Ask) -> float:
+    room = BOX_WIDTH - 5 * MM
+    rows = sum(parts.height(each, room) for each in parts.fitting((_ask_row(ask),), room))
+    return rows + 4.1 * MM * len(list(broken(ask.how, room, NUMBER))) + 1.6 * MM
+
+
+def _asked(page: Page, ask: Ask, y: float) -> None:
+    room = BOX_WIDTH - 5 * MM
+    page.text(0, y + 4.4 * MM, "?", 11.0, bold=True)
+    for each in parts.fitting((_ask_row(ask),), room):
+        y += parts.height(each, room)
+        parts.draw(page, each, 5 * MM, y, room)
+    for way in broken(ask.how, room, NUMBER):
+        page.words(5 * MM, y + 3.8 * MM, way)
+        y += 4.1 * MM
+    page.line(0, y + 1.2 * MM, BOX_WIDTH, y + 1.2 * MM, FINE)
 
 
 def _third() -> float:
@@ -104,8 +171,7 @@ def _three(page: Page, content: Numbers, y: float) -> None:
     """Draw the three boxes at the head: stops, questions, cautions."""
     wide = _third()
     page.box(0, y, wide, THREE, FRAME)
-    fits = front_fits(content)
-    if content.stops and fits:
+    if content.stops and _stops_fit(content):
         _stops(page, content.stops, 2 * MM, y + 0.9 * MM, wide - 4 * MM)
     elif content.stops:
         _mark(page, 2 * MM, y + 5.4 * MM)
@@ -115,7 +181,7 @@ def _three(page: Page, content: Numbers, y: float) -> None:
         _listed(page, "STOP and ask when", content.standing, 2 * MM, y + 0.6 * MM, wide - 4 * MM, "square")
     x = wide + PAD
     page.box(x, y, wide, THREE, 0.35 * MM)
-    _asks(page, content.asks if fits else (), len(content.asks), x + PAD, y, wide - 2 * PAD)
+    _asks(page, content.asks if _asks_fit(content) else (), content, x + PAD, y, wide - 2 * PAD)
     x += wide + PAD
     page.box(x, y, wide, THREE, 0.35 * MM)
     _listed(page, "CAUTION", content.cautions, x + PAD, y, wide - 2 * PAD, "!")
@@ -162,11 +228,13 @@ def _ask_row_height(row: Sequence[Part], inside: float) -> float:
     return parts.height(row, inside) * (0.84 if any(isinstance(each, Blank) for each in row) else 0.94)
 
 
-def _asks(page: Page, asks: Sequence[Ask], count: int, x: float, y: float, room: float) -> None:
+def _asks(page: Page, asks: Sequence[Ask], content: Numbers, x: float, y: float, room: float) -> None:
+    count = len(content.asks)
+    where = "See the page before this." if front_apart(content) else "See below."
     title = f"ASK FIRST ({count} not known)" if count else "ASK FIRST: nothing"
     page.text(x, y + 4.1 * MM, title, 10.5, bold=True)
     if count and not asks:
-        page.wrapped(x, y + 9 * MM, "See the page before this.", room, 10.0, bold=True)
+        page.wrapped(x, y + 9 * MM, where, room, 10.0, bold=True)
         return
     y += 5.4 * MM
     inside = room - 3.2 * MM
@@ -187,19 +255,25 @@ def _shaft_rows(page: Page, content: Numbers, y: float) -> float:
 
 def _columns(page: Page, columns: Sequence[Column], top: float, foot: float, beside: Sequence[Drawing]) -> None:
     """Draw the columns; a line stands at the same height in all of them."""
-    wide = (BOX_WIDTH - SPACE * (len(columns) - 1)) / max(1, len(columns))
+    wide = (BOX_WIDTH - SPACE * (IN_A_ROW - 1)) / IN_A_ROW
     inside, first = wide - 2 * PAD, top + 7.2 * MM
     room = foot - first - 0.6 * MM
     tight = sum(_line_heights(columns, inside, tight=False).values()) > room
     heights = _line_heights(columns, inside, tight=tight)
-    share = min(max(0.0, room - sum(heights.values())) / max(1, len(heights)), 2.4 * MM)
+    share = min(max(0.0, room - sum(heights.values())) / max(1, len(heights)), MOST_SPACE)
     for number, column in enumerate(columns):
         x = number * (wide + SPACE)
         page.box(x, top, wide, foot - top, 0.6 * MM)
         _titled(page, column, x, top, wide)
         alone = {line.number: _height(line, inside, tight=tight) for line in column.lines}
         shown = {n: high + share for n, high in heights.items()} if column.worked else alone
-        _lines(page, column, (x + PAD, first, inside, foot), shown, () if column.worked else beside, tight=tight)
+        _lines(page, column, (x + PAD, first, inside, foot), shown, tight=tight)
+        if not column.worked:
+            below = first + sum(shown.values())
+            page.line(x + PAD, below, x + wide - PAD, below, FINE)
+            _drawn(page, beside, x + PAD, below, inside, foot)
+    if len(columns) < IN_A_ROW:
+        _drawn(page, beside, wide + SPACE + PAD, top, inside, foot)
 
 
 def _line_heights(columns: Sequence[Column], room: float, *, tight: bool) -> dict[int, float]:
@@ -213,10 +287,14 @@ def _line_heights(columns: Sequence[Column], room: float, *, tight: bool) -> dic
 
 def _titled(page: Page, column: Column, x: float, top: float, wide: float) -> None:
     base = top + 5.2 * MM
-    role = column.role if column.role in ROLE_WORDS else "HELD  FREE ?"
-    left = page.text(x + PAD, base, role, 12.5, bold=True) + 1.2 * MM
-    if wide > 80 * MM and column.role in ROLE_WORDS:
+    left = x + PAD
+    if column.role in ROLE_WORDS:
+        left = page.text(left, base, column.role, 12.5, bold=True) + 1.2 * MM
         left = page.text(left, base, f"({ROLE_WORDS[column.role]})") + 1.5 * MM
+    else:
+        for word in (HELD, FREE):
+            page.box(left, base - 3.2 * MM, parts.SQUARE, parts.SQUARE)
+            left = page.text(left + 4.2 * MM, base, word, 11.0, bold=True) + 2 * MM
     right = x + wide - PAD
     room = (right - left - 2 * MM) / 2
     page.fitted(right, base, column.bearing, room * 1.1, 12.5, anchor="end")
@@ -229,26 +307,30 @@ def _lines(
     column: Column,
     place: tuple[float, float, float, float],
     heights: Mapping[int, float],
-    beside: Sequence[Drawing],
     *,
     tight: bool,
 ) -> None:
-    """Set the lines of a column into its place (left, top, width, foot); pictures below where there are any."""
-    x, y, room, foot = place
+    """Set the lines of a column into its place: left, top, width, foot."""
+    x, y, room, _ = place
     lines = {line.number: line for line in column.lines}
     for number, high in heights.items():
         if number in lines:
             line = lines[number]
             _numbered(page, line, x, y + (high - _height(line, room, tight=tight)) / 2, room, tight=tight)
         y += high
-        if number != max(heights) or beside:
+        if number != max(heights):
             page.line(x, y, x + room, y, FINE)
-    for drawing in beside:
-        wide = min(room, 82 * MM)
+
+
+def _drawn(page: Page, beside: Sequence[Drawing], x: float, y: float, room: float, foot: float) -> None:
+    """Draw pictures below each other, each with its number, as many as there is room for."""
+    for number, drawing in enumerate(beside, start=1):
+        wide = min(room, 68 * MM)
         if y + 2 * MM + drawing.height * wide / UNITS > foot:
             break
         y += 2 * MM
-        y += page.picture(drawing, x + (room - wide) / 2, y, wide)
+        page.circled(x + 2.4 * MM, y + 2.6 * MM, number)
+        y += page.picture(drawing, x + room - wide, y, wide)
 
 
 def _height(line: Numbered, room: float, *, tight: bool) -> float:
@@ -258,7 +340,7 @@ def _height(line: Numbered, room: float, *, tight: bool) -> float:
 
 
 def _label_height(line: Numbered, room: float, *, tight: bool) -> float:
-    row = 4.5 * MM if tight else LABEL_ROW
+    row = 4.4 * MM if tight else LABEL_ROW
     if not line.beside:
         return row
     beside = parts.height(line.beside, room)

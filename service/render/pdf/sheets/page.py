@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Final
 
 from service.render.pdf.fonts import latin, width_of
@@ -21,13 +22,13 @@ HEAVY: Final = 0.75 * MM
 OUTLINE: Final = 0.45 * MM
 FINE: Final = 0.25 * MM
 CELL: Final = (4.6 * MM, 5.8 * MM)
-TICK: Final = 4.2 * MM
 LEADING: Final = 1.16
 Run = tuple[str, float, bool]
 """Words, their size and boldness."""
 _NUMBERS: Final = re.compile(r"(\S*\d\S*)")
 
 
+@lru_cache(maxsize=8192)
 def runs(text: str, size: float = SMALL, *, bold: bool = False) -> tuple[Run, ...]:
     """Return a text whose numbers are bold and large enough for a bad copy."""
     pieces = _NUMBERS.split(latin(text))
@@ -40,7 +41,7 @@ def runs(text: str, size: float = SMALL, *, bold: bool = False) -> tuple[Run, ..
 
 def length(of: Sequence[Run]) -> float:
     """Return the width of words."""
-    return sum(width_of(text, size, bold) for text, size, bold in of)
+    return sum([width_of(text, size, bold) for text, size, bold in of])
 
 
 @dataclass
@@ -114,13 +115,10 @@ class Page:
                 self.box(x, y - high, wide + FINE, high, 0.35 * MM)
                 x += wide
             else:
+                x += 0.9 if char == "." and pattern[0] == "_" else 0.0
                 self.words(x, y - high * 0.24, ((char, size, True),))
                 x += width_of(char, size, True) + (0.6 if char == "." else 0.2)
         return x + FINE
-
-    def tick(self, x: float, y: float, side: float = TICK) -> None:
-        """Draw a square to tick, its upper left corner given."""
-        self.box(x, y, side, side)
 
     def hold(self, right: float, y: float, number: int) -> float:
         """Draw the tag of a hold with its right edge given, centred on ``y``; return its left edge."""

@@ -1,6 +1,7 @@
 """Rows of values, labels, blanks, choices and rules: how wide each is, and how a row is set into its room."""
 
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 from typing import Final
 
 from service.render.pdf.fonts import latin, width_of
@@ -20,6 +21,7 @@ MARK: Final = 3.2 * MM
 """Side of the black square that stands for STOP: not larger, it would smear."""
 
 
+@lru_cache(maxsize=8192)
 def width(part: Part) -> float:
     """Return the least room that a part takes."""
     match part:

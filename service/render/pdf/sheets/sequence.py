@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from service.render.pdf.fonts import latin, width_of
 from service.render.pdf.sheets.head import TOP, footed, headed
 from service.render.pdf.sheets.page import (
     BOX_HEIGHT,
@@ -30,7 +31,7 @@ PHASE: Final = 22 * MM
 NUMBERED: Final = 9 * MM
 HOLD: Final = 17.5 * MM
 PICTURES: Final = 12 * MM
-HEADS: Final = 9.5 * MM
+HEADS: Final = 11.4 * MM
 CAUTION: Final = 3.75 * MM
 PHASE_LINE: Final = 0.9 * MM
 GRID: Final = (2, 5)
@@ -49,7 +50,7 @@ class _Columns:
     @classmethod
     def of(cls, positions: Sequence[tuple[str, str]], pictured: bool) -> "_Columns":
         """Return the columns for the bearings of a shaft; ticks as wide as there is room for."""
-        wide = {1: 22 * MM, 2: 13 * MM}.get(len(positions), max(7.0 * MM, 33 * MM / max(1, len(positions))))
+        wide = {1: 22 * MM, 2: 14 * MM}.get(len(positions), max(9.0 * MM, 39 * MM / max(1, len(positions))))
         hold = BOX_WIDTH - HOLD
         tick = hold - wide * len(positions)
         ticks = tuple((name, role, tick + wide * (n + 0.5)) for n, (name, role) in enumerate(positions))
@@ -75,8 +76,8 @@ def _rows(line: Line) -> int:
     return 1 if len(line.words) <= 72 else 2
 
 
-def sequence_pages(head: Head, content: Content, *, number: int, count: int) -> Iterator[Page]:
-    """Yield sheet 2."""
+def sequence_pages(head: Head, content: Content, *, where: str, number: int, count: int) -> Iterator[Page]:
+    """Yield sheet 2; ``where`` says where its pictures are."""
     steps = sum(len(phase.lines) for phase in content.phases)
     holds = sum(line.hold is not None for phase in content.phases for line in phase.lines)
     parts = pages_needed(content)
@@ -85,7 +86,7 @@ def sequence_pages(head: Head, content: Content, *, number: int, count: int) -> 
         y = _table(page, content, phases)
         if n == len(parts) - 1:
             _cautions(page, content.cautions, y + 1.2 * MM)
-        footed(page, "pic = picture on the next page. Long text: phone or annex.", f"{steps} steps, {holds} holds")
+        footed(page, f"pic = picture on {where}. Long text: phone or annex.", f"{steps} steps, {holds} holds")
         yield page
 
 
@@ -98,13 +99,33 @@ def _table(page: Page, content: Content, phases: Sequence[Phase]) -> float:
         page.text(at.pictures + PICTURES / 2, base, "pic", SMALL, bold=True, anchor="middle")
     wide = (at.hold - at.tick) / max(1, len(at.ticks))
     for name, role, x in at.ticks:
-        page.fitted(x, base - 3.7 * MM, name, wide - 0.6 * MM, SMALL + 0.5, anchor="middle")
-        page.fitted(x, base, role if role != "OPEN" else "?", wide - 0.6 * MM, SMALL + 0.5, anchor="middle")
+        lines = _named(name, wide - 0.6 * MM)
+        for n, said in enumerate(reversed(lines)):
+            page.words(x, base - (n + 1) * 3.5 * MM, ((said, SMALL, True),), "middle")
+        page.words(x, base, ((role if role != "OPEN" else "?", SMALL, True),), "middle")
     y = TOP + HEADS - 0.4 * MM
     for phase in phases:
         y = _phase(page, phase, at, y)
     page.line(0, y, BOX_WIDTH, y, PHASE_LINE)
     return y
+
+
+def _named(name: str, room: float) -> list[str]:
+    """Return a name in two lines at most, each cut only where a single word is too wide."""
+    lines: list[str] = []
+    for word in latin(name).split():
+        wider = f"{lines[-1]} {word}" if lines else word
+        if lines and width_of(wider, SMALL, True) <= room:
+            lines[-1] = wider
+        elif len(lines) < 2:
+            lines.append(word)
+    return [_cut(each, room) for each in lines]
+
+
+def _cut(word: str, room: float) -> str:
+    while len(word) > 1 and width_of(word, SMALL, True) > room:
+        word = word[:-1]
+    return word
 
 
 def _phase(page: Page, phase: Phase, at: _Columns, y: float) -> float:
@@ -157,11 +178,12 @@ def parts_mark(page: Page, x: float, base: float) -> float:
 
 def _ticks(page: Page, line: Line, at: _Columns, y: float) -> None:
     if not line.ticks:
-        page.tick((at.tick + at.hold) / 2 - TICK / 2, y)
+        wide = 2.6 * TICK if len(at.ticks) % 2 and len(at.ticks) > 1 else TICK  # not taken for that of the middle one
+        page.box((at.tick + at.hold - wide) / 2, y, wide, TICK)
         return
     for name, _, x in at.ticks:
         if name in line.ticks:
-            page.tick(x - TICK / 2, y)
+            page.box(x - TICK / 2, y, TICK, TICK)
 
 
 def _cautions(page: Page, cautions: Sequence[str], y: float) -> None:

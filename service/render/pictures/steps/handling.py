@@ -1,5 +1,6 @@
 """Lifting the shaft, and the circle into which a load mark is drawn."""
 
+from functools import lru_cache
 from math import cos, radians, sin
 
 from service.render.pictures.drawing import Drawing
@@ -20,6 +21,7 @@ from service.render.pictures.steps.pen import (
 )
 
 
+@lru_cache(maxsize=64)
 def lifting(*, height: str | None = None, limit: str | None = None) -> Drawing:
     """Return how the shaft hangs: level, on its plain part, and how high.
 
@@ -66,6 +68,7 @@ def lifting(*, height: str | None = None, limit: str | None = None) -> Drawing:
     return drawing
 
 
+@lru_cache(maxsize=64)
 def load_mark() -> Drawing:
     """Return the circle into which the mark of the load on a ring is drawn, seen from the nut."""
     drawing = blank(

@@ -1,6 +1,6 @@
 """The block itself: cap and base with their marks, order and stages of the cap bolts, soft foot."""
 
-from collections.abc import Sequence
+from functools import lru_cache
 from typing import Final
 
 from service.render.pictures.drawing import Drawing
@@ -24,6 +24,7 @@ BOLTS: Final = {2: ((0, 152), (0, 56)), 4: ((-36, 152), (36, 56), (36, 152), (-3
 """Where the cap bolts stand, in the order in which they are tightened: across the bore in turn."""
 
 
+@lru_cache(maxsize=64)
 def cap_and_base() -> Drawing:
     """Return cap and base: their marks meet, dowels in, never another cap and never turned."""
     drawing = blank(
@@ -46,14 +47,14 @@ def cap_and_base() -> Drawing:
     return drawing
 
 
-def cap_bolts(*, count: int | None, stages: Sequence[str] = (), unit: str | None = None) -> Drawing:
+def cap_bolts(*, count: int | None, stages: tuple[str, ...] = (), unit: str | None = None) -> Drawing:
     """Return the order of the cap bolts and the stages of their torque.
 
     Parameters
     ----------
     count : int or None
         Cap bolts of the block; both usual patterns are drawn where it is not known
-    stages : sequence of str
+    stages : tuple of str
         Torques of the stages; without them the shares are written
     """
     shown = ("hand", *(stages or ("half", "full", "full")))
@@ -91,6 +92,7 @@ def _pattern(drawing: Drawing, x: float, count: int, *, counted: bool) -> None:
     drawing.add(words(x, 112, f"{count} bolts", anchor="middle", bold=counted))
 
 
+@lru_cache(maxsize=64)
 def soft_foot(*, limit: str | None = None) -> Drawing:
     """Return how a soft foot is found: one foot loose, an indicator on it, the others tight."""
     drawing = blank(

@@ -1,5 +1,6 @@
 """Measuring, putting on, tightening and locking: where the blade goes, what goes on which way round, nut and tab."""
 
+from functools import lru_cache
 from typing import Final
 
 from service.render.pictures.drawing import Drawing
@@ -29,6 +30,7 @@ NUT_SLOTS: Final = 4
 WASHER_TABS: Final = 15
 
 
+@lru_cache(maxsize=64)
 def blade_place() -> Drawing:
     """Return where the blade goes: on top of a bearing that stands, at the bottom of one that hangs on its shaft."""
     drawing = blank(
@@ -47,6 +49,7 @@ def blade_place() -> Drawing:
     return drawing
 
 
+@lru_cache(maxsize=64)
 def sleeve_and_bearing(*, balls: bool = False) -> Drawing:
     """Return the only way in which adapter sleeve and bearing go on."""
     drawing = blank(
@@ -68,6 +71,7 @@ def sleeve_and_bearing(*, balls: bool = False) -> Drawing:
     return drawing
 
 
+@lru_cache(maxsize=64)
 def nut_then_lock(*, balls: bool = False) -> Drawing:
     """Return the nut alone, and then washer, nut and one tab bent in: the nut goes on to a tab, never back."""
     drawing = blank(
@@ -102,6 +106,7 @@ def _nut_and_tabs(drawing: Drawing, x: float, y: float) -> None:
     drawing.add(*pointer(x + 29, y + 2, x + 20, y + 25, HEAVY))
 
 
+@lru_cache(maxsize=64)
 def withdrawal_sleeve(*, balls: bool = False) -> Drawing:
     """Return bearing and withdrawal sleeve: the bearing against its shoulder, the sleeve pushed in from outside."""
     drawing = blank(
@@ -157,6 +162,7 @@ def blade_or_stack(*, single: str | None = None, stack: tuple[str, ...] = (), re
     return drawing
 
 
+@lru_cache(maxsize=64)
 def swivel() -> Drawing:
     """Return how a self-aligning ball bearing is felt: the outer ring turns and swivels."""
     drawing = blank(
@@ -175,6 +181,7 @@ def swivel() -> Drawing:
     return drawing
 
 
+@lru_cache(maxsize=64)
 def heated(*, heat_to: str | None = None, heat_max: str | None = None) -> Drawing:
     """Return a bearing on a cylindrical seat: heated, slid home, held against its shoulder."""
     said = [f"heat to {heat_to}" if heat_to else "", f"never above {heat_max}" if heat_max else ""]

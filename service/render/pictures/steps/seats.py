@@ -1,5 +1,6 @@
 """The two seats seen from above, cap off: the held bearing with its rings, the free one with its gaps."""
 
+from functools import lru_cache
 from typing import Final
 
 from service.render.pictures.drawing import Drawing, Line
@@ -35,6 +36,7 @@ def _bearing(drawing: Drawing, x: float, nut_side: str | None) -> None:
     drawing.add(words(x + WIDTH / 2, 170, "bearing", anchor="middle"))
 
 
+@lru_cache(maxsize=64)
 def held_seat(*, rings: int, ring_sides: tuple[str, ...], ring: str | None, nut_side: str | None) -> Drawing:
     """Return the held bearing in its seat: with one ring hard on the other shoulder, with two in the middle.
 
@@ -78,6 +80,7 @@ def held_seat(*, rings: int, ring_sides: tuple[str, ...], ring: str | None, nut_
     return drawing
 
 
+@lru_cache(maxsize=64)
 def free_seat(
     *,
     gap_side: str | None = None,

@@ -77,5 +77,5 @@ def _growth(drawing: Drawing, x: float, hot: str, sense: int) -> None:
     near, far = x + sense * 36, x + sense * (36 + max(30.0, room))
     if not 2 <= far <= WIDTH - 2:
         return
-    drawing.add(*pointer(near, _AXIS - 14, far, _AXIS - 14, HEAVY))
-    drawing.add(words((near + far) / 2, _AXIS - 19, said, bold=True, anchor="middle", size=8.5, part="hot"))
+    drawing.add(*pointer(near, _AXIS - 13, far, _AXIS - 13, HEAVY))
+    drawing.add(words((near + far) / 2, _AXIS - 20, said, bold=True, anchor="middle", size=8.5, part="hot"))
