@@ -43,6 +43,7 @@ from service.settings import Settings
 from service.store.database import Database
 from service.store.queries.books import Shelf
 from service.store.queries.keys import Keyring
+from service.store.unit_of_work import Event
 
 BLUEPRINTS: Final = (
     clearance.blueprint,
@@ -69,6 +70,7 @@ BLUEPRINTS: Final = (
     instructions.blueprint,
     card_links.blueprint,
 )
+BOOKS_CHANGED: Final = ("chart.entered", "housing.entered")
 _REQUEST_ID: Final = re.compile(r"[A-Za-z0-9._-]{1,64}").fullmatch
 
 
@@ -109,6 +111,13 @@ class Services:
         """Return the counters of this process, made by the process that counts; None when nobody asks for them."""
         return None if self.settings.metrics_bind is None else Metrics()
 
+    def follow_commit(self, site_id: str, events: tuple[Event, ...]) -> None:
+        """Count what was written, and read the site's books again when one was entered."""
+        if any(event.type in BOOKS_CHANGED for event in events):
+            self.keyring.forget(site_id)
+        if self.metrics is not None:
+            self.metrics.count(events)
+
     @cached_property
     def openapi(self) -> str:
         """Return the OpenAPI document, made when it is first asked for: starting must not wait for it."""
@@ -126,7 +135,7 @@ def create_app(settings: Settings) -> Flask:
     for blueprint in (*BLUEPRINTS, health.blueprint, cards.blueprint, docs.blueprint):
         app.register_blueprint(blueprint)
     database = Database(settings)
-    app.extensions["capsaddle"] = Services(
+    app.extensions["capsaddle"] = services = Services(
         app=app,
         settings=settings,
         database=database,
@@ -134,6 +143,7 @@ def create_app(settings: Settings) -> Flask:
         shelf=Shelf(database),
         shared=Shared(),
     )
+    database.tell_of_commits(services.follow_commit)
     app.before_request(_begin)
     app.after_request(_end)
     return app
@@ -155,5 +165,5 @@ def _end(response: Response) -> Response:
     response.headers.setdefault("Cache-Control", "no-store")
     response.headers["X-Content-Type-Options"] = "nosniff"
     watching.limit_headers(response)
-    watching.told(response)
+    watching.tell(response)
     return response

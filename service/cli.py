@@ -10,9 +10,10 @@ import click
 
 from service.errors import ServiceError
 from service.settings import Settings, SettingsError
+from service.words import UNIT_SYSTEMS
 
 if TYPE_CHECKING:
-    from service.store.journal import Chain
+    from service.use_cases.checks.journal import Chain
 
 
 def with_settings(command: Callable[..., None]) -> Callable[..., None]:
@@ -55,7 +56,7 @@ def sites() -> None:
 @sites.command("create")
 @click.argument("code")
 @click.option("--name", required=True, help="Name of the site.")
-@click.option("--units", required=True, type=click.Choice(["inch", "metric"]), help="Units of its cards and blades.")
+@click.option("--units", required=True, type=click.Choice(UNIT_SYSTEMS), help="Units of its cards and blades.")
 @with_settings
 def create_site(settings: Settings, code: str, name: str, units: str) -> None:
     """Create a site."""
@@ -213,12 +214,14 @@ def import_chart(settings: Settings, file: str, site: str, accept_unusual: str |
     """Enter the chart in the CSV FILE; units stand in the names of its columns."""
     from pathlib import Path
 
+    from service.api.books.loading import LOAD_CHART
     from service.store.database import Database
-    from service.use_cases.books.import_chart import fault_lines, imported_chart
+    from service.use_cases.books.import_chart import fault_lines
+    from service.use_cases.books.import_chart import import_chart as enter
 
     try:
         data = Path(file).read_bytes()
-        row = imported_chart(Database(settings), site, data, given, accept_unusual=accept_unusual)
+        row = enter(Database(settings), site, data, given, load=LOAD_CHART, accept_unusual=accept_unusual)
     except ServiceError as error:
         for line in fault_lines(error.facts.get("faults", [])):
             click.echo(line, err=True)
@@ -240,9 +243,9 @@ def backup(settings: Settings, file: str, force: bool) -> None:
     """
     from pathlib import Path
 
-    from service.store.backup import backed_up
+    from service.use_cases.checks.backup import back_up
 
-    chains = backed_up(settings, Path(file), force=force)
+    chains = back_up(settings, Path(file), force=force)
     _tell_chains(chains)
     click.echo(f"The backup is in {file}.")
 
@@ -255,11 +258,11 @@ def restore(settings: Settings, file: str, force: bool) -> None:
     """Put the backup FILE in the place of the embedded database, after verifying it."""
     from pathlib import Path
 
-    from service.store.backup import database_file, restored
+    from service.use_cases.checks import backup
 
-    chains = restored(settings, Path(file), force=force)
+    chains = backup.restore(settings, Path(file), force=force)
     _tell_chains(chains)
-    click.echo(f"The database {database_file(settings)} is restored from {file}.")
+    click.echo(f"The database {backup.database_file(settings)} is restored from {file}.")
 
 
 @main.command("import")
@@ -276,10 +279,10 @@ def import_history(
     from pathlib import Path
 
     from service.store.database import Database
-    from service.use_cases.stays.files import imported_file, report_lines
+    from service.use_cases.stays.files import import_file, report_lines
 
     try:
-        done = imported_file(
+        done = import_file(
             Database(settings), site, Path(file), zone=zone, create_assets=create_assets, dry_run=dry_run
         )
     except ServiceError as error:
@@ -304,9 +307,9 @@ def export_history(settings: Settings, file: str, site: str) -> None:
     from pathlib import Path
 
     from service.store.database import Database
-    from service.use_cases.stays.files import exported_file
+    from service.use_cases.stays.files import export_file
 
-    rows = exported_file(Database(settings), site, Path(file))
+    rows = export_file(Database(settings), site, Path(file))
     click.echo(f"{rows} stays of {site} are in {file}.")
 
 
@@ -330,12 +333,12 @@ def check(settings: Settings) -> None:
 @main.command()
 @with_settings
 def tidy(settings: Settings) -> None:
-    """Delete what is past its time: kept answers (7 days), deliveries that have ended (90 days). For a daily timer."""
+    """Delete what is past its time: kept answers (7 days), deliveries that have ended (30 days). For a daily timer."""
     from service.store.database import Database
-    from service.use_cases.checks.retention import tidied
+    from service.use_cases.checks.retention import tidy as delete_old
 
     database = Database(settings)
-    done = tidied(database)
+    done = delete_old(database)
     database.dispose()
     click.echo(f"{done.answers} kept answers and {done.deliveries} deliveries are deleted.")
 
@@ -350,10 +353,10 @@ def audit() -> None:
 @with_settings
 def verify_audit(settings: Settings, site: str | None) -> None:
     """Follow the hash chain of the journal and name the first broken row."""
-    from service.store import journal
     from service.store.database import Database
+    from service.use_cases.checks.journal import verify_journals
 
-    if not _tell_chains(journal.verify(Database(settings), site)):
+    if not _tell_chains(verify_journals(Database(settings), site)):
         sys.exit(1)
 
 
@@ -376,7 +379,7 @@ def verify() -> None:
 def verify_stored_revisions(settings: Settings, site: str | None) -> None:
     """Compute the instructions again from their inputs and name the first that differ.
 
-    Revisions of another engine or data version are only held against their hash.
+    Those of another engine or of other tables are counted by what made them and only held against their hash.
     """
     from service.store.database import Database
     from service.use_cases.checks.verification import verify_revisions
@@ -385,9 +388,8 @@ def verify_stored_revisions(settings: Settings, site: str | None) -> None:
     for found in verify_revisions(Database(settings), site):
         differs = differs or found.different is not None
         told = "all agree" if found.different is None else f"{found.different}: {found.reason}"
-        click.echo(
-            f"{found.site_code}: {found.computed} computed again, {found.hashed} held against their hash; {told}"
-        )
+        hashed = "".join(f", {count} {made} (hash only)" for made, count in sorted(found.elsewhere.items()))
+        click.echo(f"{found.site_code}: {found.computed} computed again{hashed}; {told}")
     if differs:
         sys.exit(1)
 

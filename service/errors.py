@@ -12,6 +12,12 @@ Text = str | tuple["str | Quantity", ...]
 """A sentence; a tuple mixes words and quantities, so that a renderer can print both unit systems."""
 
 
+def shown(value: Any) -> str:
+    """Return a value as it may be repeated in an error message: short, on one line, in ASCII."""
+    text = ascii(value)
+    return text if len(text) <= 80 else text[:77] + "..."
+
+
 class ServiceError(Exception):
     """Base of all errors that a caller can act on.
 

@@ -166,12 +166,14 @@ KINDS: Final[dict[str, Kind]] = {
     "travel_most": Kind("length", "mm"),
     "force": Kind("force", "N"),
     "torque": Kind("torque", "N.m"),
+    "torque_computed": Kind("torque", "N.m"),
     "pressure": Kind("pressure", "MPa"),
     "temperature": Kind("temperature", "degC"),
     "temperature_difference": Kind("temperature_difference", "K"),
     "mass": Kind("mass", "kg"),
-    "grease": Kind("mass", "g"),
+    "grease": Kind("mass", "kg"),
     "temperature_limit": Kind("temperature", "degC"),
+    "temperature_aim": Kind("temperature", "degC"),
     "nut_turn": Kind("angle", "deg"),
     "time": Kind("time", "h"),
     "speed": Kind("speed", "rpm"),
@@ -263,12 +265,17 @@ def nut_turn(value_deg: float) -> Quantity:
 
 def grease(value_g: float) -> Quantity:
     """Return an amount of grease, [g]."""
-    return Quantity("grease", value_g)
+    return Quantity("grease", value_g / 1000)
 
 
 def temperature_limit(value_degc: float) -> Quantity:
     """Return a temperature that must not be reached, printed to the safe side, [degC]."""
     return Quantity("temperature_limit", value_degc)
+
+
+def temperature_aim(value_degc: float) -> Quantity:
+    """Return a temperature that must be reached, printed up, [degC]."""
+    return Quantity("temperature_aim", value_degc)
 
 
 def mass(value_kg: float) -> Quantity:
@@ -279,6 +286,11 @@ def mass(value_kg: float) -> Quantity:
 def torque(value_n_m: float) -> Quantity:
     """Return a tightening torque, [N m]."""
     return Quantity("torque", value_n_m)
+
+
+def torque_computed(value_n_m: float) -> Quantity:
+    """Return a torque that no book prints, shown as a wrench can be set, [N m]."""
+    return Quantity("torque_computed", value_n_m)
 
 
 def force(value_n: float) -> Quantity:

@@ -10,6 +10,8 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
+from service.moments import rfc3339
+
 FANS: Final = 36
 BAD_POSITION: Final = ("FAN-17", "drive")
 BEGIN: Final = datetime(2014, 1, 6, 6, 0, tzinfo=UTC)
@@ -46,14 +48,14 @@ def _of_position(chance: random.Random, asset: str, position: str) -> Iterator[d
             "position": position,
             "designation": "22216 K/C3",
             "manufacturer": "Maker A" if chance.random() < 0.6 else "Maker B",
-            "installed_at": _moment(fitted),
+            "installed_at": rfc3339(fitted),
             **_clearances(chance, tight),
         }
         hours = _life_h(chance, tight, (asset, position))
         removed = fitted + timedelta(hours=round(min(hours, PREVENTIVE_AT_H) / DUTY))
         if removed >= END:
             age_h = (END - fitted).total_seconds() / 3600 * DUTY
-            yield {**stay, "end_type": "running", "as_of": _moment(END), "operating_hours": round(age_h)}
+            yield {**stay, "end_type": "running", "as_of": rfc3339(END), "operating_hours": round(age_h)}
             return
         yield {**stay, **_ended(chance, hours, removed)}
         fitted, number = removed + timedelta(hours=8), number + 1
@@ -75,14 +77,10 @@ def _clearances(chance: random.Random, tight: bool) -> dict[str, float]:
 
 
 def _ended(chance: random.Random, hours: float, removed: datetime) -> dict[str, Any]:
-    ended = {"removed_at": _moment(removed), "operating_hours": round(min(hours, PREVENTIVE_AT_H))}
+    ended = {"removed_at": rfc3339(removed), "operating_hours": round(min(hours, PREVENTIVE_AT_H))}
     if hours > PREVENTIVE_AT_H:
         return {**ended, "end_type": "removed_preventive", "inspected": True}
     if chance.random() < 0.05:
         return {**ended, "end_type": "removed_other", "inspected": False}
     damage = MODES[int(chance.random() * len(MODES))]
     return {**ended, "end_type": "failed", "inspected": True, "damage": damage}
-
-
-def _moment(at: datetime) -> str:
-    return at.isoformat().replace("+00:00", "Z")

@@ -21,8 +21,8 @@ from service.settings import Settings
 from service.store import migrate
 from service.store.database import Database
 from service.store.queries import keys, sites
+from service.words import SCOPES
 
-SCOPES: Final = ("read", "write", "approve", "admin")
 START_LIMIT_S: Final = 30.0
 
 

@@ -2,10 +2,9 @@
 
 from collections.abc import Mapping
 from datetime import datetime
-from typing import Any, Final
+from typing import Any, Final, Protocol
 
-from service.api.http import fields
-from service.store.queries.events import EventRow
+from service.moments import rfc3339
 
 SPECVERSION: Final = "1.0"
 PREFIX: Final = "internal.capsaddle."
@@ -56,7 +55,32 @@ PLACES: Final[Mapping[str, str]] = {
 """Where a subject is read, by its kind."""
 
 
-def cloud_event(row: EventRow, site_id: str, *, public_url: str = "") -> dict[str, Any]:
+class JournalRow(Protocol):
+    """What an envelope is made of: a row of the journal."""
+
+    @property
+    def seq(self) -> int: ...
+    @property
+    def at(self) -> datetime: ...
+    @property
+    def event_type(self) -> str: ...
+    @property
+    def subject_kind(self) -> str: ...
+    @property
+    def subject_id(self) -> str: ...
+    @property
+    def actor(self) -> str: ...
+    @property
+    def request_id(self) -> str: ...
+    @property
+    def before_hash(self) -> str | None: ...
+    @property
+    def after_hash(self) -> str | None: ...
+    @property
+    def data(self) -> Any: ...
+
+
+def cloud_event(row: JournalRow, site_id: str, *, public_url: str = "") -> dict[str, Any]:
     """Return the event: thin, what happened to what and where to read it.
 
     ``source`` and ``id`` name an event once and for all: the site, and its number in the order of commits.
@@ -69,7 +93,7 @@ def cloud_event(row: EventRow, site_id: str, *, public_url: str = "") -> dict[st
         "source": f"urn:uuid:{site_id}",
         "type": PREFIX + row.event_type,
         "subject": f"{row.subject_kind}/{row.subject_id}",
-        "time": fields.rfc3339(row.at),
+        "time": rfc3339(row.at),
         "datacontenttype": "application/json",
         "sequence": f"{row.seq:019d}",
         "data": {
@@ -93,7 +117,7 @@ def ping_event(ping_id: str, site_id: str, subject: str, time: datetime) -> dict
         "source": f"urn:uuid:{site_id}",
         "type": f"{PREFIX}subscription.ping",
         "subject": subject,
-        "time": fields.rfc3339(time),
+        "time": rfc3339(time),
         "datacontenttype": "application/json",
         "data": {},
     }

@@ -9,6 +9,8 @@ import io
 from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
+from service.spreadsheet import inert
+
 COLUMNS: Final = (
     "equipment_tag",
     "subunit",
@@ -27,7 +29,6 @@ COLUMNS: Final = (
     "down_time_h",
     "work_order",
 )
-FORMULA_SIGNS: Final = ("=", "+", "-", "@", "\t", "\r")
 
 
 def failure_rows(stays: Iterable[Mapping[str, Any]]) -> str:
@@ -44,7 +45,7 @@ def failure_rows(stays: Iterable[Mapping[str, Any]]) -> str:
     writer.writerow(COLUMNS)
     for stay in stays:
         if stay["removed_at"] is not None:
-            writer.writerow([_cell(value) for value in _row(stay)])
+            writer.writerow([inert(value) if isinstance(value, str) else value for value in _row(stay)])
     return out.getvalue()
 
 
@@ -67,8 +68,3 @@ def _row(stay: Mapping[str, Any]) -> tuple[Any, ...]:
         stay["downtime_h"],
         stay["work_order"],
     )
-
-
-def _cell(value: Any) -> Any:
-    """Return a cell that no spreadsheet takes for a formula."""
-    return f"'{value}" if isinstance(value, str) and value.startswith(FORMULA_SIGNS) else value

@@ -105,7 +105,7 @@ def _seat(scene: Scene) -> Found:
 def _shaft(scene: Scene) -> Found:
     for name in scene.worked:
         position = scene.at[name]
-        toleranced = scene.seat(name) != "cylindrical" or position.shaft_tolerance is not None
+        toleranced = scene.seat(name) != "cylindrical" or position.interference_mm is not None
         yield name, _status(position.shaft_diameter_mm is not None and toleranced, needed=_replaces(scene))
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any, Final
 
 import numpy as np
@@ -10,6 +10,7 @@ import numpy as np
 from service import units
 from service.errors import CannotEvaluate, Text
 from service.findings import Source, Warned
+from service.moments import rfc3339
 from service.reliability.assumed_shape import (
     DEFAULT_ORIGIN,
     DEFAULT_SHAPE,
@@ -23,7 +24,6 @@ from service.reliability.lives import Floats, Lives
 from service.reliability.rated_life import RatedLifeComparison, compared_with_rating_life
 from service.reliability.weibull import WeibullFits, weibull_fits
 from service.reliability.weibull_limits import (
-    IntervalKind,
     Limits,
     likelihood_ratio_quantile_h,
     likelihood_ratio_shape,
@@ -32,6 +32,7 @@ from service.reliability.weibull_limits import (
     log_normal_shape,
     mean_h,
 )
+from service.words import INTERVAL_KINDS, IntervalKind
 
 FEWEST_FAILURES: Final = 2  # one failure tells no shape: a bound stands in its place
 SCALE_SHARE: Final = float(1 - np.exp(-1.0))
@@ -143,7 +144,7 @@ class GroupLife:
             },
             "exposure": {
                 "total": units.Quantity("time", self.exposure_h),
-                "as_of": _moment(self.as_of),
+                "as_of": None if self.as_of is None else rfc3339(self.as_of),
             },
             "weibull": fit.record() if fit else None,
             "b10": fit.b10_h.record_h() if fit else None,
@@ -214,9 +215,7 @@ def life_analysis(
     chosen = options or Options()
     if not 0 < chosen.level < 1:
         raise CannotEvaluate(f"A confidence level lies between 0 and 1, not at {chosen.level}.", field="level")
-    if chosen.interval not in ("likelihood_ratio", "log_normal") or (
-        chosen.modified and chosen.interval == "log_normal"
-    ):
+    if chosen.interval not in INTERVAL_KINDS or (chosen.modified and chosen.interval == "log_normal"):
         raise CannotEvaluate(
             f"There are no {chosen.interval} limits of this estimate.", code="unknown_interval", field="interval"
         )
@@ -307,10 +306,6 @@ class _Fitted:
             _with_limits(self.median_h, self.median, at) if median <= largest_age_h else None,
             _with_limits(self.mean_h, self.mean, at) if mean <= largest_age_h else None,
         )
-
-
-def _moment(at: datetime | None) -> str | None:
-    return None if at is None else at.astimezone(UTC).replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"
 
 
 def _with_limits(estimate: Floats, limits: Limits, at: int) -> LifeEstimate:

@@ -2,14 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 
 from service.reliability.lives import Bools, Floats, Ints
 from service.reliability.stay_columns import StayColumns
-
-BASES: Final = ("operating_hours", "meter", "calendar")
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +101,14 @@ def _by_meter(
 def _total(meter: MeterColumns, at_h: Floats) -> Floats:
     """Return the running total, NaN before the first and after the last reading, [h]."""
     return np.interp(at_h, meter.times_h, meter.total_h, left=np.nan, right=np.nan)
+
+
+def hours_at(meter: MeterColumns, at_h: float) -> float:
+    """Return the running total of a meter at a moment, hours since 1970, as ages by meter are read from it, [h].
+
+    NaN before the first and after the last reading.
+    """
+    return float(_total(meter, np.array([at_h]))[0])
 
 
 def _is(columns: StayColumns, name: str, word: str) -> Bools:

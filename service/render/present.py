@@ -11,7 +11,7 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Decimal
 from fractions import Fraction
 from functools import lru_cache
 from math import floor, isfinite
-from typing import Any, Literal, get_args
+from typing import Any
 
 import orjson
 
@@ -27,9 +27,7 @@ from service.units import (
     NM_PER_MM,
     Quantity,
 )
-
-UnitSystem = Literal["metric", "inch"]
-UNIT_SYSTEMS: tuple[UnitSystem, ...] = get_args(UnitSystem)
+from service.words import UnitSystem
 
 
 def present(node: Any, units: UnitSystem) -> Any:
@@ -147,18 +145,32 @@ def _stepped(step: str, rounding: str, unit: str, scale: float = 1.0) -> Callabl
     return printed
 
 
+def _set_on_a_wrench(unit: str, n_m_per_unit: float = 1.0) -> Callable[[float], str]:
+    """Return a printer for the marks of a wrench: each unit under 50, each fifth under 500, each tenth above."""
+
+    def printed(value_n_m: float) -> str:
+        size = value_n_m / n_m_per_unit
+        return _stepped("1" if size < 50 else "5" if size < 500 else "10", ROUND_HALF_UP, unit, n_m_per_unit)(value_n_m)
+
+    return printed
+
+
 def _weighed(steps: tuple[tuple[int | None, str], ...], unit: str, g_per_unit: float = 1.0) -> Callable[[float], str]:
     """Return a printer for what a scale shows: steps by the amount in grams, below which each of them holds."""
 
-    def printed(value_g: float) -> str:
+    def printed(value_kg: float) -> str:
+        value_g = value_kg * 1000
         step = next(step for most_g, step in steps if most_g is None or value_g < most_g)
         return _stepped(step, ROUND_HALF_UP, unit, g_per_unit)(value_g)
 
     return printed
 
 
-def _fahrenheit_limit(value_degc: float) -> str:
-    return _stepped("5", ROUND_FLOOR, "degF")(_fahrenheit(value_degc))
+def _fahrenheit_in_fives(rounding: str) -> Callable[[float], str]:
+    def printed(value_degc: float) -> str:
+        return _stepped("5", rounding, "degF")(_fahrenheit(value_degc))
+
+    return printed
 
 
 def _thirty_seconds(rounding: str) -> Callable[[float], str]:
@@ -281,12 +293,14 @@ _IN: dict[str, dict[str, Printer]] = {
         "distance": ("mm", _identity, _significant(7, "mm")),
         "force": ("kN", _per(1000.0), _significant(4, "kN", 1000.0)),
         "torque": ("N.m", _identity, _significant(4, "N.m")),
+        "torque_computed": ("N.m", _identity, _set_on_a_wrench("N.m")),
         "pressure": ("MPa", _identity, _significant(4, "MPa")),
         "temperature": ("degC", _identity, _significant(4, "degC")),
         "temperature_difference": ("K", _identity, _significant(4, "K")),
         "mass": ("kg", _identity, _significant(4, "kg")),
-        "grease": ("g", _identity, _weighed(((100, "5"), (500, "10"), (None, "50")), "g")),
+        "grease": ("g", _per(1 / 1000), _weighed(((100, "5"), (500, "10"), (None, "50")), "g")),
         "temperature_limit": ("degC", _identity, _stepped("1", ROUND_FLOOR, "degC")),
+        "temperature_aim": ("degC", _identity, _stepped("1", ROUND_CEILING, "degC")),
         "velocity": ("mm/s", _identity, _significant(4, "mm/s")),
         **_SAME,
     },
@@ -300,16 +314,18 @@ _IN: dict[str, dict[str, Printer]] = {
         "distance": ("in", _per(MM_PER_IN), _fixed(2, "in", MM_PER_IN)),
         "force": ("lbf", _per(N_PER_LBF), _significant(4, "lbf", N_PER_LBF)),
         "torque": ("lbf.ft", _per(N_M_PER_LBF_FT), _significant(4, "lbf.ft", N_M_PER_LBF_FT)),
+        "torque_computed": ("lbf.ft", _per(N_M_PER_LBF_FT), _set_on_a_wrench("lbf.ft", N_M_PER_LBF_FT)),
         "pressure": ("psi", _per(MPA_PER_PSI), _significant(4, "psi", MPA_PER_PSI)),
         "temperature": ("degF", _fahrenheit, _fahrenheit_text),
         "temperature_difference": ("degF_diff", _per(5 / 9), _significant(4, "degF", 5 / 9)),
         "mass": ("lb", _per(KG_PER_LB), _significant(4, "lb", KG_PER_LB)),
         "grease": (
             "oz",
-            _per(KG_PER_LB / 16 * 1000),
+            _per(KG_PER_LB / 16),
             _weighed(((100, "0.2"), (500, "0.5"), (None, "2")), "oz", KG_PER_LB / 16 * 1000),
         ),
-        "temperature_limit": ("degF", _fahrenheit, _fahrenheit_limit),
+        "temperature_limit": ("degF", _fahrenheit, _fahrenheit_in_fives(ROUND_FLOOR)),
+        "temperature_aim": ("degF", _fahrenheit, _fahrenheit_in_fives(ROUND_CEILING)),
         "velocity": ("in/s", _per(MM_PER_IN), _significant(4, "in/s", MM_PER_IN)),
         **_SAME,
     },

@@ -6,7 +6,8 @@ from typing import Any, Final
 from service.errors import Text
 from service.render.card.plain_text import Writer, cleaned, unbound
 from service.render.card.text import card
-from service.render.present import UnitSystem, present
+from service.render.present import present
+from service.words import UnitSystem
 
 WIDTH: Final = 72
 """Columns of long texts; short texts have 40 at most"""

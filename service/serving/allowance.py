@@ -52,7 +52,7 @@ class Shared:
         """Tell every process that the server stops."""
         self._page[0] = 1
 
-    def taken(self, who: str, limit: int, now_s: float | None = None) -> Allowance:
+    def take(self, who: str, limit: int, now_s: float | None = None) -> Allowance:
         """Count one request of a key in the current minute and return what is left of its limit.
 
         Parameters

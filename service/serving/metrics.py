@@ -42,11 +42,11 @@ class Metrics:
         self.readings = counter("readings", "Readings judged", "kind", "verdict")
         self.events = counter("events", "Rows of the journal written for requests", "type")
 
-    def answered(self, route: str, method: str, status: int, taken_s: float) -> None:
+    def count_answer(self, route: str, method: str, status: int, taken_s: float) -> None:
         """Count an answer."""
         self.seconds.labels(route, method, f"{status // 100}xx").observe(taken_s)
 
-    def happened(self, events: Iterable[Event]) -> None:
+    def count(self, events: Iterable[Event]) -> None:
         """Count what a committed write has done."""
         for event in events:
             self.events.labels(event.type).inc()

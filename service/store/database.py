@@ -1,5 +1,6 @@
 """The database of a process: an engine made when first needed, after a fork, and the doors to it."""
 
+import logging
 import os
 import sqlite3
 import threading
@@ -16,8 +17,11 @@ from service.settings import Settings
 from service.store import engines, fence, migrate, unit_of_work
 from service.store.failures import translated
 from service.store.models import SiteHead
-from service.store.unit_of_work import Idempotency, Tx, Written
+from service.store.unit_of_work import Event, Idempotency, Tx, Written
 
+LOG = logging.getLogger(__name__)
+Told = Callable[[str, tuple[Event, ...]], None]
+"""What is told of a commit: the id of the site, and the events that it entered in the journal."""
 REPLICA_RESTS_S: Final = 5.0
 _HEAD: Final = sa.select(SiteHead.seq).where(SiteHead.site_id == sa.bindparam("site"))
 
@@ -43,6 +47,7 @@ class Database:
         self._watcher: Any = None
         self._watcher_pid = 0
         self._watching = threading.Lock()
+        self._told: list[Told] = []
 
     @property
     def engine(self) -> sa.Engine:
@@ -201,9 +206,29 @@ class Database:
         idempotency: Idempotency | None = None,
         dry_run: bool = False,
     ) -> Written:
-        """Run ``work`` in the unit of work and return what it wrote; see ``unit_of_work.run``."""
+        """Run ``work`` in the unit of work and return what it wrote; see ``unit_of_work.run``.
+
+        The one door of all writes: whoever asked to be told of commits is told here.
+        """
         call = unit_of_work.Call(site_id, actor, request_id, work, None if dry_run else idempotency, dry_run)
-        return unit_of_work.run(self.engine, self.writer_lock, call)
+        written = unit_of_work.run(self.engine, self.writer_lock, call)
+        if written.events and not dry_run:
+            self._tell(site_id, written.events)
+        return written
+
+    def tell_of_commits(self, told: Told) -> None:
+        """Call ``told`` after each commit of this process that entered events: no way of writing goes past it.
+
+        A dry run and the repetition of a request enter none. What it raises is logged: the write stands.
+        """
+        self._told.append(told)
+
+    def _tell(self, site_id: str, events: tuple[Event, ...]) -> None:
+        for told in self._told:
+            try:
+                told(site_id, events)
+            except Exception:
+                LOG.exception("what follows a commit failed; the write stands")
 
     def ready(self) -> dict[str, Any]:
         """Return whether the database answers and has the schema that this code was written for."""

@@ -15,6 +15,7 @@ def canonical_id(text: str) -> str | None:
     if len(text) != 36:
         return None
     try:
-        return str(UUID(text))
+        known = str(UUID(text))
     except ValueError:
         return None
+    return known if known == text.lower() else None  # UUID() takes hyphens anywhere

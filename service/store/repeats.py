@@ -115,6 +115,14 @@ def _clean(tx: Tx) -> None:
     tx.connection.execute(sa.delete(IdempotencyKey).where(IdempotencyKey.site_id == tx.site_id, too_old))
 
 
+def forget_old(tx: Tx, *, most: int) -> int:
+    """Delete answers that are too old, ``most`` of them at once; return how many."""
+    key = IdempotencyKey
+    columns = (key.site_id, key.actor, key.method, key.route, key.key)
+    old = sa.select(*columns).where(key.site_id == tx.site_id, key.created_at <= tx.now - KEPT_FOR).limit(most)
+    return tx.connection.execute(sa.delete(key).where(sa.tuple_(*columns).in_(old))).rowcount
+
+
 _NAMED: Final = tuple(
     getattr(IdempotencyKey, column) == sa.bindparam(name)
     for column, name in (

@@ -11,13 +11,13 @@ from pathlib import Path
 
 import pypdfium2
 from PIL import Image, PngImagePlugin
-from service.store.queries.keys import create_key
-from service.store.queries.sites import create_site
 
 import service
 from service.app import create_app
 from service.settings import Settings
 from service.store import migrate
+from service.store.queries.keys import create_key
+from service.store.queries.sites import create_site
 from tests.unit.render.card_readers import pdf_pages
 
 SERVICE = Path(service.__file__).parent

@@ -44,7 +44,7 @@ def test_revisions_are_computed_again_from_their_inputs(revised: Flask, client_o
     order = opened(client, "WO-2", asset="DRY-2-FAN")
     client.post(f"/v1/work-orders/{order['id']}/as-found", {"position": "tail", "ring_present": True})
     opened(client_of(revised, "BIRCH"), asset=known_fan())
-    assert verified(revised) == [Verified("ALDER", 4, 0), Verified("BIRCH", 1, 0)]
+    assert verified(revised) == [Verified("ALDER", 4), Verified("BIRCH", 1)]
 
 
 def test_a_changed_record_is_named(revised: Flask) -> None:
@@ -64,8 +64,30 @@ def test_changed_inputs_are_named(revised: Flask) -> None:
 
 
 def test_revisions_of_another_engine_are_held_against_their_hash_only(revised: Flask) -> None:
+    """Another engine may rightly make other instructions of the same inputs: a difference would be a false alarm."""
     changed(revised, engine_version="0", inputs="{}")
-    assert verified(revised)[0] == Verified("ALDER", 1, 1)
+    assert verified(revised)[0] == Verified("ALDER", 1, {"made by engine 0": 1})
+
+
+def test_revisions_of_other_tables_are_held_against_their_hash_only(revised: Flask) -> None:
+    changed(revised, engine_version="0", data_version="2025.1", inputs="{}")
+    assert verified(revised)[0] == Verified("ALDER", 1, {"made by engine 0 with tables 2025.1": 1})
+
+
+def test_a_changed_record_of_another_engine_is_named_all_the_same(revised: Flask) -> None:
+    changed(revised, engine_version="0", record="{}")
+    (alder, _) = verified(revised)
+    assert (alder.computed, alder.elsewhere, alder.reason) == (1, {}, "the record differs from its hash")
+
+
+def test_the_command_counts_what_another_engine_made_and_finds_no_fault(app: Flask, client_of: ClientMaker) -> None:
+    client = client_of(app)
+    sent(client, opened(client)["id"], initial("tail", 0.0040))
+    changed(app, engine_version="0", inputs="{}")
+    url = app.extensions["capsaddle"].settings.database_url
+    told = run_command(url, "verify", "revisions", "--site", "ALDER")
+    said = "ALDER: 1 computed again, 1 made by engine 0 (hash only); all agree"
+    assert (told.returncode, told.stdout.strip()) == (0, said)
 
 
 def test_the_command_ends_with_1_when_a_revision_differs(app: Flask, client_of: ClientMaker) -> None:

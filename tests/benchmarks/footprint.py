@@ -197,7 +197,7 @@ def request_cost(processors: Processors, bench: Bench, name: str) -> Cost:
 
 def analysis_cost(stack: ExitStack, initdb: str, postgres: str) -> Cost:
     """Return the cost of a life analysis over ``ANALYSED_STAYS`` stays, in a process that has loaded what it needs."""
-    from service.use_cases.lives.by_group import analysed
+    from service.use_cases.lives.by_group import life_analysis_of
     from tests.benchmarks.history import QUERY
 
     own = databases.PostgresServer(databases.started(stack, initdb, postgres))
@@ -210,7 +210,7 @@ def analysis_cost(stack: ExitStack, initdb: str, postgres: str) -> Cost:
         with processors.cost(found, 3):
             for _ in range(3):
                 with database.read(site_id) as tx:
-                    analysed(tx, QUERY).record()
+                    life_analysis_of(tx, QUERY).record()
     return found[-1]
 
 

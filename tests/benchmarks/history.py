@@ -25,8 +25,8 @@ from service.store.queries.histories import COLUMNS as READ_COLUMNS
 from service.store.queries.sites import create_site
 from service.store.queries.stay_lists import Chosen, stay_rows
 from service.store.unit_of_work import Tx, Written
-from service.use_cases.lives.by_group import analysed
-from service.use_cases.stays.import_stays import imported, read_import
+from service.use_cases.lives.by_group import life_analysis_of
+from service.use_cases.stays.import_stays import import_stays, read_import
 from service.use_cases.stays.sources import STAY_COLUMNS
 from tests import databases
 
@@ -93,9 +93,9 @@ def with_assets(url: str, number: int) -> tuple[Database, str]:
     first = [row for row, _ in zip(stays(number), range(max(number // STAYS_A_POSITION, 2)), strict=False)]
     read = read_import(as_csv(iter(first)), "text/csv", None)
     # the import's own way of registering assets, without its stays
-    from service.use_cases.stays.import_stays import _created
+    from service.use_cases.stays.import_stays import _create_places
 
-    written(database, site_id, lambda tx: _created(tx, read.stays, {}, {}))
+    written(database, site_id, lambda tx: _create_places(tx, read.stays, {}, {}))
     return database, site_id
 
 
@@ -105,7 +105,7 @@ def import_times(clone: Callable[[], str], number: int) -> tuple[float, float]:
     database, site_id = with_assets(clone(), number)
     begin = time.perf_counter()
     read = read_import(data, "text/csv", None)
-    written(database, site_id, lambda tx: imported(tx, read, create_assets=False))
+    written(database, site_id, lambda tx: import_stays(tx, read, create_assets=False))
     ours = time.perf_counter() - begin
     database.dispose()
     database, site_id = with_assets(clone(), number)
@@ -213,7 +213,7 @@ def analysis_times(database: Database, site_id: str) -> tuple[float, float, floa
     for _ in range(3):
         begin = time.perf_counter()
         with database.read(site_id) as tx:
-            analysed(tx, QUERY).record()
+            life_analysis_of(tx, QUERY).record()
         ours.append(time.perf_counter() - begin)
     return min(ours), min(theirs), _memory(database.settings.database_url, site_id)
 
@@ -230,7 +230,7 @@ def memory(url: str, site_id: str) -> None:
     with database.read(site_id) as tx:
         stay_rows(tx, Chosen(), after=None, limit=51)
         before = _peak_kb()
-        analysed(tx, QUERY).record()
+        life_analysis_of(tx, QUERY).record()
     print((_peak_kb() - before) / 1024)
 
 

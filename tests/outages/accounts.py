@@ -10,9 +10,9 @@ from typing import Any
 import sqlalchemy as sa
 
 from service.settings import Settings
-from service.store import journal
 from service.store.database import Database
 from service.store.models import Completion, JournalEntry, Reading, Stay, WorkOrder, WorkOrderPosition
+from service.use_cases.checks import journal as checked
 from service.use_cases.checks import verification
 from tests.outages.clients import Account
 
@@ -31,7 +31,11 @@ def faults(url: str, account: Account) -> list[str]:
             *_stays(record),
             *_journal(record),
             *_feed(record, account),
-            *(f"journal: {c.reason} at {c.broken_seq}" for c in journal.verify(database) if c.broken_seq is not None),
+            *(
+                f"journal: {c.reason} at {c.broken_seq}"
+                for c in checked.verify_journals(database)
+                if c.broken_seq is not None
+            ),
             *(f"{v.different}: {v.reason}" for v in verification.verify_revisions(database) if v.different is not None),
         ]
     finally:

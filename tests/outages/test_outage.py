@@ -17,8 +17,8 @@ import requests
 from service.settings import Settings
 from service.store import migrate
 from service.store.database import Database
-from service.store.journal import verify
 from service.store.queries import keys, sites
+from service.use_cases.checks.journal import verify_journals
 from tests.api.samples.machines import fan, order
 from tests.outages.accounts import faults
 from tests.outages.clients import Account, Clock, Follower, Mechanic
@@ -135,7 +135,7 @@ def test_sqlite_on_a_full_disk_refuses_and_breaks_nothing(sqlite_url: str) -> No
             answer = session.post(f"{server.base_url}/v1/work-orders", json=order(f"WO-{number}"), timeout=20)
             assert answer.status_code == (200 if f"WO-{number}" in acknowledged else 201)
     database = Database(Settings(database_url=sqlite_url))
-    assert [chain.broken_seq for chain in verify(database)] == [None]
+    assert [chain.broken_seq for chain in verify_journals(database)] == [None]
     database.dispose()
     assert resource.getrlimit(resource.RLIMIT_FSIZE)[0] != limit, "the limit was the server's alone"
 

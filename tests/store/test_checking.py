@@ -14,7 +14,7 @@ from service.store.queries import work_orders
 from service.store.unit_of_work import Tx
 from service.use_cases.checks import checking, retention
 from service.use_cases.checks.checking import checks
-from service.use_cases.checks.retention import tidied
+from service.use_cases.checks.retention import tidy
 from tests.store import plant
 from tests.store.connections import connected
 from tests.store.test_books import add_chart
@@ -79,15 +79,17 @@ def test_what_is_past_its_time_is_deleted_and_nothing_else(database: Database, m
     monkeypatch.setattr(retention, "BATCH", 2)
     plant.written(database, site_id, lambda tx: [aged(tx, n, days) for n, days in enumerate((6.9, 7.1, 8, 9, 30, 400))])
     kept = counted(database)
-    assert tidied(database) == retention.Tidied(5, 0)
+    assert tidy(database) == retention.Tidied(5, 0)
     assert counted(database) == kept | {"idempotency_keys": 1}
 
-    def ended(tx: Tx) -> None:
-        over = sa.update(models.Delivery).values(status="dead", ended_at=tx.now - timedelta(days=91))
+    def ended(tx: Tx, days: int) -> None:
+        over = sa.update(models.Delivery).values(status="dead", ended_at=tx.now - timedelta(days=days))
         tx.connection.execute(over)
 
-    plant.written(database, site_id, ended)
-    assert tidied(database).deliveries == kept["deliveries"] > 0
+    plant.written(database, site_id, lambda tx: ended(tx, 29))  # /v1/capabilities says 30 days
+    assert tidy(database).deliveries == 0
+    plant.written(database, site_id, lambda tx: ended(tx, 31))
+    assert tidy(database).deliveries == kept["deliveries"] > 0
     assert counted(database) == kept | {"idempotency_keys": 1, "deliveries": 0, "delivery_attempts": 0}
 
 

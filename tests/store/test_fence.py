@@ -17,6 +17,7 @@ from service.store.database import Database
 from service.store.queries import sites
 from service.store.queries.keys import create_key
 from service.store.unit_of_work import Tx, Written
+from service.use_cases.checks import journal as checked
 from tests import databases
 from tests.api.samples.machines import fan, order
 from tests.store import plant
@@ -109,7 +110,7 @@ def test_the_service_works_as_this_role(fenced: Database) -> None:
         events = client.get("/v1/events", headers=headers)
         assert "work_order.opened" in events.text
         assert len(client.get("/v1/work-orders", headers=headers).json["items"]) == 1
-    assert [chain.broken_seq for chain in journal.verify(fenced)] == [None, None]
+    assert [chain.broken_seq for chain in checked.verify_journals(fenced)] == [None, None]
     app.extensions["capsaddle"].database.dispose()
 
 

@@ -8,9 +8,10 @@ import pytest
 import sqlalchemy as sa
 
 from service import units
-from service.store import journal, models
+from service.store import models
 from service.store.database import Database
 from service.store.unit_of_work import Event, Tx, Written
+from service.use_cases.checks import journal as checked
 from tests.store import plant
 from tests.store.test_unit_of_work import together
 
@@ -44,7 +45,7 @@ def test_a_write_leaves_its_events_in_order_with_who_when_and_why(database: Data
     last = rows[-1]
     assert (last.actor, last.request_id, last.event_type) == ("tester", "test", "asset.changed")
     assert json.loads(last.data) == {"gap": {"quantity": "clearance", "nm": 63500}}
-    assert journal.verify(database) == [journal.Chain("north", 5)]
+    assert checked.verify_journals(database) == [checked.Chain("north", 5)]
 
 
 def test_the_hash_is_sha256_over_the_hash_before_and_the_row(database: Database) -> None:
@@ -63,14 +64,14 @@ def test_each_site_has_a_chain_of_its_own(database: Database) -> None:
     north, south = plant.site(database, "north"), plant.site(database, "south")
     entered(database, north, 3)
     entered(database, south, 1)
-    assert journal.verify(database) == [journal.Chain("north", 4), journal.Chain("south", 2)]
-    assert journal.verify(database, "south") == [journal.Chain("south", 2)]
+    assert checked.verify_journals(database) == [checked.Chain("north", 4), checked.Chain("south", 2)]
+    assert checked.verify_journals(database, "south") == [checked.Chain("south", 2)]
 
 
 def test_concurrent_writers_leave_no_gap(database: Database) -> None:
     site_id = plant.site(database)
     together(*[lambda: entered(database, site_id, 5)] * 8)
-    assert journal.verify(database) == [journal.Chain("north", 41)]
+    assert checked.verify_journals(database) == [checked.Chain("north", 41)]
 
 
 @pytest.mark.parametrize("verb", REFUSED)
@@ -78,7 +79,7 @@ def test_a_row_can_be_neither_changed_nor_deleted(database: Database, verb: str)
     site_id = plant.site(database)
     with pytest.raises(sa.exc.IntegrityError, match="append-only"):
         plant.written(database, site_id, lambda tx: tx.connection.execute(REFUSED[verb]))
-    assert journal.verify(database) == [journal.Chain("north", 1)]
+    assert checked.verify_journals(database) == [checked.Chain("north", 1)]
 
 
 AROUND_ROW_TRIGGERS = {
@@ -92,7 +93,7 @@ def test_a_row_cannot_be_replaced_or_truncated_away(database: Database) -> None:
     statement = AROUND_ROW_TRIGGERS[database.engine.dialect.name]
     with pytest.raises(sa.exc.IntegrityError, match="append-only"):
         plant.written(database, site_id, lambda tx: tx.connection.exec_driver_sql(statement))
-    assert journal.verify(database) == [journal.Chain("north", 1)]
+    assert checked.verify_journals(database) == [checked.Chain("north", 1)]
 
 
 def tampered(column: str, value: object) -> Callable[[sa.Connection], None]:
@@ -144,6 +145,6 @@ def test_verify_names_the_first_row_that_was_tampered_with(
         return Written(200, "")
 
     database.write(site_id=site_id, actor="intruder", request_id="-", work=around_the_triggers)
-    (chain,) = journal.verify(database)
+    (chain,) = checked.verify_journals(database)
     assert chain.broken_seq == seq
     assert chain.reason

@@ -9,10 +9,11 @@ import sqlalchemy as sa
 
 from service import errors
 from service.settings import Settings
-from service.store import journal, models
+from service.store import models
 from service.store.database import Database
 from service.store.identity import new_id
 from service.store.queries import keys, sites
+from service.use_cases.checks import journal as checked
 from tests.store import plant
 
 
@@ -81,7 +82,7 @@ def test_a_revoked_key_is_refused_at_once_or_after_the_time_stated(database: Dat
     time.sleep(0.55)
     assert keyring.caller(token) is None
     keys.revoke_key(database, "north", caller.key_id)
-    assert journal.verify(database) == [journal.Chain("north", 3)]  # the second time changed nothing
+    assert checked.verify_journals(database) == [checked.Chain("north", 3)]  # the second time changed nothing
 
 
 def test_a_key_is_cached_for_two_seconds_at_most(postgres_url: str) -> None:

@@ -56,6 +56,33 @@ def test_work_that_raises_leaves_nothing(database: Database) -> None:
     assert write(database, site_id, opened(), idempotency=KEY).status == 201
 
 
+def test_who_asked_is_told_of_each_commit_and_of_nothing_else(database: Database) -> None:
+    """Every way of writing goes through this door, so that what is told here is told of all of them."""
+    site_id = plant.site(database)
+    told: list[tuple[str, str, int]] = []
+
+    def follow(of_site: str, events: tuple[Event, ...]) -> None:
+        told.extend((of_site, event.type, count(database, models.Asset)) for event in events)  # committed by now
+
+    def fail(of_site: str, events: tuple[Event, ...]) -> None:
+        raise RuntimeError("what follows a commit must not undo it")
+
+    database.tell_of_commits(fail)
+    database.tell_of_commits(follow)
+    write(database, site_id, opened(), dry_run=True)
+    with pytest.raises(errors.NotFound):
+        write(database, site_id, lambda tx: refused(opened()(tx)))
+    assert told == []
+    assert [write(database, site_id, opened(), idempotency=KEY).replayed for _ in range(2)] == [False, True]
+    assert told == [(site_id, "asset.created", 1)]
+    write(database, site_id, lambda tx: Written(200, ""))  # entered nothing in the journal
+    assert len(told) == 1 and count(database, models.Asset) == 1
+
+
+def refused(written: Written) -> Written:
+    raise errors.NotFound(f"after {written.status}")
+
+
 def test_a_dry_run_answers_and_stores_nothing(database: Database) -> None:
     site_id = plant.site(database)
     journal_rows = count(database, models.JournalEntry)

@@ -19,9 +19,9 @@ import sqlalchemy as sa
 
 from service.settings import Settings
 from service.store import models
-from service.store.backup import CannotBackUp, backed_up, restored
 from service.store.database import Database
-from service.store.journal import verify
+from service.use_cases.checks.backup import CannotBackUp, back_up, restore
+from service.use_cases.checks.journal import verify_journals
 from tests import databases
 from tests.api.samples.machines import fan, order
 from tests.store.test_migrations import counts, populated
@@ -62,25 +62,25 @@ def test_nothing_is_overwritten_unless_it_is_said(sqlite_url: str, tmp_path: Pat
     refused = run_command(sqlite_url, "backup", str(file))
     assert (refused.returncode, "--force" in refused.stderr, "Traceback" in refused.stderr) == (1, True, False)
     assert file.read_text(encoding="utf-8") == "something else"
-    backed_up(settings, file, force=True)
+    back_up(settings, file, force=True)
     with pytest.raises(CannotBackUp, match="--force"):
-        restored(settings, file)
+        restore(settings, file)
     with pytest.raises(CannotBackUp, match="the database itself"):
-        restored(settings, Path(sqlite_url.removeprefix("sqlite:///")), force=True)
+        restore(settings, Path(sqlite_url.removeprefix("sqlite:///")), force=True)
 
 
 def test_a_restore_goes_back_and_leaves_no_log_of_what_was_there(sqlite_url: str, tmp_path: Path) -> None:
     database = populated(sqlite_url)
     file = tmp_path / "plant.backup"
-    backed_up(settings_of(sqlite_url), file)
+    back_up(settings_of(sqlite_url), file)
     with database.engine.begin() as connection:  # stays in the write-ahead log, as after a kill
         connection.execute(sa.update(models.Site).values(name="changed since"))
     kept = [database.engine.raw_connection()]
     with pytest.raises(CannotBackUp, match="in use"):
-        restored(settings_of(sqlite_url), file, force=True)
+        restore(settings_of(sqlite_url), file, force=True)
     kept.pop().close()
     database.dispose()
-    restored(settings_of(sqlite_url), file, force=True)
+    restore(settings_of(sqlite_url), file, force=True)
     assert not list(tmp_path.glob("*-wal"))
     with Database(settings_of(sqlite_url)).reading() as connection:
         assert connection.execute(sa.select(models.Site.name)).scalars().all() == ["North works"]
@@ -90,7 +90,7 @@ def test_a_restore_goes_back_and_leaves_no_log_of_what_was_there(sqlite_url: str
 def test_a_backup_that_is_not_whole_is_refused(sqlite_url: str, tmp_path: Path, damage: str) -> None:
     populated(sqlite_url).dispose()
     file = tmp_path / "plant.backup"
-    backed_up(settings_of(sqlite_url), file)
+    back_up(settings_of(sqlite_url), file)
     data = file.read_bytes()
     if damage == "not a database":
         file.write_bytes(b"not a database" * 1000)
@@ -112,25 +112,25 @@ def test_a_backup_that_is_not_whole_is_refused(sqlite_url: str, tmp_path: Path, 
             connection.commit()
     fresh = tmp_path / "fresh.db"
     with pytest.raises(CannotBackUp):
-        restored(settings_of(f"sqlite:///{fresh}"), file)
+        restore(settings_of(f"sqlite:///{fresh}"), file)
     assert not fresh.exists()
     before = rows(sqlite_url)
     with pytest.raises(CannotBackUp):
-        restored(settings_of(sqlite_url), file, force=True)
+        restore(settings_of(sqlite_url), file, force=True)
     assert rows(sqlite_url) == before, "the database is as it was"
 
 
 def test_what_cannot_be_is_told(sqlite_url: str, tmp_path: Path) -> None:
     on_postgresql = settings_of("postgresql+psycopg://nobody@localhost/nothing")
-    for command in (backed_up, restored):
+    for command in (back_up, restore):
         with pytest.raises(CannotBackUp, match="pg_dump"):
             command(on_postgresql, tmp_path / "file")
     with pytest.raises(CannotBackUp, match="nothing can be written"):
-        backed_up(settings_of(sqlite_url), tmp_path / "nowhere" / "file")
+        back_up(settings_of(sqlite_url), tmp_path / "nowhere" / "file")
     with pytest.raises(CannotBackUp, match="there is no backup"):
-        restored(settings_of(sqlite_url), tmp_path / "nothing", force=True)
+        restore(settings_of(sqlite_url), tmp_path / "nothing", force=True)
     with pytest.raises(CannotBackUp, match="there is no database"):
-        backed_up(settings_of(f"sqlite:///{tmp_path / 'nothing.db'}"), tmp_path / "file")
+        back_up(settings_of(f"sqlite:///{tmp_path / 'nothing.db'}"), tmp_path / "file")
 
 
 def client_programs(server: databases.PostgresServer) -> tuple[str, str]:
@@ -161,7 +161,7 @@ def test_the_way_of_postgresql_own_tools_keeps_every_row(
     subprocess.run([restore, "--exit-on-error", "--single-transaction", into, str(file)], check=True)
     assert rows(fresh) == before
     database = Database(settings_of(fresh))
-    assert [(chain.rows > 0, chain.broken_seq) for chain in verify(database)] == [(True, None)]
+    assert [(chain.rows > 0, chain.broken_seq) for chain in verify_journals(database)] == [(True, None)]
     with pytest.raises(sa.exc.DatabaseError, match="append-only"), database.engine.begin() as connection:
         connection.execute(sa.update(models.JournalEntry).values(actor="nobody"))
     database.dispose()
@@ -196,13 +196,13 @@ def test_a_backup_of_a_running_service_is_one_moment(sqlite_url: str, tmp_path: 
                     time.sleep(0.02)
                 before = list(acknowledged)
                 file = tmp_path / f"{number}.backup"
-                backed_up(settings_of(sqlite_url), file)
+                back_up(settings_of(sqlite_url), file)
                 copy = Database(settings_of(f"sqlite:///{file}"))
                 with copy.reading() as connection:
                     orders = set(connection.execute(sa.select(models.WorkOrder.id)).scalars())
                     issued = set(connection.execute(sa.select(models.Revision.work_order_id)).scalars())
                 assert set(before) <= orders == issued
-                assert all(chain.broken_seq is None for chain in verify(copy))
+                assert all(chain.broken_seq is None for chain in verify_journals(copy))
                 copy.dispose()
         finally:
             stop.set()

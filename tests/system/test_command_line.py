@@ -11,7 +11,7 @@ import requests
 
 from service.settings import Settings
 from service.store.database import Database
-from service.store.journal import verify
+from service.use_cases.checks.journal import verify_journals
 from tests.api.samples.machines import fan, order
 from tests.system.servers import Server, environment, free_port, run_command, serving
 
@@ -111,7 +111,7 @@ def test_a_server_killed_between_two_retries_keeps_one_whole_order(database_url:
         listed = requests.get(url, headers=headers, timeout=20).json()["items"]
         assert [item["id"] for item in listed] == [first.json()["id"]]
     database = Database(Settings(database_url=database_url))
-    assert all(chain.broken_seq is None for chain in verify(database))
+    assert all(chain.broken_seq is None for chain in verify_journals(database))
     database.dispose()
 
 

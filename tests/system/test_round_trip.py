@@ -16,10 +16,10 @@ import pytest
 import requests
 
 from service.settings import Settings
-from service.store import journal
 from service.store.database import Database
 from service.store.queries.keys import create_key
 from service.store.queries.sites import create_site
+from service.use_cases.checks import journal as checked
 from tests.api.samples.orders import completion, known_fan, ready_to_complete
 from tests.system.servers import Server, environment, free_port
 
@@ -180,7 +180,7 @@ def test_nothing_is_lost_or_doubled_though_our_server_is_killed_and_the_receiver
     assert [each["entry"] for each in readings] == list(range(1, len(readings) + 1))
     assert len({(each["step"], each["position"], each["kind"]) for each in readings}) == len(readings)
     assert len(plant.asked("GET", "/v1/stays")["items"]) == 1
-    (chain,) = journal.verify(plant.database, "ALDER")
+    (chain,) = checked.verify_journals(plant.database, "ALDER")
     assert chain.broken_seq is None
 
     # theirs: every event once and in order of its order, the latest card in the long text, closed once

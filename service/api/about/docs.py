@@ -9,10 +9,11 @@ from flask import Blueprint, Response, current_app
 
 from service import __version__
 from service.api.http import versions
-from service.api.http.media import JSON, best_media
+from service.api.http.media import best_media
 from service.api.http.operations import DECLARED
 from service.api.http.problems import CATALOGUE
 from service.errors import NotFound
+from service.exchange.media import JSON
 from service.exchange.strict_json import written
 from service.render import docs
 

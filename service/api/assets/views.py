@@ -1,23 +1,19 @@
 """/v1/assets: the machines of a site, their shafts and bearing positions."""
 
-from collections.abc import Mapping
 from typing import Any
 
 from flask import Response, current_app
 
 from service.api.assets.schemas import AssetPage, AssetQuery, AssetRead
-from service.api.http import fields, lists, versions
+from service.api.http import lists, versions
 from service.api.http.operations import Answer, Blueprint, Call
 from service.api.wire import objects
-from service.errors import Conflict, NotFound
-from service.instructions.books.books import HOUSING
-from service.instructions.plan.machine import names_housings, normalised_machine
-from service.record import sha256
-from service.reference.housings import Housing
+from service.moments import rfc3339
 from service.store.queries import assets
 from service.store.queries.assets import AssetRow
-from service.store.queries.books import books_in_force
-from service.store.unit_of_work import Event, Tx, Written
+from service.store.unit_of_work import Tx, Written
+from service.use_cases.assets import register
+from service.use_cases.assets.register import asset_of, checked_asset, register_new_asset
 
 blueprint = Blueprint("assets", __name__, url_prefix="/v1/assets", description="Machines and their bearing positions")
 
@@ -29,33 +25,10 @@ def asset_record(row: AssetRow) -> dict[str, Any]:
         "tag": row.tag,
         "name": row.name,
         "version": row.version,
-        "created_at": fields.rfc3339(row.created_at),
-        "updated_at": fields.rfc3339(row.updated_at),
+        "created_at": rfc3339(row.created_at),
+        "updated_at": rfc3339(row.updated_at),
         "shafts": row.shafts,
     }
-
-
-def asset_document(row: AssetRow) -> dict[str, Any]:
-    """Return the machine as documents and plans hold it."""
-    return {"tag": row.tag, "name": row.name, "shafts": row.shafts}
-
-
-def named_housings(tx: Tx, document: dict[str, Any]) -> Mapping[str, Housing]:
-    """Return the site's own housings by name when the machine names one."""
-    return books_in_force(tx, (HOUSING,)).housings if names_housings(document) else {}
-
-
-def registered(tx: Tx, document: dict[str, Any]) -> tuple[AssetRow, Event]:
-    """Store a machine that is not on record yet, and return it with its event."""
-    row = assets.insert_asset(tx, document)
-    return row, Event("asset.registered", "asset", row.id, None, sha256(asset_document(row)), {"tag": row.tag})
-
-
-def _found(tx: Tx, asset_id: str) -> AssetRow:
-    row = assets.asset_by_id(tx, asset_id) if fields.is_identifier(asset_id) else None
-    if row is None:
-        raise NotFound("no asset of this site has this id")
-    return row
 
 
 EXAMPLE: dict[str, Any] = {
@@ -103,16 +76,11 @@ def create_asset(call: Call) -> Response:
     """Register a machine"""
 
     def work(tx: Tx) -> Written:
-        document = normalised_machine(call.body, housings=named_housings(tx, call.body))
-        taken = assets.asset_by_tag(tx, document["tag"])
-        if taken is not None:
-            detail = f"the tag {taken.tag} is on record for {taken.name}; change it with PUT {location(taken.id)}"
-            raise Conflict(detail, code="asset_tag_taken", field="tag", existing=taken.id)
-        row, event = registered(tx, document)
+        row, event = register_new_asset(tx, checked_asset(tx, call.body), address=location)
         headers = {"Location": location(row.id), "ETag": versions.etag(row.version, call.units)}
         return Written(201, call.json(asset_record(row)), headers, (event,))
 
-    return call.written(work)
+    return call.write(work)
 
 
 def location(asset_id: str) -> str:
@@ -146,7 +114,7 @@ def list_assets(call: Call) -> Response:
 def read_asset(call: Call, asset_id: str) -> Response:
     """Read a machine"""
     with call.reading() as tx:
-        row = _found(tx, asset_id)
+        row = asset_of(tx, asset_id)
     return call.versioned(asset_record(row), row.version)
 
 
@@ -164,15 +132,13 @@ def replace_asset(call: Call, asset_id: str) -> Response:
     """Replace a machine; a position is renamed by sending its id"""
 
     def work(tx: Tx) -> Written:
-        document = normalised_machine(call.body, housings=named_housings(tx, call.body))
-        before = _found(tx, asset_id)
+        document = checked_asset(tx, call.body)
+        before = asset_of(tx, asset_id)
         version = versions.required_version(before.version, call.units)
-        row = assets.replace_asset(tx, asset_id, version, document)
-        hashes = sha256(asset_document(before)), sha256(asset_document(row))
-        event = Event("asset.replaced", "asset", row.id, *hashes, {"tag": row.tag, "version": row.version})
+        row, event = register.replace_asset(tx, before, document, version=version)
         return Written(200, call.json(asset_record(row)), {"ETag": versions.etag(row.version, call.units)}, (event,))
 
-    return call.written(work)
+    return call.write(work)
 
 
 @blueprint.operation(
@@ -187,10 +153,9 @@ def delete_asset(call: Call, asset_id: str) -> Response:
     """Delete a machine on which no work order and no stay hangs"""
 
     def work(tx: Tx) -> Written:
-        before = _found(tx, asset_id)
+        before = asset_of(tx, asset_id)
         version = versions.required_version(before.version, call.units)
-        assets.delete_asset(tx, asset_id, version)
-        event = Event("asset.deleted", "asset", before.id, sha256(asset_document(before)), None, {"tag": before.tag})
+        event = register.delete_asset(tx, before, version=version)
         return Written(204, "", {}, (event,))
 
-    return call.written(work)
+    return call.write(work)

@@ -5,11 +5,12 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Final
 
-from service.api.http import fields
 from service.api.orders.entries.reading_schemas import SHAPES
+from service.instructions.closing import is_confirmable, is_stop
 from service.instructions.readings.hold_points import closing_kinds
-from service.instructions.readings.readings import READ_NEVER_CONFIRMED
+from service.moments import rfc3339
 from service.units import KINDS, UNITS
+from service.words import CLEARANCE_READINGS
 
 NAMES: Final = ("step", "kind", "position", "revision", "nonce", "taken_by", "one", "two", "unit", "done", "limit")
 """Names of what a form sends; nothing else is taken."""
@@ -37,7 +38,6 @@ _PLACES: Final[Mapping[str, tuple[tuple[str, str], ...]]] = {
     "shaft_diameter": (("one", "smallest"), ("two", "largest")),
     "run_in_temperature": (("one", "steady temperature"), ("limit", "stop limit of the site")),
 }
-_CLEARANCES: Final = ("initial_clearance", "residual_clearance")
 
 
 class NotTyped(ValueError):
@@ -65,7 +65,7 @@ def forms_of(plan: Mapping[str, Any], *, metric: bool) -> dict[int, list[Form]]:
     """Return the forms of each step that takes readings; a STOP step has none, it takes a deviation."""
     found: dict[int, list[Form]] = {}
     for step in plan["steps"]:
-        kinds = [] if step["id"].startswith("stop-") else _kinds(step, plan)
+        kinds = [] if is_stop(step) else _kinds(step, plan)
         if kinds:
             found[step["number"]] = [_form(kind, step, plan, metric=metric) for kind in kinds]
     return found
@@ -73,12 +73,10 @@ def forms_of(plan: Mapping[str, Any], *, metric: bool) -> dict[int, list[Form]]:
 
 def _kinds(step: Mapping[str, Any], plan: Mapping[str, Any]) -> list[str]:
     """Return the kinds of readings that a step takes, the one it asks for first."""
-    record = step["record"] or {}
-    asked = record.get("kind")
+    asked = (step["record"] or {}).get("kind")
     kinds = [asked] if asked in SHAPES else []
     kinds += [kind for kind in closing_kinds(step, plan) if kind not in kinds]
-    confirmable = record.get("limits") is None and asked not in READ_NEVER_CONFIRMED
-    if step["hold_point"] and confirmable and "confirmation" not in kinds:
+    if step["hold_point"] and is_confirmable(step) and "confirmation" not in kinds:
         kinds.append("confirmation")
     return kinds
 
@@ -128,7 +126,7 @@ def reading_document(sent: Mapping[str, str], plan: Mapping[str, Any], *, revisi
     document: dict[str, Any] = {
         "kind": form.kind,
         "step": step["id"],
-        "taken_at": fields.rfc3339(datetime.now(UTC)),
+        "taken_at": rfc3339(datetime.now(UTC)),
         "taken_by": sent["taken_by"],
         "revision": revision,
     }
@@ -150,7 +148,7 @@ def _values(form: Form, sent: Mapping[str, str]) -> dict[str, Any]:
         raise NotTyped("choose the unit that your instrument shows")
     numbers = {name: _number(sent.get(name, ""), label) for name, label in form.places if name != "limit"}
     quantities = [{"value": number, "unit": unit} for number in numbers.values()]
-    if form.kind in _CLEARANCES:
+    if form.kind in CLEARANCE_READINGS:
         rows = [{"value": quantity, "row": row} for row, quantity in enumerate(quantities, start=1)]
         return {"values": rows, "method": "blades"}
     limit = sent.get("limit", "")

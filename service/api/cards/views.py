@@ -23,12 +23,14 @@ from service.instructions.readings.hold_points import HoldPoint, open_hold_point
 from service.render.card.filling import Filling, Result
 from service.render.card.html import html_card
 from service.render.markup import content_policy, message_page
-from service.render.present import UnitSystem
 from service.store.queries import entries, work_orders
 from service.store.queries.work_orders import RevisionRow, WorkOrderRow
 from service.store.unit_of_work import Idempotency, Tx, Written
-from service.use_cases.orders.enter import entered, held, order_of, recorded_reading
+from service.use_cases.orders.enter import enter_reading
+from service.use_cases.orders.held import entries_of, hold_order, order_of, revision_in_force
 from service.use_cases.orders.links import CardLink, LinkRefused, link_of
+from service.use_cases.orders.records import card_record
+from service.words import UnitSystem
 
 blueprint = Blueprint("card", __name__)
 DECLARED.open_endpoints |= {"card.show", "card.enter"}
@@ -39,7 +41,7 @@ _READINGS: Final = Readings()
 
 
 @dataclass(frozen=True, slots=True)
-class Opened:
+class Shown:
     """An order as its link shows it."""
 
     order: WorkOrderRow
@@ -59,16 +61,16 @@ def show(token: str) -> Response:
     """Show the card; ``?as=pdf`` for paper."""
     try:
         link = _link(token)
-        opened = _opened(link)
+        shown = _shown(link)
     except (LinkRefused, NotFound) as error:
         return _refused(error)
     if request.args.get("as") == "pdf":
         query = {"paper": "letter" if _units(link) == "inch" else "a4"}
-        pdf = cards.written(
-            cards.PDF, opened.order, opened.revision, units=_units(link), address=_address(token), query=query
+        pdf = cards.card_body(
+            cards.PDF, shown.order, shown.revision, units=_units(link), address=_address(token), query=query
         )
-        return cards.card_answer(cards.PDF, pdf, opened.order, {})
-    return _page(token, link, opened)
+        return cards.card_answer(cards.PDF, pdf, shown.order, {})
+    return _page(token, link, shown)
 
 
 @blueprint.post("/card/<token>", provide_automatic_options=False)
@@ -77,20 +79,20 @@ def enter(token: str) -> Response:
     sent: dict[str, str] = {}
     try:
         link = _link(token)
-        opened = _opened(link)
+        shown = _shown(link)
     except (LinkRefused, NotFound) as error:
         return _refused(error)
     if request.mimetype != FORM_MEDIA:
-        return _page(token, link, opened, fault="this is filled in with its own forms only", status=415)
+        return _page(token, link, shown, fault="this is filled in with its own forms only", status=415)
     try:
         sent = typed(request.form.to_dict(flat=False))
-        _record(token, link, sent)
+        _enter(token, link, sent)
     except NotTyped as error:
-        return _page(token, link, opened, fault=str(error), sent=sent, status=422)
+        return _page(token, link, shown, fault=str(error), sent=sent, status=422)
     except (ServiceError, ValidationError) as error:
         document = problems.document_of(error)
         said = document["errors"][0]["detail"] if document["errors"] else document["detail"]
-        return _page(token, link, opened, fault=said.rstrip("."), sent=sent, status=document["status"])
+        return _page(token, link, shown, fault=said.rstrip("."), sent=sent, status=document["status"])
     answer: Response = redirect(f"/card/{token}#step-{sent['step']}", code=303)  # type: ignore[assignment]
     secure = current_app.config["PUBLIC_URL"].startswith("https:")
     answer.set_cookie(
@@ -105,35 +107,35 @@ def _link(token: str) -> CardLink:
     return link
 
 
-def _opened(link: CardLink) -> Opened:
+def _shown(link: CardLink) -> Shown:
     with current_app.extensions["capsaddle"].database.read(link.caller.site_id) as tx:
         order = order_of(tx, link.order_id)
-        revision = _revision(tx, order, None)
+        revision = revision_in_force(tx, order)
         readings = entries.readings_of(tx, order.id)
-        still_open = open_hold_points(revision.record, entered(tx, order.id))
-    return Opened(order, revision, readings, still_open)
+        still_open = open_hold_points(revision.record, entries_of(tx, order.id))
+    return Shown(order, revision, readings, still_open)
 
 
-def _revision(tx: Tx, order: WorkOrderRow, number: int | None) -> RevisionRow:
+def _revision(tx: Tx, order: WorkOrderRow, number: int) -> RevisionRow:
     found = work_orders.revision(tx, order.id, number)
     if found is None:
         raise NotTyped("the card has no such revision; load it again")
     return found
 
 
-def _record(token: str, link: CardLink, sent: Mapping[str, str]) -> None:
+def _enter(token: str, link: CardLink, sent: Mapping[str, str]) -> None:
     """Store the reading that was typed; the same form with the same content again stores nothing."""
     content = "\n".join(f"{name}={sent[name]}" for name in sorted(sent))
     fingerprint = sha256(f"{token}\n{content}".encode()).hexdigest()
     once = Idempotency(key=f"card {fingerprint}", method="POST", route="/card/<token>", fingerprint=fingerprint)
 
     def work(tx: Tx) -> Written:
-        at = held(tx, link.order_id)
+        at = hold_order(tx, link.order_id)
         number = sent.get("revision", "")
-        shown = _revision(tx, at.order, int(number) if number.isascii() and number.isdigit() else 0)
-        document = reading_document(sent, shown.record, revision=shown.number)
+        issued = _revision(tx, at.order, int(number) if number.isascii() and number.isdigit() else 0)
+        document = reading_document(sent, issued.record, revision=issued.number)
         given = _READINGS.load({"readings": [document]})["readings"][0]
-        _, row, events = recorded_reading(tx, at, given)
+        _, row, events = enter_reading(tx, at, given)
         return Written(201, row.id, {}, events)
 
     current_app.extensions["capsaddle"].database.write(
@@ -148,31 +150,31 @@ def _record(token: str, link: CardLink, sent: Mapping[str, str]) -> None:
 def _page(
     token: str,
     link: CardLink,
-    opened: Opened,
+    shown: Shown,
     *,
     fault: str | None = None,
     sent: Mapping[str, str] | None = None,
     status: int = 200,
 ) -> Response:
     filling = Filling(
-        forms=opened.forms,
+        forms=shown.forms,
         results={
-            number: Result.of(row) for number, row in last_readings(opened.revision.record, opened.readings).items()
+            number: Result.of(row) for number, row in last_readings(shown.revision.record, shown.readings).items()
         },
-        still_open=[(point.number, point.title, point.position) for point in opened.still_open],
+        still_open=[(point.number, point.title, point.position) for point in shown.still_open],
         by=(sent or {}).get("taken_by") or unquote(request.cookies.get(NAME_COOKIE, ""))[:80],
-        revision=opened.revision.number,
+        revision=shown.revision.number,
         nonce=secrets.token_urlsafe(12),
         until=link.expires_at,
-        status=opened.order.status,
+        status=shown.order.status,
         fault=fault,
         sent=dict(sent or {}),
         paper=f"/card/{token}?as=pdf",
     )
     body = html_card(
-        cards.plan_of(opened.order, opened.revision),
+        card_record(shown.order, shown.revision),
         units=_units(link),
-        shaft=cards.shaft(opened.revision),
+        shaft=cards.shaft(shown.revision),
         address=_address(token),
         filling=filling,
     )
@@ -191,7 +193,7 @@ def _refused(error: Exception) -> Response:
     """Say that a link leads nowhere; whose order it was is not said."""
     expired = isinstance(error, LinkRefused) and error.expired
     said = "This link is past its time." if expired else "This link leads nowhere."
-    return _html(message_page(said, "Ask for a new one where the work order was opened."), 410 if expired else 404)
+    return _html(message_page(said, "Ask for a new one where the work order was shown."), 410 if expired else 404)
 
 
 def _html(body: str, status: int) -> Response:

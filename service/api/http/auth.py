@@ -11,7 +11,6 @@ from service.api.http import watching
 from service.api.http.problems import ProblemRaised
 from service.store.queries.keys import Caller, Keyring
 
-SCOPES: Final = ("read", "write", "approve", "admin")
 _CHALLENGE: Final = {"WWW-Authenticate": 'Bearer realm="capsaddle"'}
 
 
@@ -25,7 +24,7 @@ def caller_with(scope: str) -> Caller:
     """
     caller = _caller()
     g.caller, g.units = caller, caller.units
-    watching.counted(caller)
+    watching.count(caller)
     if scope not in caller.scopes:
         held = ", ".join(sorted(caller.scopes)) or "none"
         raise ProblemRaised("scope_missing", f"this needs the scope {scope}; the key carries {held}")

@@ -8,8 +8,8 @@ from urllib.parse import urlencode
 
 from flask import current_app, request
 
-from service.api.http.fields import is_identifier
 from service.api.http.problems import ProblemRaised
+from service.store.identity import canonical_id
 
 _CHECK_BYTES = 6
 
@@ -31,7 +31,7 @@ def after(query: Mapping[str, Any], site_id: str) -> str | None:
         if check != _check(payload, query, site_id):
             raise ValueError
         key = payload.decode("ascii")
-        if not is_identifier(key):  # the check bytes are no secret
+        if canonical_id(key) is None:  # the check bytes are no secret
             raise ValueError
         return key
     except ValueError:

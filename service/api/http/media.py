@@ -6,8 +6,8 @@ from flask import Response, request
 from werkzeug.datastructures import MIMEAccept
 
 from service.api.http.problems import ProblemRaised
+from service.exchange.media import JSON
 
-JSON: Final = "application/json"
 SVG: Final = "image/svg+xml"
 VARY: Final = {"Vary": "Accept, Authorization"}
 

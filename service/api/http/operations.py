@@ -16,19 +16,19 @@ import flask_smorest
 from flask import Response, current_app, g, request
 from marshmallow import Schema, ValidationError
 
-from service.api.http import auth, problems, versions
+from service.api.http import auth, versions
+from service.api.http.faults import faults_of
 from service.api.http.problems import ProblemRaised
 from service.api.http.schema import UnitsQuery, WriteQuery
 from service.errors import NotFound
 from service.exchange import strict_json
-from service.render.present import UnitSystem, present
+from service.exchange.media import JSON, NDJSON
+from service.render.present import present
 from service.store.database import Database
 from service.store.queries.keys import Caller
-from service.store.unit_of_work import Event, Idempotency, Tx, Written
+from service.store.unit_of_work import Idempotency, Tx, Written
+from service.words import UnitSystem
 
-JSON: Final = "application/json"
-NDJSON: Final = "application/x-ndjson"
-BOOKS_CHANGED: Final = ("chart.entered", "housing.entered")
 ALWAYS: Final = ("400", "401", "403", "404", "405", "414", "429", "431", "500", "503")
 WITH_BODY: Final = ("411", "413", "415", "422")
 
@@ -65,19 +65,27 @@ class Call:
         database: Database = current_app.extensions["capsaddle"].database
         return database.read(self.caller.site_id, past=past)
 
-    def written(self, work: Callable[[Tx], Written], *, dry_run: bool = False) -> Response:
-        """Run ``work`` in the one unit of work and return what it wrote, or what it had written before."""
-        dry_run = dry_run or self.query.get("dry_run") == "true"
-        outcome = current_app.extensions["capsaddle"].database.write(
+    @property
+    def dry_run(self) -> bool:
+        """Return whether everything is checked and answered as usual, and nothing is stored."""
+        return bool(self.query.get("dry_run") == "true")
+
+    def unit(self, work: Callable[[Tx], Written], *, dry_run: bool, idempotency: Idempotency | None = None) -> Written:
+        """Run ``work`` in the one unit of work, in the name of the caller, and return what it wrote."""
+        database: Database = current_app.extensions["capsaddle"].database
+        return database.write(
             site_id=self.caller.site_id,
             actor=self.caller.key_id,
             request_id=g.request_id,
             work=work,
-            idempotency=None if dry_run else self._idempotency(),
+            idempotency=idempotency,
             dry_run=dry_run,
         )
-        if outcome.events and not dry_run:
-            self._happened(outcome.events)
+
+    def write(self, work: Callable[[Tx], Written], *, dry_run: bool = False) -> Response:
+        """Run ``work`` in the one unit of work and return what it wrote, or what it had written before."""
+        dry_run = dry_run or self.dry_run
+        outcome = self.unit(work, dry_run=dry_run, idempotency=None if dry_run else self._idempotency())
         response = Response(outcome.text, status=outcome.status, headers=outcome.headers, content_type=JSON)
         if outcome.status == 204:
             response = Response(status=204, headers=outcome.headers)
@@ -86,14 +94,6 @@ class Call:
         if dry_run:
             response.headers["Dry-Run"] = "true"
         return response
-
-    def _happened(self, events: tuple[Event, ...]) -> None:
-        """Count what was written, and read the site's books again when one was entered."""
-        services = current_app.extensions["capsaddle"]
-        if any(event.type in BOOKS_CHANGED for event in events):
-            services.keyring.forget(self.caller.site_id)
-        if services.metrics is not None:
-            services.metrics.happened(events)
 
     def json(self, record: Any) -> str:
         """Return the record as JSON text in the caller's units, for ``Written.body``."""
@@ -260,7 +260,7 @@ def _query(schema: Schema) -> Mapping[str, Any]:
     try:
         return schema.load(given) if given else dict(_empty_query(schema))
     except ValidationError as error:
-        pointer, code, detail = next(problems.faults_of(error.messages))
+        pointer, code, detail = next(faults_of(error.messages))
         name = pointer.removeprefix("#/").split("/")[0].replace("~1", "/").replace("~0", "~")
         known = ", ".join(sorted(schema.fields))
         if code == "unknown_member":

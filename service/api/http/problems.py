@@ -5,7 +5,6 @@ its meaning. Members beyond the standard ones (``fits``, ``existing`` ...) carry
 """
 
 import logging
-from collections.abc import Iterator
 from typing import Any, Final
 
 from flask import Flask, Response, current_app, g, request
@@ -13,8 +12,10 @@ from marshmallow import ValidationError
 from werkzeug.exceptions import HTTPException
 
 from service import errors
+from service.api.http.faults import faults_of
 from service.exchange.strict_json import written
-from service.render.present import UnitSystem, present, text
+from service.render.present import present, text
+from service.words import UnitSystem
 
 MEDIA_TYPE: Final = "application/problem+json"
 LOG = logging.getLogger(__name__)
@@ -94,6 +95,7 @@ CATALOGUE: Final[dict[str, tuple[int, str]]] = {
     "position_required": (422, "The position must be named"),
     "row_missing": (422, "Some values name their row of rollers and others do not"),
     "points_not_combined": (422, "Values at these points do not make one reading"),
+    "series_not_in_order": (422, "The readings of a series do not follow each other in time"),
     "same_person": (422, "A deviation is approved by another person than the one who did the work"),
     "position_left_out": (422, "A position of the order is left out"),
     "outcome_contradicts": (422, "What is said of a position contradicts its outcome"),
@@ -165,13 +167,6 @@ _CODE_BY_STATUS: Final = {
     411: "length_required",
     413: "too_large",
     415: "unsupported_media_type",
-}
-_MARSHMALLOW_WORDS: Final = {
-    "Missing data for required field.": ("required", "is required"),
-    "Unknown field.": ("unknown_member", "is not a member that is known here"),
-    "Field may not be null.": ("null", "must not be null"),
-    "Invalid input type.": ("wrong_type", "must be an object"),
-    "Not a valid list.": ("wrong_type", "must be an array"),
 }
 
 
@@ -279,23 +274,6 @@ def _invalid_document(error: ValidationError) -> dict[str, Any]:
     more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
     code = first["code"] if first["code"] in CATALOGUE and len(faults) == 1 else "invalid"
     return problem_document(code, f"{name}: {first['detail']}{more}", status=422, faults=faults[:100])
-
-
-def faults_of(messages: Any, path: str = "#") -> Iterator[tuple[str, str, str]]:
-    """Yield (JSON Pointer, code, detail) of each fault in marshmallow's messages."""
-    if isinstance(messages, dict):
-        if "code" in messages and "detail" in messages and isinstance(messages["detail"], str):
-            yield path, messages["code"], messages["detail"]
-            return
-        for name, below in messages.items():
-            step = "" if name == "_schema" else "/" + str(name).replace("~", "~0").replace("/", "~1")
-            yield from faults_of(below, path + step)
-    elif isinstance(messages, list):
-        for below in messages:
-            yield from faults_of(below, path)
-    else:
-        code, detail = _MARSHMALLOW_WORDS.get(str(messages), ("invalid", str(messages)))
-        yield path, code, detail
 
 
 def _http_exception(error: HTTPException) -> Response:

@@ -1,19 +1,25 @@
-"""ETags ``"<version>.<media>.<units>"`` and the preconditions that rest on them (RFC 9110)."""
+"""ETags ``"<version>.<media>.<units>"`` and the preconditions that rest on them (RFC 9110).
+
+werkzeug writes the tags and reads the header fields. What it does with them stays ours: its ``make_conditional``
+compares a representation that is made already, while a 304 here saves making one, and it looks at Range and
+If-Modified-Since, which are not offered; its comparison of If-Match is of whole tags, while a change rests on the
+version alone, in whatever media type and units it was read.
+"""
 
 from flask import request
+from werkzeug.http import quote_etag, unquote_etag
 
 from service.api.http.problems import ProblemRaised
 
 
 def etag(version: int, units: str, media: str = "json") -> str:
     """Return the strong tag of one representation of a version."""
-    return f'"{version}.{media}.{units}"'
+    return quote_etag(f"{version}.{media}.{units}")
 
 
 def not_modified(tag: str) -> bool:
-    """Return whether If-None-Match names the tag: the caller holds this representation."""
-    given = request.headers.get("If-None-Match")
-    return given is not None and (given.strip() == "*" or tag in (_opaque(part) for part in given.split(",")))
+    """Return whether If-None-Match names the tag, compared weakly: the caller holds this representation."""
+    return request.if_none_match.contains_weak(unquote_etag(tag)[0] or "")
 
 
 def required_version(current: int, units: str) -> int:
@@ -26,15 +32,14 @@ def required_version(current: int, units: str) -> int:
     ProblemRaised
         428 without If-Match; 412 with the current ETag when no tag names the current version.
     """
-    given = request.headers.get("If-Match")
-    if given is None:
+    if "If-Match" not in request.headers:
         raise ProblemRaised(
             "precondition_required",
             "send If-Match with the ETag that the change is based on",
             headers={"ETag": etag(current, units)},
         )
-    named = {_version(part) for part in given.split(",")}
-    if given.strip() == "*" or current in named:
+    given = request.if_match
+    if given.star_tag or current in {_version(tag) for tag in given.as_set(include_weak=True)}:
         return current
     raise ProblemRaised(
         "stale_version",
@@ -44,10 +49,6 @@ def required_version(current: int, units: str) -> int:
     )
 
 
-def _opaque(tag: str) -> str:
-    return tag.strip().removeprefix("W/")
-
-
-def _version(tag: str) -> int | None:
-    number = _opaque(tag).strip('"').split(".")[0]
+def _version(tag: str | None) -> int | None:
+    number = (tag or "").split(".")[0]  # werkzeug reads an empty tag as None
     return int(number) if number.isascii() and number.isdigit() and len(number) <= 18 else None

@@ -17,7 +17,7 @@ LOG: Final = logging.getLogger("capsaddle.requests")
 UNMATCHED: Final = "unmatched"
 
 
-def counted(caller: Caller) -> None:
+def count(caller: Caller) -> None:
     """Count a request against the limit of its key.
 
     Raises
@@ -29,7 +29,7 @@ def counted(caller: Caller) -> None:
     limit = services.settings.rate_limit
     if not limit:
         return
-    g.allowance = found = services.shared.taken(caller.key_id, limit)
+    g.allowance = found = services.shared.take(caller.key_id, limit)
     if not found.allowed:
         raise ProblemRaised(
             "rate_limited",
@@ -46,7 +46,7 @@ def limit_headers(response: Response) -> None:
         response.headers["RateLimit"] = f'"default";r={found.left};t={found.resets_in_s}'
 
 
-def told(response: Response) -> None:
+def tell(response: Response) -> None:
     """Write the line of the log and count the answer."""
     services = current_app.extensions["capsaddle"]
     logged = LOG.isEnabledFor(logging.INFO)
@@ -56,7 +56,9 @@ def told(response: Response) -> None:
     rule = request.url_rule
     route = UNMATCHED if rule is None else rule.rule
     if services.metrics is not None:
-        services.metrics.answered(route, request.method if rule is not None else "other", response.status_code, taken_s)
+        services.metrics.count_answer(
+            route, request.method if rule is not None else "other", response.status_code, taken_s
+        )
     if logged:
         caller: Caller | None = g.get("caller")
         LOG.info(

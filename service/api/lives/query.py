@@ -8,10 +8,10 @@ from service.api.http.fields import Refused
 from service.api.http.schema import UnitsQuery
 from service.api.stays.schemas import ChosenQuery
 from service.api.wire.damage import DamageField
+from service.errors import shown
+from service.words import CLEARANCE_READINGS, COUNTS, INTERVAL_KINDS
 
 GROUPS: Final = ("designation", "position", "asset", "housing", "role", "damage", "manufacturer")
-COUNTS: Final = ("excluded", "failed", "censored")
-INTERVALS: Final = ("likelihood_ratio", "log_normal")
 METHODS: Final = ("maximum_likelihood", "modified")
 EVENTS: Final = ("replacement", "failure")
 EARLY_GROUPS: Final = (
@@ -29,7 +29,7 @@ class NumberInQuery(fields.Number):
         except ValueError:
             number = None
         if number is None:
-            raise Refused("wrong_type", f"{fields.shown(value)} is not a number")
+            raise Refused("wrong_type", f"{shown(value)} is not a number")
         return super()._deserialize(number, attr, data, **kwargs)
 
 
@@ -46,7 +46,7 @@ class Keys(fields.Text):
         words = tuple(word.strip() for word in super()._deserialize(value, attr, data, **kwargs).split(","))
         unknown = [word for word in words if word not in self.choices]
         if unknown:
-            raise Refused("unknown_choice", f"{fields.shown(unknown[0])} is not one of {', '.join(self.choices)}")
+            raise Refused("unknown_choice", f"{shown(unknown[0])} is not one of {', '.join(self.choices)}")
         if len(words) > MOST_KEYS or len(set(words)) != len(words):
             raise Refused("wrong_length", f"one to {MOST_KEYS} different words are taken")
         return words
@@ -115,7 +115,7 @@ class ReadingQualityQuery(UnitsQuery):
 
     asset = fields.Text(80, metadata={"description": "Tag of the asset"})
     position = fields.Text(80, metadata={"description": "Name of the position"})
-    kind = fields.Choice(("initial_clearance", "residual_clearance"))
+    kind = fields.Choice(CLEARANCE_READINGS)
     from_ = fields.Timestamp(data_key="from", metadata={"description": "Taken at this time or later"})
     to = fields.Timestamp(metadata={"description": "Taken before this time"})
     step_um = NumberInQuery(
@@ -128,7 +128,7 @@ class LifeQuery(LivesQuery):
 
     group_by = Keys(GROUPS, load_default=("designation",))
     interval = fields.Choice(
-        INTERVALS, load_default="likelihood_ratio", metadata={"description": "How limits are made"}
+        INTERVAL_KINDS, load_default="likelihood_ratio", metadata={"description": "How limits are made"}
     )
     method = fields.Choice(
         METHODS,

@@ -26,7 +26,6 @@ from service.api.lives.schemas import (
     ReadingQualityAnswer,
     RecurrenceAnswer,
 )
-from service.errors import NotFound
 
 blueprint = Blueprint("reliability", __name__, url_prefix="/v1", description="Questions about the history")
 
@@ -50,11 +49,11 @@ def _pictured(schema: Any, said: str) -> dict[int, Answer]:
 )
 def read_life_analysis(call: Call) -> Response:
     """Analyse lives"""
-    from service.use_cases.lives.by_group import analysed
+    from service.use_cases.lives.by_group import life_analysis_of
 
     as_picture = picture_asked_for()
     with call.reading(past=True) as tx:
-        found = analysed(tx, call.query)
+        found = life_analysis_of(tx, call.query)
     if not as_picture:
         return call.answer(found.record())
     from service.render.pictures.lives import probability_picture, survival_picture
@@ -93,16 +92,11 @@ def read_position_recurrence(call: Call, position_id: str) -> Response:
 
 
 def _recurrence(call: Call, position_id: str | None) -> Response:
-    from service.api.http.fields import is_identifier
     from service.use_cases.lives.by_place import place_of, recurrence_of
 
     as_picture = picture_asked_for()
     with call.reading(past=True) as tx:
-        place = None
-        if position_id is not None:
-            place = place_of(tx, position_id) if is_identifier(position_id) else None
-            if place is None:
-                raise NotFound("no position of this site has this id")
+        place = None if position_id is None else place_of(tx, position_id)
         found = recurrence_of(tx, call.query, place)
     if not as_picture:
         return call.answer(found.record())
@@ -124,11 +118,11 @@ def _recurrence(call: Call, position_id: str | None) -> Response:
 )
 def read_replacement_ranking(call: Call) -> Response:
     """Rank positions against their class"""
-    from service.use_cases.lives.by_place import ranked
+    from service.use_cases.lives.by_place import ranking_of
 
     as_picture = picture_asked_for()
     with call.reading(past=True) as tx:
-        ranks, record = ranked(tx, call.query)
+        ranks, record = ranking_of(tx, call.query)
     if not as_picture:
         return call.answer(record)
     from service.render.pictures.positions import ranking_picture
@@ -146,10 +140,10 @@ def read_replacement_ranking(call: Call) -> Response:
 )
 def read_early_failures(call: Call) -> Response:
     """Look for early failures"""
-    from service.use_cases.lives.by_place import early
+    from service.use_cases.lives.by_place import early_failures_of
 
     with call.reading(past=True) as tx:
-        return call.answer(early(tx, call.query))
+        return call.answer(early_failures_of(tx, call.query))
 
 
 @blueprint.operation(

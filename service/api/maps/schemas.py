@@ -1,6 +1,5 @@
 """What a field map looks like when it is sent."""
 
-import json
 import re
 from collections.abc import Iterator
 from typing import Any, Final
@@ -9,10 +8,12 @@ from marshmallow import Schema, ValidationError, validate
 from marshmallow import fields as ma_fields
 
 from service.api.http import fields
-from service.api.http.fields import Refused, shown
+from service.api.http.faults import loader
+from service.api.http.fields import Refused
 from service.api.http.schema import PageQuery, StrictSchema
 from service.api.orders.schemas import WorkOrderRequest
 from service.api.wire.answers import AnswerSchema, nested, word, words
+from service.errors import shown
 
 MOST_BYTES: Final = 262_144
 """Largest field map, message and result, [byte]"""
@@ -21,6 +22,8 @@ MOST_ENTRIES: Final = 2000
 _NAME: Final = re.compile(r"[a-z0-9][a-z0-9-]{0,59}").fullmatch
 _SEGMENT: Final = re.compile(r"[A-Za-z0-9_.:@$-]{1,60}").fullmatch
 _MOST_SEGMENTS: Final = 8
+LOAD_ORDER: Final = loader(WorkOrderRequest(), "the request")
+"""The request that a map makes, read as POST /v1/work-orders reads it."""
 
 
 class Message(Schema):
@@ -164,22 +167,6 @@ class FieldMapRequest(StrictSchema):
     outbound = ma_fields.Nested(Outbound)
     tables = Tables(metadata={"type": "object"})
     samples = fields.Array(ma_fields.Nested(Sample), required=True, validate=validate.Length(1, 20))
-
-
-def differs_at(found: Any, expected: Any, path: str = "") -> Iterator[str]:
-    """Yield the JSON Pointers at which two JSON values differ."""
-    if isinstance(found, dict) and isinstance(expected, dict):
-        for name in dict.fromkeys((*expected, *found)):
-            below = f"{path}/{name.replace('~', '~0').replace('/', '~1')}"
-            if (name in found) != (name in expected):
-                yield below
-            else:
-                yield from differs_at(found[name], expected[name], below)
-    elif isinstance(found, list) and isinstance(expected, list) and len(found) == len(expected):
-        for number, (one, other) in enumerate(zip(found, expected, strict=True)):
-            yield from differs_at(one, other, f"{path}/{number}")
-    elif json.dumps(found) != json.dumps(expected):
-        yield path
 
 
 class DirectionRead(AnswerSchema):

@@ -4,10 +4,11 @@ from typing import Any
 
 from flask import Response, current_app
 
-from service.api.http import fields, lists
+from service.api.http import lists, problems
 from service.api.http.operations import Answer, Blueprint, Call
 from service.api.http.schema import WriteQuery
 from service.api.maps.schemas import (
+    LOAD_ORDER,
     MOST_BYTES,
     FieldMapPage,
     FieldMapQuery,
@@ -16,12 +17,13 @@ from service.api.maps.schemas import (
     TrialRead,
     TrialRequest,
 )
-from service.errors import NotFound
+from service.moments import rfc3339
 from service.record import sha256
 from service.store.queries import field_maps
 from service.store.queries.field_maps import FieldMapRow
-from service.store.unit_of_work import Event, Tx, Written
-from service.use_cases.maps.map_message import refuse_map, trial
+from service.store.unit_of_work import Tx, Written
+from service.use_cases.maps.enter import checked_map, enter_map, map_of
+from service.use_cases.maps.map_message import trial
 
 blueprint = Blueprint(
     "field maps", __name__, url_prefix="/v1/field-maps", description="Maps of other systems' messages"
@@ -82,17 +84,9 @@ def field_map_line(row: FieldMapRow) -> dict[str, Any]:
         "name": row.name,
         "version": row.version,
         "in_force": row.in_force,
-        "created_at": fields.rfc3339(row.created_at),
+        "created_at": rfc3339(row.created_at),
         "sha256": sha256(row.document),
     }
-
-
-def field_map_of(tx: Tx, map_id: str) -> FieldMapRow:
-    """Return one version, or raise NotFound."""
-    row = field_maps.field_map_by_id(tx, map_id)
-    if row is None:
-        raise NotFound("no field map of this site has this id")
-    return row
 
 
 @blueprint.operation(
@@ -108,17 +102,14 @@ def field_map_of(tx: Tx, map_id: str) -> FieldMapRow:
 )
 def create_field_map(call: Call) -> Response:
     """Enter a field map; its samples are run; the same name again makes its next version"""
-    document = {member: value for member, value in call.body.items() if member != "name"}
-    refuse_map(document)
+    checked = checked_map(call.body, LOAD_ORDER)
 
     def work(tx: Tx) -> Written:
-        row = field_maps.insert_field_map(tx, name=call.body["name"], document=document)
+        row, event = enter_map(tx, checked)
         location = f"{current_app.config['PUBLIC_URL']}/v1/field-maps/{row.id}"
-        data = {"name": row.name, "version": row.version}
-        event = Event("field_map.entered", "field_map", row.id, None, sha256(document), data)
         return Written(201, call.json({**field_map_line(row), **row.document}), {"Location": location}, (event,))
 
-    return call.written(work)
+    return call.write(work)
 
 
 @blueprint.operation(
@@ -146,7 +137,7 @@ def list_field_maps(call: Call) -> Response:
 def read_field_map(call: Call, map_id: str) -> Response:
     """Read one version of a field map"""
     with call.reading() as tx:
-        row = field_map_of(tx, map_id)
+        row = map_of(tx, map_id)
     return call.answer({**field_map_line(row), **row.document})
 
 
@@ -164,8 +155,8 @@ def try_field_map(call: Call, map_id: str) -> Response:
     """Try a field map on a message: the request it makes, members nobody read, every problem, and the reply"""
 
     def work(tx: Tx) -> Written:
-        row = field_map_of(tx, map_id)
-        tried = trial(tx, call.caller, call.units, row.document, call.body["message"])
+        document, message = map_of(tx, map_id).document, call.body["message"]
+        tried = trial(tx, call.caller, call.units, document, message, load=LOAD_ORDER, tell=problems.document_of)
         return Written(200, call.json(tried))
 
-    return call.written(work, dry_run=True)
+    return call.write(work, dry_run=True)

@@ -9,23 +9,26 @@ from typing import Any, Final
 
 from flask import Response
 
-from service.api.http import fields, lists
+from service.api.http import lists
 from service.api.http.operations import Answer, Blueprint, Call
-from service.api.orders.views import order_line, order_of
 from service.api.standards.schemas import (
     B2mmlJobResponse,
 )
 from service.api.stays.schemas import StayQuery
-from service.api.stays.views import chosen
 from service.exchange.b2mml import job_response
 from service.exchange.ccom import sync_asset_segment_events
 from service.exchange.failure_data import failure_rows
+from service.moments import rfc3339
 from service.mounting.readings import ACCEPT
-from service.render.present import UnitSystem, present
+from service.render.present import present
 from service.store.queries import completions, entries, stays
 from service.store.queries.stay_lists import stay_rows
 from service.store.unit_of_work import Tx
 from service.units import Quantity
+from service.use_cases.orders.held import order_of
+from service.use_cases.orders.records import order_line
+from service.use_cases.stays.lists import chosen_stays
+from service.words import UnitSystem
 
 blueprint = Blueprint("standards", __name__, url_prefix="/v1", description="Open standards out")
 
@@ -45,7 +48,7 @@ def _readings(tx: Tx, order_id: str, units: UnitSystem) -> Iterator[dict[str, An
             if isinstance(value["value"], Quantity):
                 shown = present(value["value"], units)
                 place = {"position": row.position, "kind": row.kind, "row": value.get("row")}
-                yield {**place, "quantity": shown, "taken_at": fields.rfc3339(row.taken_at)}
+                yield {**place, "quantity": shown, "taken_at": rfc3339(row.taken_at)}
 
 
 def _exchanged(tx: Tx, order_id: str) -> Iterator[dict[str, Any]]:
@@ -77,15 +80,15 @@ def _page(call: Call) -> tuple[list[dict[str, Any]], dict[str, str]]:
     """Return a page of stays with their times as texts, and the header that leads on."""
     start, limit = lists.after(call.query, call.caller.site_id), call.query["limit"] + 1
     with call.reading() as tx:
-        rows = stay_rows(tx, chosen(call.query), after=start, limit=limit)
+        rows = stay_rows(tx, chosen_stays(call.query), after=start, limit=limit)
     items = [{name: getattr(row, name) for name in _MEMBERS} | _times(row) for row in rows]
     body, headers = lists.page(items, call.query, call.caller.site_id)
     return body["items"], headers
 
 
 def _times(row: Any) -> dict[str, str | None]:
-    removed = None if row.removed_at is None else fields.rfc3339(row.removed_at)
-    return {"installed_at": fields.rfc3339(row.installed_at), "removed_at": removed}
+    removed = None if row.removed_at is None else rfc3339(row.removed_at)
+    return {"installed_at": rfc3339(row.installed_at), "removed_at": removed}
 
 
 @blueprint.operation(
@@ -109,7 +112,7 @@ def read_asset_segment_events(call: Call) -> Response:
         items,
         site_id=call.caller.site_id,
         sender=call.caller.site_code,
-        created_at=fields.rfc3339(datetime.now(UTC)),
+        created_at=rfc3339(datetime.now(UTC)),
     )
     return Response(body, content_type=f"{XML}; charset=utf-8", headers=headers)
 

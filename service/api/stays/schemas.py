@@ -1,13 +1,64 @@
 """What is sent to /v1/stays and /v1/replacements and what is answered."""
 
+from marshmallow import fields as ma_fields
+
 from service.api.http import fields
 from service.api.http.schema import PageQuery, StrictSchema
 from service.api.wire.answers import AnswerSchema, nested, word
 from service.api.wire.damage import DamageField
-from service.history.stays import END_TYPES
-from service.use_cases.stays.lines import ReplacementRead, StayRead
+from service.words import END_TYPES, ROLES
 
-ROLES = ("locating", "free")
+
+class StayRead(AnswerSchema):
+    """One bearing in one position, from fitting to removal; flat, units in the names."""
+
+    id = word()
+    external_id = word(null=True)
+    asset = word()
+    position = word()
+    designation = word()
+    manufacturer = word(null=True)
+    serial = word(null=True)
+    installed_at = ma_fields.DateTime(required=True)
+    removed_at = ma_fields.DateTime(required=True, allow_none=True)
+    operating_hours = ma_fields.Float(
+        required=True,
+        allow_none=True,
+        metadata={"description": "Age of the bearing at removal, or at as_of while it runs; overrides meters"},
+    )
+    as_of = ma_fields.DateTime(required=True, allow_none=True)
+    age_at_install_h = ma_fields.Float(required=True, allow_none=True)
+    observed_from = ma_fields.DateTime(required=True, allow_none=True)
+    end_type = ma_fields.String(required=True, metadata={"enum": list(END_TYPES)})
+    inspected = ma_fields.Boolean(required=True, allow_none=True)
+    damage = word(null=True, description="Codes of ISO 15243, | between them")
+    cause = word(null=True)
+    initial_clearance_mm = ma_fields.Float(required=True, allow_none=True)
+    residual_clearance_mm = ma_fields.Float(required=True, allow_none=True)
+    window_min_mm = ma_fields.Float(required=True, allow_none=True)
+    window_max_mm = ma_fields.Float(required=True, allow_none=True)
+    downtime_h = ma_fields.Float(required=True, allow_none=True)
+    work_order = word(null=True)
+    installed_by = word(null=True, description="Who mounted it")
+    shaft_diameter_mm = ma_fields.Float(
+        required=True,
+        allow_none=True,
+        metadata={"description": "Of the shaft under the bearing, as measured; farthest outside its limits, else mean"},
+    )
+    shaft_min_mm = ma_fields.Float(required=True, allow_none=True)
+    shaft_max_mm = ma_fields.Float(required=True, allow_none=True)
+
+
+class ReplacementRead(StayRead):
+    """A bearing removed (its stay) and the next one fitted in the same position."""
+
+    fitted_id = word(description="Id of the stay that followed")
+    fitted_external_id = word(null=True)
+    replaced_at = ma_fields.DateTime(required=True, metadata={"description": "When the next bearing was fitted"})
+    fitted_designation = word()
+    fitted_manufacturer = word(null=True)
+    fitted_serial = word(null=True)
+    fitted_work_order = word(null=True)
 
 
 class StayPage(AnswerSchema):

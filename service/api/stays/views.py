@@ -1,26 +1,20 @@
 """/v1/stays and /v1/replacements: which bearing ran where, from when to when, how it was mounted, what followed it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from flask import Response
 
 from service.api.http import lists
 from service.api.http.operations import Answer, Blueprint, Call
-from service.api.http.streams import STREAMED, Rows, stream_asked_for, streamed
+from service.api.http.streams import STREAMED, stream_answer, stream_asked_for
 from service.api.stays.schemas import ReplacementPage, StayPage, StayQuery
-from service.store.queries.stay_lists import Chosen, replacement_rows, stay_rows
+from service.store.queries.stay_lists import replacement_rows, stay_rows
 from service.store.transaction import Tx
 from service.use_cases.stays.lines import LISTED_COLUMNS, REPLACEMENT_COLUMNS, flat_line
+from service.use_cases.stays.lists import Rows, chosen_stays
 
 blueprint = Blueprint("history", __name__, url_prefix="/v1", description="Stays of bearings, and their replacements")
-
-
-def chosen(query: Mapping[str, Any]) -> Chosen:
-    """Return which stays a query means."""
-    names = ("asset", "position", "designation", "manufacturer", "housing", "damage", "end_type", "role")
-    given = {name: query.get(name) for name in names}
-    return Chosen(**given, begin=query.get("from_"), end=query.get("to"))
 
 
 @blueprint.operation(
@@ -42,7 +36,7 @@ def chosen(query: Mapping[str, Any]) -> Chosen:
 )
 def list_stays(call: Call) -> Response:
     """List stays"""
-    which = chosen(call.query)
+    which = chosen_stays(call.query)
 
     def rows(tx: Tx, after: str | None, limit: int) -> Sequence[Any]:
         return stay_rows(tx, which, after=after, limit=limit)
@@ -69,7 +63,7 @@ def list_stays(call: Call) -> Response:
 )
 def list_replacements(call: Call) -> Response:
     """List replacements"""
-    which = chosen(call.query)
+    which = chosen_stays(call.query)
 
     def rows(tx: Tx, after: str | None, limit: int) -> Sequence[Any]:
         return replacement_rows(tx, which, after=after, limit=limit)
@@ -80,7 +74,7 @@ def list_replacements(call: Call) -> Response:
 def _listed(call: Call, rows: Rows, *, columns: Sequence[str], key: str, name: str) -> Response:
     media = stream_asked_for()
     if media is not None:
-        return streamed(call, media, rows, columns=columns, key=key, name=name)
+        return stream_answer(call, media, rows, columns=columns, key=key, name=name)
     query = call.query
     with call.reading(past=True) as tx:
         found = rows(tx, lists.after(query, call.caller.site_id), query["limit"] + 1)

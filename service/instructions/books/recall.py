@@ -25,6 +25,8 @@ CORRECTED_ID: Final = "recall"
 OUTSIDE: Final = "outside"
 INSIDE: Final = "inside"
 NOT_KNOWN: Final = "not_known"
+NOT_COMPARED: Final = "not_compared"
+VERDICTS: Final = (OUTSIDE, INSIDE, NOT_KNOWN, NOT_COMPARED)
 _PROVENANCE: Final = dict.fromkeys(("edition", "page", "entered_by", "checked_by"), "") | {"title": "corrected rows"}
 
 Readings = Mapping[str, Sequence[Mapping[str, Any]]]

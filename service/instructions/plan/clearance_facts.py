@@ -17,8 +17,16 @@ ZERO_DOUBT_NM: Final = 100_000
 """Doubt of firm contact found by hand, [nm]: own convention. A narrower displacement is said as its middle."""
 
 
-def clearance_facts(target: Mapping[str, Any] | None) -> dict[str, "Fact | Text"]:
-    """Return the facts of one bearing as its clearance target answers them."""
+SHARE_LOST: Final = 0.8
+"""Share of the interference of a cylindrical bore that the clearance loses: common practice, no source."""
+
+
+def clearance_facts(target: Mapping[str, Any] | None, *, by_hand: bool = True) -> dict[str, "Fact | Text"]:
+    """Return the facts of one bearing as its clearance target answers them.
+
+    ``by_hand``: the nut is turned from firm contact; a hydraulic nut has a zero of its own, for which displacement and
+    nut turn of our tables do not hold.
+    """
     if target is None:
         return {}
     initial, residual = target.get("initial_clearance") or {}, target.get("residual_clearance") or {}
@@ -42,9 +50,29 @@ def clearance_facts(target: Mapping[str, Any] | None) -> dict[str, "Fact | Text"
         "blade_stop": stack(blades.get("must_not_pass")),
         "reduction_source": (target.get("reduction") or {}).get("source"),
     }
-    if no_window(target) is None:
+    if by_hand and no_window(target) is None:
         facts |= _displacement(target.get("axial_displacement") or {}) | _turn(target.get("nut_turn") or {})
     return facts
+
+
+def shrunk_facts(
+    target: Mapping[str, Any] | None, interference_mm: tuple[float, float] | None
+) -> dict[str, "Fact | Text"]:
+    """Return what a shrink fit leaves of the initial clearance: its row less 0.8 of the interference.
+
+    Source
+    ------
+    Common practice: 80 % of the interference of a cylindrical bore is lost from the clearance; no source.
+    """
+    initial = (target or {}).get("initial_clearance")
+    if initial is None or interference_mm is None:
+        return {}
+    lost_nm = [round(SHARE_LOST * each_mm * units.NM_PER_MM) for each_mm in interference_mm]
+    low_nm, high_nm = initial["min"].value - lost_nm[1], initial["max"].value - lost_nm[0]
+    if low_nm < 0:
+        return {}
+    limits = {"min": units.clearance(low_nm), "max": units.clearance(high_nm)}
+    return {"residual_min": limits["min"], "residual_max": limits["max"], "residual_range": between(limits)}
 
 
 def _displacement(found: Mapping[str, Any]) -> dict[str, "Fact | Text"]:

@@ -9,7 +9,7 @@ from service.bolting.base_bolts import SOFT_FOOT_NM
 from service.errors import Text
 from service.instructions.plan import planned
 from service.instructions.plan.bolt_facts import base_bolt_facts, base_bolt_flags, cap_bolt_facts, cap_bolt_flags
-from service.instructions.plan.clearance_facts import clearance_facts, clearance_flags
+from service.instructions.plan.clearance_facts import clearance_facts, clearance_flags, shrunk_facts
 from service.instructions.plan.job import PositionFacts
 from service.instructions.plan.messages import between, known_message, listed, message
 from service.instructions.plan.place_facts import line_facts, line_flags, place_facts, place_flags
@@ -71,7 +71,8 @@ def position_known(scene: Scene, placement: Record | None, name: str, order: Kno
         **order.facts,
         "position": name,
         **_parts_facts(scene, position, bearing),
-        **clearance_facts(target),
+        **clearance_facts(target, by_hand=not scene.hydraulic(name)),
+        **shrunk_facts(target, position.interference_mm if scene.seat(name) == "cylindrical" else None),
         **place_facts(scene, placement, name),
         **cap_bolt_facts(bolting),
         **base_bolt_facts(base, position.base_torque_n_m),
@@ -80,6 +81,7 @@ def position_known(scene: Scene, placement: Record | None, name: str, order: Kno
         *order.flags,
         *_seat_flags(scene, position, bearing),
         *clearance_flags(target),
+        *(("fit_known",) if scene.interference_mm(name) is not None else ()),
         *place_flags(scene, placement, name),
         *cap_bolt_flags(bolting),
         *base_bolt_flags(base, position.base_torque_n_m),
@@ -117,7 +119,7 @@ def _order_flags(scene: Scene) -> Iterator[str]:
         yield from (f"over_{limit:.0f}" for limit in GREASE_LIMITS_DEGC if hot > limit)
     for name in scene.worked:
         bearing = scene.bearing(name)
-        if bearing is not None and (bearing.bore_mm > 200 or (planned.bearing_mass_kg(bearing) or 0.0) > 25.0):
+        if bearing is not None and (bearing.bore_mm > 200 or (_lifted_kg(scene, name) or 0.0) > planned.HOIST_FROM_KG):
             yield "big"
         if scene.sealed(name):
             yield "any_sealed"
@@ -127,6 +129,12 @@ def _order_flags(scene: Scene) -> Iterator[str]:
             yield "oil_or_hydraulic"
         if scene.seat(name) == "tapered_journal":
             yield "oil_or_hydraulic"
+
+
+def _lifted_kg(scene: Scene, name: str) -> float | None:
+    bearing = scene.bearing(name)
+    on_sleeve = scene.seat(name) in ("adapter_sleeve", "withdrawal_sleeve")
+    return None if bearing is None else planned.lifted_mass_kg(bearing, on_sleeve=on_sleeve)
 
 
 def _wheel_outside(scene: Scene) -> bool:
@@ -196,15 +204,17 @@ def _parts_facts(scene: Scene, position: PositionFacts, bearing: Bearing | None)
     if position.sleeve_thread is not None:
         thread = sleeve_thread(bore_mm=bearing.bore_mm, system=position.sleeve_thread)
         facts["locknut"] = None if thread is None else thread.thread
-    mass_kg, grease_g = planned.bearing_mass_kg(bearing), planned.bearing_grease_g(bearing)
-    heat = planned.heating(bearing, position.shaft_tolerance, sealed=scene.sealed(position.name))
+    mass_kg, grease_g = _lifted_kg(scene, position.name), planned.bearing_grease_g(bearing)
+    sealed = scene.sealed(position.name)
+    heat = planned.heated(bearing, scene.interference_mm(position.name), room_degc=scene.room_degc, sealed=sealed)
+    way = "hydraulic_nut" if scene.hydraulic(position.name) else planned.tightening_way(bearing, None)
     facts |= {
         "bearing_mass": None if mass_kg is None else units.mass(mass_kg),
         "bearing_grease": None if grease_g is None else units.grease(grease_g),
         "freeing_way": message(f"freeing_{planned.freeing_way(bearing)}"),
-        "tighten_way": message(f"tightening_{planned.tightening_way(bearing)}"),
-        "heat_to": None if heat.heat_to_degc is None else units.temperature(heat.heat_to_degc),
-        "heat_max": units.temperature_limit(heat.heat_max_degc),
+        "tighten_way": message(f"tightening_{way}"),
+        "heat_to": None if heat is None or not heat.enough else units.temperature_aim(round(heat.heat_to_degc, 6)),
+        "heat_max": units.temperature_limit(planned.never_above_degc(sealed=sealed)),
     }
     return facts
 
@@ -245,12 +255,11 @@ def _seat_flags(scene: Scene, position: PositionFacts, bearing: Bearing | None) 
     yield bearing.type
     if bearing.bore_mm <= TAB_WASHER_BORE_LIMIT_MM:
         yield "tab_washer"
-    if planned.tightening_way(bearing) == "hydraulic_nut":
+    if scene.hydraulic(position.name):
         yield "hydraulic"
     if bearing.bore_mm > TAB_WASHER_BORE_LIMIT_MM:
         yield "big_bore"
-    mass_kg = planned.bearing_mass_kg(bearing)
-    if mass_kg is not None and mass_kg > planned.HOIST_FROM_KG:
+    if (_lifted_kg(scene, position.name) or 0.0) > planned.HOIST_FROM_KG:
         yield "hoist"
     if bearing.class_to_confirm:
         yield "class_to_confirm"

@@ -9,7 +9,7 @@ from service.mounting.blades import blade_set_of
 from service.mounting.clearance import Measured
 
 Inputs = Mapping[str, Any]
-OVERRIDING: Final = ("ring_present", "locknut_side", "lubrication", "ring_moves")
+OVERRIDING: Final = ("ring_present", "locknut_side", "lubrication", "ring_moves", "seat_tight")
 """As-found facts that override the record of a position (rule A5)."""
 
 

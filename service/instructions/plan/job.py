@@ -54,12 +54,14 @@ class PositionFacts:
         Torque of the base bolts out of the housing maker's book, [N m]
     in_the_way : tuple of Obstacle or None
         Empty where nothing is in the way
-    shaft_tolerance : str or None
-        ISO 286 class of a cylindrical seat, "m5"
+    interference_mm : tuple of float or None
+        Least and largest interference of a cylindrical bore on its shaft by both tolerances, [mm]
     seals : str or None
         One of SEALINGS
     ring_moves : str or None
         How the outer ring slid as found: "free", "stiff" or "stuck"
+    seat_tight : bool or None
+        Whether it still does not slide by hand after its seat was stoned
     grease : str or None
         Name of the grease on the lubrication plan
     grease_g : float or None
@@ -94,10 +96,11 @@ class PositionFacts:
     in_the_way: tuple[Obstacle, ...] | None = None
     sealed: bool | None = None
     shaft_bore_mm: float | None = None
-    shaft_tolerance: str | None = None
+    interference_mm: tuple[float, float] | None = None
     sleeve: str | None = None
     seals: str | None = None
     ring_moves: str | None = None
+    seat_tight: bool | None = None
     grease: str | None = None
     grease_g: float | None = None
     path: str = ""
@@ -410,14 +413,19 @@ def _position(facts: Mapping[str, Any], path: str, housings: Mapping[str, Housin
         in_the_way=_obstacles(facts.get("in_the_way")),
         sealed=facts.get("sealed"),
         shaft_bore_mm=_number(facts.get("shaft_bore")),
-        shaft_tolerance=facts.get("shaft_tolerance"),
+        interference_mm=_interference(facts.get("interference")),
         sleeve=facts.get("sleeve"),
         seals=facts.get("seals"),
         ring_moves=facts.get("ring_moves"),
+        seat_tight=facts.get("seat_tight"),
         grease=facts.get("grease"),
         grease_g=None if facts.get("grease_fill") is None else facts["grease_fill"].value * 1000,
         path=path,
     )
+
+
+def _interference(facts: Mapping[str, Any] | None) -> tuple[float, float] | None:
+    return None if facts is None else (facts["min"].value, facts["max"].value)
 
 
 def _obstacles(facts: Iterable[Mapping[str, Any]] | None) -> tuple[Obstacle, ...] | None:

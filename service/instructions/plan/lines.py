@@ -76,17 +76,17 @@ def _site_lines(template: StepTemplate, scene: Scene, places: Places) -> list[Li
 
 
 def with_stops(lines: list[Line], blocked: Iterable[Mapping[str, Any]], scene: Scene) -> list[Line]:
-    """Return the lines with a STOP for each finding that blocks the work, before the step that must not be begun."""
+    """Return the lines with one STOP for each code that blocks the work, before the step that must not be begun."""
     result = list(lines)
+    by_code: dict[str, set[str | None]] = {}
     for finding in blocked:
-        template, before = stop_template(finding["code"])
-        positions = tuple(name for name in (finding.get("position"),) if name in scene.at)
-        line = Line(template, per_of(scene, positions), positions, finding["code"])
-        if any(each.stop == line.stop and each.positions == line.positions for each in result):
-            continue
+        by_code.setdefault(finding["code"], set()).add(finding.get("position"))
+    for code, named in by_code.items():
+        template, before = stop_template(code)
+        positions = () if None in named else tuple(name for name in scene.in_order if name in named)
         ids = [each.template.id for each in result]
         first = next((ids.index(step) for step in before if step in ids), 0)
-        result.insert(first, line)
+        result.insert(first, Line(template, per_of(scene, positions), positions, code))
     return result
 
 

@@ -78,7 +78,7 @@ def _spacing_facts(spacing: Mapping[str, Any]) -> Known:
     off = spacing["held_off_centre"]
     facts: Known = {
         "spacing_seats": spacing["seats"],
-        "held_off_centre": None if off is None else units.gap(abs(off.value)),
+        "held_off_centre": None if off is None or off.value == 0 else units.gap(abs(off.value)),
         "allowed_error": spacing["allowed_error"] if spacing["tape_can_decide"] else None,
         "spacing_aim": spacing["edges"] if read else None,
         "spacing_shaft": spacing["edges"] if read else None,
@@ -106,8 +106,8 @@ def line_flags(scene: Scene, placement: Record | None) -> Iterator[str]:
         yield "roles_blocked"
     elif scene.held is None:
         yield "roles_open"
-    if scene.held_between:
-        yield "held_between"
+    if scene.held_between or any(scene.hydraulic(name) for name in scene.free if name in scene.worked):
+        yield "lift_level"
     if scene.held_last:
         yield "held_last"
     if len(scene.free) > 1:

@@ -1,59 +1,60 @@
-"""What the planning of a job gives to its steps: masses, ways of freeing and tightening, grease, heat.
+"""What the planning of a job gives to its steps: masses, ways of freeing and tightening, grease, heat."""
 
-Until the planning package is merged, the smallest part of its rules is kept here.
-"""
+from typing import Final
 
-from typing import Final, NamedTuple
+from service.instructions.planning import ways
+from service.instructions.planning.grease import bearing_fill
+from service.instructions.planning.masses import HOIST_OVER_KG, bearing_mass, printed_mass, sleeve_mass
+from service.mounting.heating import MOST_DEGC, SEALED_DEGC, Heating, heating
+from service.mounting.nut_force import nut_force
+from service.reference.bearings import Bearing
 
-from service.reference.bearings import SPHERICAL_ROLLER, Bearing
-
-HOIST_FROM_KG: Final = 25.0
-"""Mass from which a bearing is lifted by hoist: ISO 11228-1, reference mass, from memory."""
-PRINTED_OVER: Final = 1.10
-
-
-class Heating(NamedTuple):
-    """Temperatures to which a cylindrical bore is heated and never above, [degC]."""
-
-    heat_to_degc: float | None
-    heat_max_degc: float
+HOIST_FROM_KG: Final = HOIST_OVER_KG
 
 
 def bearing_mass_kg(bearing: Bearing) -> float | None:
-    """Return the mass of a bearing as printed, 10 % over the formula, [kg]; None where its size is not known."""
-    if bearing.outside_diameter_mm is None or bearing.width_mm is None:
+    """Return the mass of a bearing as printed, [kg]; None where its size is not known."""
+    mass_kg = bearing_mass(bearing)
+    return None if mass_kg is None else printed_mass(mass_kg)
+
+
+def lifted_mass_kg(bearing: Bearing, *, on_sleeve: bool) -> float | None:
+    """Return the mass of a bearing with its sleeve, as printed, [kg]; None where its size is not known."""
+    mass_kg = bearing_mass(bearing)
+    if mass_kg is None:
         return None
-    heavy = bearing.type == SPHERICAL_ROLLER or (bearing.series or "") in ("12", "13")
-    factor = 4.9e-6 if heavy else 4.3e-6
-    return PRINTED_OVER * factor * (bearing.outside_diameter_mm**2 - bearing.bore_mm**2) * bearing.width_mm
+    return printed_mass(mass_kg + (sleeve_mass(bearing.bore_mm) if on_sleeve else 0.0))
 
 
 def bearing_grease_g(bearing: Bearing) -> float | None:
     """Return the first fill of a bearing, [g]; None where its size is not known."""
-    mass_kg = bearing_mass_kg(bearing)
-    if mass_kg is None or bearing.outside_diameter_mm is None or bearing.width_mm is None:
-        return None
-    ring_cm3 = 0.785398 * bearing.width_mm * (bearing.outside_diameter_mm**2 - bearing.bore_mm**2) * 1e-3
-    return 0.95 * (ring_cm3 - mass_kg / PRINTED_OVER / 7.8e-3)
+    return bearing_fill(bearing)
 
 
-def tightening_way(bearing: Bearing) -> str:
-    """Return how the nut is turned: hook_spanner, impact_spanner or hydraulic_nut."""
-    if bearing.bore_mm <= 80:
-        return "hook_spanner"
-    return "impact_spanner" if bearing.bore_mm <= 120 else "hydraulic_nut"
+def tightening_way(bearing: Bearing, reduction_nm: float | None) -> str:
+    """Return how the nut is turned: hook_spanner, impact_spanner or hydraulic_nut.
+
+    Parameters
+    ----------
+    reduction_nm : float or None
+        Largest reduction of the clearance, None when it is not known, [nm]
+    """
+    force = None if reduction_nm is None or not bearing.tapered else nut_force(bearing, reduction_nm=reduction_nm)
+    return ways.tightening_way(bore_mm=bearing.bore_mm, torque_n_m=None if force is None else force.torque_n_m)
 
 
 def freeing_way(bearing: Bearing) -> str:
     """Return how a sleeve is freed: drift or hydraulic_nut."""
-    return "drift" if bearing.bore_mm <= 80 else "hydraulic_nut"
+    return ways.freeing_way(bearing.bore_mm)
 
 
-def heating(bearing: Bearing, shaft_tolerance: str | None, *, sealed: bool) -> Heating:
-    """Return to what a cylindrical bore is heated; no aim while the fit is not known."""
-    return Heating(None, 80.0 if sealed else 120.0)
+def heated(bearing: Bearing, interference_mm: float | None, *, room_degc: float, sealed: bool) -> Heating | None:
+    """Return how a cylindrical bore is heated; None while its largest interference is not known, [mm]."""
+    if interference_mm is None:
+        return None
+    return heating(bore_mm=bearing.bore_mm, largest_interference_mm=interference_mm, room_degc=room_degc, sealed=sealed)
 
 
-def heat_not_enough(bearing: Bearing, shaft_tolerance: str | None, *, sealed: bool) -> bool:
-    """Return whether the bore does not open enough for the largest interference at the highest aim."""
-    return False
+def never_above_degc(*, sealed: bool) -> float:
+    """Return the temperature that no bearing is heated above, [degC]."""
+    return SEALED_DEGC if sealed else MOST_DEGC

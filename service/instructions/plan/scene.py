@@ -6,7 +6,9 @@ from functools import cached_property
 from typing import Any, Final
 
 from service.arrangement.placement import IN, OUT
+from service.instructions.plan import planned
 from service.instructions.plan.job import Job, PositionFacts
+from service.instructions.planning.ways import HYDRAULIC_NUT
 from service.reference.bearings import Bearing
 
 CONTRADICTIONS: Final = ("cross_located", "unlocated", "no_free_support")
@@ -141,6 +143,17 @@ class Scene:
         """Return whether the base of a free bearing may be moved along the shaft (R10); take-up bases may not."""
         return self.at[name].base_movement == "may_slide" and not self.job.take_up
 
+    @cached_property
+    def room_degc(self) -> float:
+        """Return the temperature of the shaft while it is worked on, [degC]."""
+        set_at = self.job.setting_temperature_degc
+        return self.job.assembly_temperature_degc if set_at is None else set_at
+
+    def interference_mm(self, name: str) -> float | None:
+        """Return the largest interference of a cylindrical bore on its shaft, [mm]; None while it is not known."""
+        fit_mm = self.at[name].interference_mm
+        return fit_mm[1] if fit_mm is not None and self.seat(name) == "cylindrical" else None
+
     def by_shoulder(self, name: str) -> bool:
         """Return whether the shaft gives the place of the bearing: nothing moves it along while it is mounted."""
         return self.seat(name) not in ("adapter_sleeve", None)
@@ -150,6 +163,15 @@ class Scene:
         if self.slides(name):
             return MOVE_BASE
         return BY_SHOULDER if self.by_shoulder(name) else PLACE_BEFORE_LOCKING
+
+    def hydraulic(self, name: str) -> bool:
+        """Return whether the nut of a bearing is driven by a hydraulic nut, by its bore or by the torque it takes."""
+        bearing = self.bearing(name)
+        if bearing is None or not bearing.tapered:
+            return False
+        reduction = (self.targets.get(name) or {}).get("reduction")
+        way = planned.tightening_way(bearing, None if reduction is None else reduction["max"].value)
+        return way == HYDRAULIC_NUT
 
     def displacement_mm(self, name: str) -> float | None:
         """Return how far tightening moves the bearing, middle of its range, [mm]; 0 where its shoulder keeps it."""

@@ -16,13 +16,13 @@ from service.findings import Source
 from service.instructions.plan.messages import table
 from service.instructions.plan.template import Place, Sentence, sentences
 from service.reference.tables import provenance
+from service.rules import rules
 
 LEVELS: Final = ("brief", "standard", "full")
 BRIEF_CHARACTERS: Final = 60
 STANDARD_WORDS: Final = 35
 TITLE_LIMIT: Final = 40
 HOLDS: Final = range(1, 10)
-_RULE: Final = re.compile(r"^(C([1-9]|10)|A[1-9]|B[1-5]|I[1-9])$")
 _STEP_NUMBER: Final = re.compile(r"^no_[a-z0-9_]+$")
 _MEMBERS: Final = frozenset(
     (
@@ -119,7 +119,7 @@ def _check_words(step: StepTemplate) -> None:
         raise TableError(f"step {step.id}: unknown phase {step.phase}")
     if not set(step.per) <= set(PER):
         raise TableError(f"step {step.id}: per is one of {', '.join(PER)}")
-    if not _RULE.match(step.rule):
+    if step.rule not in rules():
         raise TableError(f"step {step.id}: {step.rule} is not a rule")
     if step.hold is not None and step.hold not in HOLDS:
         raise TableError(f"step {step.id}: a hold is 1 to 9")

@@ -65,6 +65,9 @@ def _between(scene: Scene, name: str) -> Iterator[Blocked]:
 
 def _of_seat(scene: Scene, name: str) -> Iterator[Blocked]:
     bearing, position = scene.bearing(name), scene.at[name]
+    if position.seat_tight:
+        stuck = message("free_seat_tight", position=name)
+        yield Blocked("free_seat_tight", stuck, (message("free_seat_way_out"),), {}, name)
     if bearing is None:
         return
     if scene.seat(name) == "adapter_sleeve" and not _sleeve_fits(scene, name):
@@ -76,8 +79,9 @@ def _of_seat(scene: Scene, name: str) -> Iterator[Blocked]:
         ways = (message("sleeve_way_out_measure"), message("sleeve_way_out_name"))
         yield Blocked("sleeve_does_not_fit", detail, ways, facts, name)
     if scene.seat(name) == "cylindrical":
-        sealed = scene.sealed(name)
-        if planned.heat_not_enough(bearing, position.shaft_tolerance, sealed=sealed):
+        sealed, fit_mm = scene.sealed(name), scene.interference_mm(name)
+        heat = planned.heated(bearing, fit_mm, room_degc=scene.room_degc, sealed=sealed)
+        if heat is not None and not heat.enough:
             detail = message("heat_not_enough", position=name)
             yield Blocked("heat_not_enough", detail, (message("heat_way_out"),), {}, name)
 

@@ -90,7 +90,7 @@ def _still(scene: Scene) -> Iterator[str]:
 
 
 def _spans(scene: Scene) -> Iterator[str]:
-    """Yield the free bearings where there are several: each has its own distance; one is measured once for the shaft."""
+    """Yield the free bearings where there are several: each has its own distance. One alone is measured once."""
     yield from scene.free if len(scene.free) > 1 else ()
 
 

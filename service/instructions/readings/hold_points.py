@@ -8,7 +8,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from service.instructions.readings.readings import READ_NEVER_CONFIRMED, Reading
+from service.instructions.closing import is_confirmable, is_stop
+from service.instructions.readings.readings import Reading
 from service.mounting.readings import ACCEPT, RECHECK, REJECT, TOO_TIGHT_WAY_BACK, Verdict
 
 DEVIATION: Final = "deviation"
@@ -224,14 +225,12 @@ def _cleared(answering: Sequence[Entry]) -> bool:
 
 def _needs(step: Mapping[str, Any], kinds: tuple[str, ...]) -> str:
     """Return what clears a hold point, in words."""
-    record = step["record"] or {}
-    if step["id"].startswith("stop-"):
+    if is_stop(step):
         return "a deviation approved by another person"
     if not kinds:
         return "a confirmation"
     asked = "an accepted reading: " + " or ".join(kinds)
-    confirmable = record.get("limits") is None and record["kind"] not in READ_NEVER_CONFIRMED
-    return f"{asked}, or a confirmation" if confirmable else asked
+    return f"{asked}, or a confirmation" if is_confirmable(step) else asked
 
 
 def entry_of(reading: Reading, verdict: Verdict, *, revision: int, person: str, plan: Mapping[str, Any]) -> Entry:

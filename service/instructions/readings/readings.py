@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from service.bolting.readings import torque_verdict
 from service.errors import CannotEvaluate, Text
+from service.instructions.closing import READ_NEVER_CONFIRMED, is_confirmable, is_stop
 from service.instructions.readings.judging import judge
 from service.mounting.blades import BladeSet, next_attainable
 from service.mounting.charts import Chart
@@ -34,7 +35,6 @@ OF_THE_ORDER: Final = ("confirmation", "bearing_spacing", "run_in_temperature")
 """Kinds of readings that may belong to the order as a whole; all others name a position."""
 MOUNTING_KINDS: Final = ("initial_clearance", "residual_clearance", "axial_displacement", "nut_turn")
 """Kinds of readings that belong to a bearing that is being mounted."""
-READ_NEVER_CONFIRMED: Final = ("initial_clearance", "residual_clearance")
 THIN_RING_POINTS: Final = ({"left", "right", "top"}, {"left", "right", "bottom"})
 
 
@@ -258,13 +258,11 @@ def _run_in(reading: Reading, plan: Plan) -> Verdict:
 
 def _confirmation(reading: Reading, plan: Plan) -> Verdict:
     step = step_of(plan, reading.step or "", reading.position)
-    record = step["record"] or {}
-    if step["id"].startswith("stop-"):
+    if is_stop(step):
         said = "A STOP step is not confirmed away."
         return Verdict(REJECT, "deviation_needed", (), None, said, "Settle it, or have another person approve why not.")
-    kind = record.get("kind")
-    if step["hold_point"] and (kind in READ_NEVER_CONFIRMED or record.get("limits") is not None):
-        said = f"This step asks for a reading of {kind}; a confirmation does not stand for it."
+    if step["hold_point"] and not is_confirmable(step):
+        said = f"This step asks for a reading of {step['record']['kind']}; a confirmation does not stand for it."
         return Verdict(REJECT, "reading_needed", (), None, said, "Send the reading.")
     return Verdict(ACCEPT, None, (), None, "Confirmed.", "Go on.")
 

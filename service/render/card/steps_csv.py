@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from service.errors import Text
-from service.render.present import UnitSystem, text
+from service.render.present import text
+from service.spreadsheet import inert
+from service.words import UnitSystem
 
 COLUMNS: Final = ("number", "short_text", "long_text")
-_FORMULA_SIGNS: Final = ("=", "+", "-", "@", "\t", "\r")
 
 
 def steps_csv(instructions: Mapping[str, Any], *, units: UnitSystem) -> str:
@@ -26,7 +27,7 @@ def steps_csv(instructions: Mapping[str, Any], *, units: UnitSystem) -> str:
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(COLUMNS)
     for step in instructions["steps"]:
-        writer.writerow((step["number"], _cell(step["title"]), _cell(_long_text(step, units))))
+        writer.writerow((step["number"], inert(step["title"]), inert(_long_text(step, units))))
     return out.getvalue()
 
 
@@ -41,8 +42,3 @@ def _long_text(step: Mapping[str, Any], units: UnitSystem) -> str:
         said = (low,) if low == high else (low, " to ", high)
         record = ((f"Write down {step['record']['kind'].replace('_', ' ')}: ", *said, "."),)
     return " ".join((*where, *hold, *cautions, text(step["text"], units), *(text(each, units) for each in record)))
-
-
-def _cell(value: str) -> str:
-    """Return the text so that no spreadsheet takes it for a formula."""
-    return f"'{value}" if value.startswith(_FORMULA_SIGNS) else value

@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from service.reference import tables
 from service.render.docs.marked import Heading, Term, slug
+from service.rules import rules
 
 DATA: Final = Path(__file__).parent / "data"
 
@@ -56,12 +57,6 @@ class Shown:
 def examples() -> tuple[Example, ...]:
     """Return the worked examples."""
     return tuple(Example(**each) for each in json.loads((DATA / "examples.json").read_text(encoding="utf-8")))
-
-
-@cache
-def rules() -> dict[str, dict[str, str]]:
-    """Return title and text of each rule by its id."""
-    return tomllib.loads((DATA / "rules.toml").read_text(encoding="utf-8"))
 
 
 @cache

@@ -10,6 +10,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, mapped_column
 
 from service.store.models.base import ID, Base, belongs_to, one_of
+from service.words import VERDICTS
 
 READING_KINDS = (
     "initial_clearance",
@@ -23,7 +24,6 @@ READING_KINDS = (
     "run_in_temperature",
     "confirmation",
 )
-VERDICTS = ("accept", "recheck", "reject")
 
 
 class Reading(Base):

@@ -14,6 +14,8 @@ from service.store.queries.subscriptions import SubscriptionRow, move
 from service.store.transaction import Tx
 
 KEPT_FOR: Final = timedelta(days=30)
+"""How long ended deliveries are kept, by the relay and by ``capsaddle tidy``."""
+FORGOTTEN_AT_ONCE: Final = 1_000
 PING: Final = "subscription.ping"
 _OWN: Final = models.Delivery
 
@@ -52,7 +54,7 @@ def insert_delivery(tx: Tx, subscription_id: str, *, seq: int | None, event_type
     return row
 
 
-def queued_again(tx: Tx, row: DeliveryRow) -> DeliveryRow:
+def queue_again(tx: Tx, row: DeliveryRow) -> DeliveryRow:
     """Return a new delivery of the same event, or the one of it that is waiting already."""
     same = _OWN.seq == row.seq if row.seq is not None else sa.false()
     waiting = _selected(tx).where(_OWN.subscription_id == row.subscription_id, _OWN.status == "pending", same)
@@ -158,13 +160,13 @@ def attempts_of(tx: Tx, delivery_id: str) -> list[AttemptRow]:
     return [AttemptRow(**row._mapping) for row in tx.connection.execute(mine.order_by(attempt.number))]
 
 
-def forget_old(tx: Tx) -> int:
-    """Delete deliveries that ended more than ``KEPT_FOR`` ago; return how many."""
-    old = (_OWN.site_id == tx.site_id, _OWN.status != "pending", _OWN.ended_at <= tx.now - KEPT_FOR)
+def forget_old(tx: Tx, *, most: int = FORGOTTEN_AT_ONCE) -> int:
+    """Delete deliveries that ended ``KEPT_FOR`` ago or before, ``most`` of them at once; return how many."""
+    old = sa.select(_OWN.id).where(_OWN.site_id == tx.site_id, _OWN.ended_at <= tx.now - KEPT_FOR)
+    ids = tx.connection.execute(old.limit(most)).scalars().all()
     attempt = models.DeliveryAttempt
-    theirs = attempt.delivery_id.in_(sa.select(_OWN.id).where(*old))
-    tx.connection.execute(sa.delete(attempt).where(attempt.site_id == tx.site_id, theirs))
-    return tx.connection.execute(sa.delete(_OWN).where(*old)).rowcount
+    tx.connection.execute(sa.delete(attempt).where(attempt.site_id == tx.site_id, attempt.delivery_id.in_(ids)))
+    return tx.connection.execute(sa.delete(_OWN).where(_OWN.site_id == tx.site_id, _OWN.id.in_(ids))).rowcount
 
 
 def _values(row: DeliveryRow) -> dict[str, Any]:

@@ -6,8 +6,6 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from service.errors import CannotEvaluate
-from service.history.ages import MeterReading, meter
 from service.store import models
 from service.store.identity import canonical_id, new_id
 from service.store.transaction import Tx
@@ -46,24 +44,6 @@ def insert_meter_reading(
     values = {name: getattr(row, name) for name in MeterReadingRow.__dataclass_fields__}
     tx.connection.execute(sa.insert(models.MeterReading).values(site_id=tx.site_id, **values))
     return row
-
-
-def insert_reading_that_fits(tx: Tx, *, asset_id: str, read_at: datetime, value_h: float) -> bool:
-    """Enter a reading that came with something else, where the series of the asset allows it; return whether it did.
-
-    A mechanic who closes an order is not stopped by a meter that somebody exchanged and forgot to enter: the completion
-    keeps the reading, the series does not.
-    """
-    hold_asset(tx, asset_id)
-    series = [MeterReading(row.read_at, row.value_h, row.restarts_at_h) for row in meter_readings(tx, asset_id)]
-    if any(one.read_at == read_at for one in series):
-        return False
-    try:
-        meter([*series, MeterReading(read_at, value_h)])
-    except CannotEvaluate:
-        return False
-    insert_meter_reading(tx, asset_id=asset_id, read_at=read_at, value_h=value_h, restarts_at_h=None)
-    return True
 
 
 def delete_meter_reading(tx: Tx, asset_id: str, reading_id: str) -> MeterReadingRow | None:

@@ -9,6 +9,7 @@ import sqlalchemy as sa
 
 from service import record as records
 from service.store import models
+from service.store.queries.work_orders import stands
 from service.store.transaction import Tx
 
 AT_ONCE = 100
@@ -78,10 +79,8 @@ def mounted_by(tx: Tx, source_id: str, data_version: str | None = None) -> Itera
 
 def open_orders_by(tx: Tx, source_id: str, data_version: str | None = None) -> Iterator[Issued]:
     """Yield the open orders whose instructions in force name the source."""
-    order, later = models.WorkOrder, sa.orm.aliased(models.Revision)
-    same = (later.site_id == models.Revision.site_id, later.work_order_id == models.Revision.work_order_id)
-    superseded = sa.exists().where(*same, later.number > models.Revision.number)
-    statement = _issued(tx, source_id, data_version).where(order.status == "open", sa.not_(superseded))
+    order = models.WorkOrder
+    statement = _issued(tx, source_id, data_version).where(order.status == "open", stands())
     with tx.connection.execute(statement.order_by(order.id).execution_options(yield_per=AT_ONCE)) as rows:
         for row in rows:
             yield _issued_row(row)

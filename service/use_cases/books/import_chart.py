@@ -1,31 +1,38 @@
 """Charts that come in by the command line: the same checks as by the API, and the same journal."""
 
+from collections.abc import Callable
 from typing import Any
 
-from marshmallow import ValidationError
-
-from service.api.books.charts.views import entered_chart
-from service.api.books.schemas import ChartRequest
-from service.api.http.problems import faults_of
-from service.errors import CannotEvaluate
-from service.instructions.books.checks import refuse_chart, with_accepted
+from service.instructions.books.checks import with_accepted
 from service.store.database import Database
 from service.store.identity import new_id
 from service.store.queries.books import BookRow
 from service.store.queries.sites import COMMAND_LINE, site_by_code
 from service.store.unit_of_work import Tx, Written
 from service.use_cases.books.csv import chart_document
+from service.use_cases.books.enter import checked_chart, enter_chart
+
+Load = Callable[[Any], dict[str, Any]]
+"""From a document as it was sent to what the edge makes of it; raises CannotEvaluate with ``faults``."""
 
 
-def imported_chart(
-    database: Database, site_code: str, data: bytes, given: dict[str, str], *, accept_unusual: str | None = None
+def import_chart(
+    database: Database,
+    site_code: str,
+    data: bytes,
+    given: dict[str, str],
+    *,
+    load: Load,
+    accept_unusual: str | None = None,
 ) -> BookRow:
-    """Return the chart of a CSV file as it is on record now, in its next version.
+    """Enter the chart of a CSV file, and return it as it is on record now, in its next version.
 
     Parameters
     ----------
     given : dict
         kind, name, title, edition, page, entered_by, checked_by
+    load : callable
+        Reads the document that JSON would be.
     accept_unusual : str or None
         Reason for which rows may stand that are unusual; it is stored with each of them
 
@@ -37,27 +44,19 @@ def imported_chart(
         There is no such site.
     """
     site_id = site_by_code(database, site_code).id
-    try:
-        document: dict[str, Any] = ChartRequest().load(chart_document(data, given))
-    except ValidationError as error:
-        raise _invalid(error) from None
+    document = load(chart_document(data, given))
     if accept_unusual is not None:
         document = with_accepted(document["kind"], document, accept_unusual)
-    refuse_chart(document["kind"], document)
+    chart = checked_chart(document)
     stored: list[BookRow] = []
 
     def work(tx: Tx) -> Written:
-        row, event = entered_chart(tx, document)
+        row, event = enter_chart(tx, chart)
         stored.append(row)
         return Written(201, "", events=(event,))
 
     database.write(site_id=site_id, actor=COMMAND_LINE, request_id=new_id(), work=work)
     return stored[-1]
-
-
-def _invalid(error: ValidationError) -> CannotEvaluate:
-    faults = [{"pointer": at, "code": code, "detail": detail} for at, code, detail in faults_of(error.messages)]
-    return CannotEvaluate("the chart cannot be read", code="invalid", faults=faults)
 
 
 def fault_lines(faults: list[dict[str, str]]) -> list[str]:

@@ -2,14 +2,13 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from service import units
-from service.api.books.recalls.schemas import NOT_COMPARED, VERDICTS
-from service.api.http import fields
-from service.errors import CannotEvaluate
-from service.instructions.books.books import Book
+from service.errors import CannotEvaluate, NotFound
+from service.instructions.books.books import CHART, HOUSING, Book, provenance_of
 from service.instructions.books.recall import (
+    NOT_COMPARED,
     OUTSIDE,
     Compared,
     bore_mm,
@@ -18,19 +17,27 @@ from service.instructions.books.recall import (
     members_used,
     of_floor_alone,
 )
+from service.moments import rfc3339
 from service.mounting.charts import REDUCTION
 from service.record import Record, sha256
+from service.reference import tables
 from service.store.queries import recalls
 from service.store.queries.books import books_of
 from service.store.queries.recalls import Issued, Mounted
 from service.store.unit_of_work import Event, Tx
+from service.use_cases.books.enter import book_of_path
+from service.words import VERDICTS
 
+TABLE: Final = "table"
+RECALLED: Final = {CHART: "chart.recalled", HOUSING: "housing.recalled", TABLE: "table.recalled"}
+HEADER: Final = ("kind", "bearing_type", "bore_form")
+"""Of a chart, what corrected rows must share."""
 MOST_LISTED = 500
 MOST_IN_EVENT = 200
 
 
 @dataclass(frozen=True, slots=True)
-class Recalled:
+class RecalledBook:
     """The book in question; ``said`` of it: kind, bearing_type, bore_form, which corrected rows must share."""
 
     table: str
@@ -56,7 +63,7 @@ class Recalled:
 Found = tuple[Mounted, list[str], Compared | None]
 
 
-def recall_record(tx: Tx, book: Recalled, given: Mapping[str, Any]) -> Record:
+def recall_record(tx: Tx, book: RecalledBook, given: Mapping[str, Any]) -> Record:
     """Return the answer to a recall.
 
     Raises
@@ -94,12 +101,31 @@ def recall_facts(record: Record) -> dict[str, Any]:
     }
 
 
-def recall_event(event_type: str, book: Recalled, record: Record) -> Event:
-    """Return the event of a recall."""
-    return Event(event_type, book.table, book.id, None, None, recall_facts(record))
+def recall_book(book: RecalledBook, record: Record) -> Event:
+    """Return the event that enters a recall in the journal: the one thing that a recall writes."""
+    return Event(RECALLED[book.table], book.table, book.id, None, None, recall_facts(record))
 
 
-def _corrected(book: Recalled, given: Mapping[str, Any]) -> Book | None:
+def book_to_recall(tx: Tx, table: str, book_id: str) -> RecalledBook:
+    """Return the version of a chart or a housing that is recalled, or raise NotFound."""
+    row = book_of_path(tx, table, book_id)
+    document = {"kind": row.kind, **row.document}
+    said: dict[str, Any] = {member: document[member] for member in HEADER if member in document}
+    title = provenance_of(row.document).words(row.version)
+    return RecalledBook(
+        table, row.id, title, f"{table}-{row.id}-v{row.version}", row.kind, str(row.version), None, said
+    )
+
+
+def table_to_recall(table_id: str, data_version: str | None) -> RecalledBook:
+    """Return the built-in table that is recalled, by the id that answers name as their source, or raise NotFound."""
+    source = tables.sources().get(table_id)
+    if source is None:
+        raise NotFound("no built-in table has this id; answers name them in `sources`")
+    return RecalledBook(TABLE, source.id, source.title, source.id, data_version=data_version)
+
+
+def _corrected(book: RecalledBook, given: Mapping[str, Any]) -> Book | None:
     rows = given.get("corrected")
     if rows is None:
         return None
@@ -110,7 +136,7 @@ def _corrected(book: Recalled, given: Mapping[str, Any]) -> Book | None:
     return corrected_book(rows["kind"], rows)
 
 
-def _mounted(tx: Tx, book: Recalled, given: Mapping[str, Any], corrected: Book | None) -> Iterator[Found]:
+def _mounted(tx: Tx, book: RecalledBook, given: Mapping[str, Any], corrected: Book | None) -> Iterator[Found]:
     for row in recalls.mounted_by(tx, book.source_id, book.data_version):
         used = members_used(row.issued.record, row.name, book.source_id)
         if not used or not _of_bores(row.issued, row.name, given):
@@ -141,7 +167,7 @@ def _of_bores(issued: Issued, name: str, given: Mapping[str, Any]) -> bool:
     return bore is not None and bool(bores["over"] < bore <= bores["incl"])
 
 
-def _open_orders(tx: Tx, book: Recalled, given: Mapping[str, Any], corrected: Book | None) -> Iterator[Record]:
+def _open_orders(tx: Tx, book: RecalledBook, given: Mapping[str, Any], corrected: Book | None) -> Iterator[Record]:
     for issued in recalls.open_orders_by(tx, book.source_id, book.data_version):
         names = [
             name
@@ -176,7 +202,7 @@ def _item(rank: int, found: Found) -> Record:
         "stay": row.stay_id,
         "designation": row.designation,
         "serial": row.serial,
-        "installed_at": fields.rfc3339(row.installed_at),
+        "installed_at": rfc3339(row.installed_at),
         "used": used,
         "data_version": row.issued.data_version,
         "reading": None if held is None else held.reading,

@@ -6,7 +6,6 @@ from datetime import UTC, datetime, timedelta
 from typing import Final, Literal
 
 import sqlalchemy as sa
-from sqlalchemy.orm import aliased
 
 from service import ENGINE_VERSION, record
 from service.errors import ServiceError
@@ -15,6 +14,7 @@ from service.reference.tables import DATA_VERSION
 from service.store.database import Database
 from service.store.models import JournalEntry, Revision, Site, WorkOrder
 from service.store.queries.books import books_in_force
+from service.store.queries.work_orders import stands
 from service.store.transaction import Tx
 
 CLOCK_TOLERANCE: Final = timedelta(seconds=30)
@@ -99,9 +99,6 @@ def _superseded(tx: Tx) -> Iterator[tuple[str, str]]:
 
 
 _OF_ORDER: Final = (Revision.site_id == WorkOrder.site_id) & (Revision.work_order_id == WorkOrder.id)
-_LATER: Final = aliased(Revision)
-_LATER_OF_ORDER: Final = (_LATER.site_id == WorkOrder.site_id) & (_LATER.work_order_id == WorkOrder.id)
-_NEWEST: Final = sa.select(sa.func.max(_LATER.number)).where(_LATER_OF_ORDER).correlate(WorkOrder).scalar_subquery()
 _LATEST: Final = (
     sa.select(
         WorkOrder.external_number,
@@ -110,7 +107,7 @@ _LATEST: Final = (
         Revision.engine_version,
         Revision.inputs,
     )
-    .join_from(WorkOrder, Revision, _OF_ORDER & (Revision.number == _NEWEST))
+    .join_from(WorkOrder, Revision, _OF_ORDER & stands())
     .where(WorkOrder.site_id == sa.bindparam("site"), WorkOrder.status == "open")
     .order_by(WorkOrder.id)
 )

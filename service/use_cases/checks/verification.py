@@ -1,7 +1,8 @@
 """Verifying the revisions on record: their hashes, and that the same inputs still make the same instructions (I6)."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from hashlib import sha256
 
@@ -20,11 +21,15 @@ from service.store.transaction import Tx
 
 @dataclass(frozen=True, slots=True)
 class Verified:
-    """A site's revisions as verified: how many were computed again, how many hashed only, the first that differs."""
+    """A site's revisions as verified: how many were computed again, the first that differs.
+
+    ``elsewhere``: how many were held against their hash alone, by what made them, ``made by engine 1``: another engine
+    or other tables may rightly make other instructions of the same inputs.
+    """
 
     site_code: str
     computed: int
-    hashed: int
+    elsewhere: Mapping[str, int] = field(default_factory=dict)
     different: str | None = None
     reason: str | None = None
 
@@ -43,15 +48,26 @@ def verify_revisions(database: Database, site_code: str | None = None) -> list[V
 
 def _verified(tx: Tx, site_code: str) -> Verified:
     """Follow the revisions of a site from the first; the first that differs is named."""
-    computed = hashed = 0
+    computed = 0
+    elsewhere: Counter[str] = Counter()
     for row in _revisions(tx):
-        again = (row.engine_version, row.data_version) == (ENGINE_VERSION, DATA_VERSION)
-        reason = _difference(tx, row, again=again)
+        made = _made_elsewhere(row.engine_version, row.data_version)
+        reason = _difference(tx, row, again=not made)
         if reason is not None:
             name = f"revision {row.number} of {row.external_number} ({row.external_system})"
-            return Verified(site_code, computed, hashed, name, reason)
-        computed, hashed = computed + again, hashed + (not again)
-    return Verified(site_code, computed, hashed)
+            return Verified(site_code, computed, dict(elsewhere), name, reason)
+        if made:
+            elsewhere[made] += 1
+        else:
+            computed += 1
+    return Verified(site_code, computed, dict(elsewhere))
+
+
+def _made_elsewhere(engine_version: str, data_version: str) -> str:
+    """Return what other engine or tables made a revision, in words; empty where this engine and these tables did."""
+    of_engine = f" by engine {engine_version}" if engine_version != ENGINE_VERSION else ""
+    of_tables = f" with tables {data_version}" if data_version != DATA_VERSION else ""
+    return f"made{of_engine}{of_tables}" if of_engine or of_tables else ""
 
 
 def _difference(tx: Tx, row: sa.Row[*tuple[object, ...]], *, again: bool) -> str | None:

@@ -8,6 +8,7 @@ from service import units
 from service.errors import CannotEvaluate, Text
 from service.history.damage import FATIGUE, falls_under
 from service.history.observations import REASONS
+from service.moments import rfc3339
 from service.reliability.life_analysis import GroupFacts, GroupLife, LifeAnalysis, Options, life_analysis
 from service.reliability.observed import FAILED, Observed, common_numbers
 from service.reliability.replacement_age import BARLOW_PROSCHAN, replacement_age
@@ -54,7 +55,7 @@ class Analysed:
         return named[0]
 
 
-def analysed(tx: Tx, query: Mapping[str, Any]) -> Analysed:
+def life_analysis_of(tx: Tx, query: Mapping[str, Any]) -> Analysed:
     """Return the life analysis that a query asks for."""
     keys = query["group_by"]
     data = history(tx, asked_about(query), words=_words(keys))
@@ -78,7 +79,7 @@ def modes(data: History, query: Mapping[str, Any]) -> list[str]:
 
 def replacement_ages(tx: Tx, query: Mapping[str, Any]) -> dict[str, Any]:
     """Return the age at which to replace, by group."""
-    found = analysed(tx, query)
+    found = life_analysis_of(tx, query)
     costs = {name: query[name] for name in ("preventive_cost", "failure_cost")}
     items = []
     for _, item in found.items:
@@ -159,11 +160,11 @@ def excluded_records(numbers: Mapping[str, int]) -> list[dict[str, Any]]:
 def empty_item(facts: GroupFacts, data: History) -> dict[str, Any]:
     """Return the item of a group of which no stay is left."""
     counts = {"stays": facts.stays, FAILED: 0, "censored": 0, "excluded": list(facts.excluded)}
-    exposure = {"total": units.Quantity("time", 0.0), "as_of": data.now.isoformat().replace("+00:00", "Z")}
+    exposure = {"total": units.Quantity("time", 0.0), "as_of": rfc3339(data.now)}
     said = {"code": "no_lives", "detail": "No stay of this group is left: all are excluded, for the reasons counted."}
     nothing = ("weibull", "b10", "median", "mean", "kaplan_meier", "bound", "rated_life")
     return {"group": facts.label, "counts": counts, "exposure": exposure, **dict.fromkeys(nothing), "assumptions": [],
             "warnings": [said]}  # fmt: skip
 
 
-__all__ = ["NOT_STATED", "Analysed", "analysed", "empty_item", "excluded_records", "modes", "replacement_ages"]
+__all__ = ["NOT_STATED", "Analysed", "empty_item", "excluded_records", "life_analysis_of", "modes", "replacement_ages"]

@@ -7,18 +7,20 @@ from typing import Any, Final
 from service import units
 from service.errors import CannotEvaluate, Text
 from service.findings import Source
-from service.history.ages import Meter, MeterReading, meter
 from service.reliability.class_expectation import class_expected, sums_by
 from service.reliability.early_failures import early_failures
 from service.reliability.observed import Observed
 from service.reliability.ranking import Ranking, ranking
 from service.reliability.recurrence import MeanCumulativeNumber, Watched, mean_cumulative_number
+from service.reliability.stay_ages import MeterColumns, hours_at
 from service.reliability.trend import trend
 from service.reliability.window_bins import WINDOW_GROUPS, window_bins
+from service.store.identity import canonical_id
 from service.store.queries import histories
 from service.store.queries.histories import Place
 from service.store.queries.stay_lists import Chosen
 from service.store.transaction import Tx
+from service.use_cases.found import found
 from service.use_cases.lives.data import History, asked_about, duty_of, grouped, history, hours_since_epoch
 
 MOST_STEPS: Final = 200_000_000  # positions times event ages
@@ -122,29 +124,18 @@ def _by_position(data: History) -> Iterator[tuple[int, list[_Row]]]:
 
 def _clock(data: History, place: Place, rows: Sequence[_Row]) -> tuple[Any, str]:
     """Return what turns a moment into hours of the position since its first fitting, and what it goes by."""
-    read = data.meters.get(place.asset_id, [])
-    first = rows[0].begin_h
-    of_asset = meter([MeterReading(row.read_at, row.value_h, row.restarts_at_h) for row in read]) if read else None
-    if of_asset is not None and _reaches(of_asset, rows):
-        times = [hours_since_epoch(at) for at in of_asset.times]
-        start = _interpolated(first, times, of_asset.total_h)
-        return lambda at_h: _interpolated(min(at_h, times[-1]), times, of_asset.total_h) - start, "meter"
+    first, read = rows[0].begin_h, data.meters.get(place.asset_id)
+    if read is not None and _reaches(read, rows):
+        last, start = float(read.times_h[-1]), hours_at(read, first)
+        return lambda at_h: hours_at(read, min(at_h, last)) - start, "meter"
     duty = duty_of(place)
     return lambda at_h: (at_h - first) * duty, "calendar"
 
 
-def _reaches(of_asset: Meter, rows: Sequence[_Row]) -> bool:
+def _reaches(read: MeterColumns, rows: Sequence[_Row]) -> bool:
     """Return whether the meter was read before the first fitting and after the last removal."""
     last = max((row.end_h if row.ended else row.begin_h) for row in rows)
-    return hours_since_epoch(of_asset.times[0]) <= rows[0].begin_h and last <= hours_since_epoch(of_asset.times[-1])
-
-
-def _interpolated(at_h: float, times_h: Sequence[float], total_h: Sequence[float]) -> float:
-    after = next((n for n, time in enumerate(times_h) if time >= at_h), len(times_h) - 1)
-    if times_h[after] == at_h or after == 0:
-        return total_h[after]
-    share = (at_h - times_h[after - 1]) / (times_h[after] - times_h[after - 1])
-    return total_h[after - 1] + share * (total_h[after] - total_h[after - 1])
+    return bool(read.times_h[0] <= rows[0].begin_h and last <= read.times_h[-1])
 
 
 def _watched(rows: Sequence[_Row], clock: Any, status_of_kind: Sequence[str], event: str) -> Watched | None:
@@ -160,7 +151,7 @@ def _watched(rows: Sequence[_Row], clock: Any, status_of_kind: Sequence[str], ev
     return Watched(tuple(min(age, until) for age in ages if age > 0), until)
 
 
-def ranked(tx: Tx, query: Mapping[str, Any]) -> tuple[Ranking, dict[str, Any]]:
+def ranking_of(tx: Tx, query: Mapping[str, Any]) -> tuple[Ranking, dict[str, Any]]:
     """Return the ranking of positions, and the wire members of the answer."""
     data = history(
         tx, asked_about(query), words=tuple(k for k in query["class_by"] if k in ("role", "housing", *BY_WORD))
@@ -206,7 +197,7 @@ def _ranking_record(
     }
 
 
-def early(tx: Tx, query: Mapping[str, Any]) -> dict[str, Any]:
+def early_failures_of(tx: Tx, query: Mapping[str, Any]) -> dict[str, Any]:
     """Return the failures soon after fitting, by group."""
     numbers = ("residual_nm", "window_min_nm", "window_max_nm")
     by = query["by"]
@@ -232,9 +223,11 @@ def early(tx: Tx, query: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def place_of(tx: Tx, position_id: str) -> Place | None:
-    """Return a position, None when the site has none of this id."""
-    return next(iter(histories.places(tx, position_id=position_id).values()), None)
+def place_of(tx: Tx, position_id: str) -> Place:
+    """Return the position that a path names, or raise NotFound."""
+    known = canonical_id(position_id)
+    places = {} if known is None else histories.places(tx, position_id=known)
+    return found(next(iter(places.values()), None), "position")
 
 
-__all__ = ["WINDOW_GROUPS", "Recurrence", "early", "place_of", "ranked", "recurrence_of"]
+__all__ = ["WINDOW_GROUPS", "Recurrence", "early_failures_of", "place_of", "ranking_of", "recurrence_of"]

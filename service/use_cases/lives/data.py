@@ -9,10 +9,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Final
 
-from service.api.stays.views import chosen
 from service.errors import CannotEvaluate, Text
-from service.history.ages import MeterReading, meter
-from service.history.observations import Count, assumptions, status
+from service.history.observations import assumptions, status
 from service.reliability.observed import Observed, kinds, observed
 from service.reliability.stay_ages import Ages, MeterColumns, meter_columns, stay_ages
 from service.reliability.stay_columns import Groups, StayColumns, groups, stay_columns
@@ -21,6 +19,9 @@ from service.store.queries.histories import Place
 from service.store.queries.meters import MeterReadingRow, all_meter_readings
 from service.store.queries.stay_lists import Chosen
 from service.store.transaction import Tx
+from service.use_cases.assets.meters import meter_of
+from service.use_cases.stays.lists import chosen_stays
+from service.words import Count
 
 MOST_GROUPS: Final = 10_000
 NOT_STATED: Final = "not stated"
@@ -40,7 +41,7 @@ class History:
     ages: Ages
     kind: Any
     kinds: list[tuple[str, bool | None, str | None]]
-    meters: dict[str, list[MeterReadingRow]]
+    meters: dict[str, MeterColumns]
     now: datetime
 
     def status_of_kind(self, count: Count, damage: str | None) -> list[str]:
@@ -70,14 +71,14 @@ def history(tx: Tx, chosen: Chosen, *, numbers: Sequence[str] = (), words: Seque
     columns = stay_columns(batches, numbers=asked_numbers, words=asked_words)
     known = histories.places(tx)
     places = [known[key] for key in columns.vocabularies["position"]]
-    read = all_meter_readings(tx)
+    meters = {asset_id: _meter(rows) for asset_id, rows in all_meter_readings(tx).items()}
     kind, found = kinds(columns)
-    return History(columns, places, _ages(columns, places, read, tx.now), kind, found, read, tx.now)
+    return History(columns, places, _ages(columns, places, meters, tx.now), kind, found, meters, tx.now)
 
 
 def asked_about(query: Mapping[str, Any]) -> Chosen:
     """Return which stays a question is about. Those with other damage belong to it: they censor."""
-    return replace(chosen(query), damage=None)
+    return replace(chosen_stays(query), damage=None)
 
 
 def grouped(data: History, keys: Sequence[str]) -> Groups:
@@ -119,8 +120,7 @@ def _labels(data: History, key: str) -> list[str]:
     return [NOT_STATED if word is None else str(word) for word in data.columns.vocabularies[column_of(key)]]
 
 
-def _ages(columns: StayColumns, places: list[Place], read: dict[str, list[MeterReadingRow]], now: datetime) -> Ages:
-    meters = {asset_id: _meter(rows) for asset_id, rows in read.items()}
+def _ages(columns: StayColumns, places: list[Place], meters: dict[str, MeterColumns], now: datetime) -> Ages:
     number = {asset_id: n for n, asset_id in enumerate(meters)}
     return stay_ages(
         columns,
@@ -132,5 +132,5 @@ def _ages(columns: StayColumns, places: list[Place], read: dict[str, list[MeterR
 
 
 def _meter(rows: list[MeterReadingRow]) -> MeterColumns:
-    of_asset = meter([MeterReading(row.read_at, row.value_h, row.restarts_at_h) for row in rows])
+    of_asset = meter_of(rows)
     return meter_columns([hours_since_epoch(at) for at in of_asset.times], of_asset.total_h)

@@ -1,30 +1,29 @@
 """From a message to an order and back, by a field map."""
 
 import json
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import Any, Final
 
-from marshmallow import ValidationError
-
-from service.api.http import problems
-from service.api.maps.schemas import differs_at
-from service.api.orders.schemas import WorkOrderRequest
-from service.api.orders.views import instructions_record, order_line
 from service.errors import CannotEvaluate, NotFound, ServiceError
 from service.exchange.field_map import Fault, Mapped, faults_of, field_map
-from service.render.present import UnitSystem
 from service.render.reply import reply_source
 from service.store import failures
 from service.store.queries import field_maps
 from service.store.queries.keys import Caller
 from service.store.unit_of_work import Tx
-from service.use_cases.orders.open import Opening, opened
+from service.use_cases.orders.open import Opening, open_order
+from service.use_cases.orders.records import instructions_record, order_line
+from service.words import UnitSystem
 
 BUILT_IN: Final = ("b2mml-job-order",)
 """Maps that every site has; a map of the same name that a site entered goes before."""
-_REQUEST: Final = WorkOrderRequest()
+Load = Callable[[Any], dict[str, Any]]
+"""From a request to what the edge makes of it; raises CannotEvaluate with ``faults``."""
+Tell = Callable[[ServiceError], dict[str, Any]]
+"""From an error to the problem document that it would be answered with."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +60,7 @@ def built_in(name: str) -> dict[str, Any]:
     return document
 
 
-def request_of(known: KnownMap, message: Any) -> dict[str, Any]:
+def request_of(known: KnownMap, message: Any, load: Load) -> dict[str, Any]:
     """Return the request that the map makes of the message, as it is loaded.
 
     Raises
@@ -69,7 +68,7 @@ def request_of(known: KnownMap, message: Any) -> dict[str, Any]:
     CannotEvaluate
         ``mapping_failed``, with every fault and what the map made so far.
     """
-    mapped, given, faults = _evaluated(known.document, message)
+    mapped, given, faults = _evaluated(known.document, message, load)
     if given is not None:
         return given
     raise CannotEvaluate(
@@ -82,16 +81,16 @@ def request_of(known: KnownMap, message: Any) -> dict[str, Any]:
     )
 
 
-def _evaluated(document: dict[str, Any], message: Any) -> tuple[Mapped, dict[str, Any] | None, list[Fault]]:
+def _evaluated(document: dict[str, Any], message: Any, load: Load) -> tuple[Mapped, dict[str, Any] | None, list[Fault]]:
     """Return what the map made, the request when it is one, else what is wrong with it."""
     mapped = field_map(document).request_of(message)
     if mapped.faults:
         return mapped, None, list(mapped.faults)
     try:
-        return mapped, _REQUEST.load(mapped.result), []
-    except ValidationError as error:
-        found = problems.faults_of(error.messages)
-        return mapped, None, [Fault(pointer.removeprefix("#/"), code, detail) for pointer, code, detail in found][:100]
+        return mapped, load(mapped.result), []
+    except CannotEvaluate as error:
+        found = [(each["pointer"].removeprefix("#/"), each["code"], each["detail"]) for each in error.facts["faults"]]
+        return mapped, None, [Fault(*each) for each in found][:100]
 
 
 def reply_of(document: dict[str, Any], opening: Opening, units: UnitSystem) -> dict[str, Any] | None:
@@ -115,9 +114,11 @@ def reply_of(document: dict[str, Any], opening: Opening, units: UnitSystem) -> d
     return mapped.result
 
 
-def trial(tx: Tx, caller: Caller, units: UnitSystem, document: dict[str, Any], message: Any) -> dict[str, Any]:
+def trial(
+    tx: Tx, caller: Caller, units: UnitSystem, document: dict[str, Any], message: Any, *, load: Load, tell: Tell
+) -> dict[str, Any]:
     """Return what the map would do with a message: nothing is stored."""
-    mapped, given, faults = _evaluated(document, message)
+    mapped, given, faults = _evaluated(document, message, load)
     tried: dict[str, Any] = {
         "mapped_request": mapped.result,
         "unmapped": mapped.unmapped,
@@ -129,11 +130,11 @@ def trial(tx: Tx, caller: Caller, units: UnitSystem, document: dict[str, Any], m
         savepoint = tx.connection.begin_nested()
         try:
             with failures.translated():
-                opening = opened(tx, given, units=caller.units, blade_set=caller.blade_set)
+                opening = open_order(tx, given, units=caller.units, blade_set=caller.blade_set)
             tried["status"] = 201 if opening.events else 200
             tried["reply"] = reply_of(document, opening, units)
         except ServiceError as error:
-            told = problems.document_of(error)
+            told = tell(error)
             tried["status"] = told["status"]
             found += told["errors"] or [{"pointer": "#", "code": told["code"], "detail": told["detail"]}]
         finally:
@@ -141,7 +142,7 @@ def trial(tx: Tx, caller: Caller, units: UnitSystem, document: dict[str, Any], m
     return tried | {"problems": found}
 
 
-def refuse_map(document: dict[str, Any]) -> None:
+def refuse_map(document: dict[str, Any], load: Load) -> None:
     """Refuse a map whose expressions cannot be read, or whose samples do not become what they must.
 
     Raises
@@ -152,7 +153,7 @@ def refuse_map(document: dict[str, Any]) -> None:
     found = [fault.record() for fault in faults_of(document)]
     if not found:
         for number, sample in enumerate(document["samples"]):
-            mapped, _, faults = _evaluated(document, sample["message"])
+            mapped, _, faults = _evaluated(document, sample["message"], load)
             found += [
                 {"pointer": f"#/samples/{number}/request/{fault.target}", "code": fault.code, "detail": fault.detail}
                 for fault in faults
@@ -163,10 +164,26 @@ def refuse_map(document: dict[str, Any]) -> None:
                     "code": "sample_differs",
                     "detail": "comes out otherwise",
                 }
-                for place in list(differs_at(mapped.result, sample["request"]))[:20]
+                for place in list(differences_at(mapped.result, sample["request"]))[:20]
                 if not faults
             ]
     if found:
         more = f" (and {len(found) - 1} more)" if len(found) > 1 else ""
         detail = f"{found[0]['pointer'].removeprefix('#/')}: {found[0]['detail']}{more}"
         raise CannotEvaluate(detail, code="field_map_refused", faults=found[:100])
+
+
+def differences_at(found: Any, expected: Any, path: str = "") -> Iterator[str]:
+    """Yield the JSON Pointers at which two JSON values differ."""
+    if isinstance(found, dict) and isinstance(expected, dict):
+        for name in dict.fromkeys((*expected, *found)):
+            below = f"{path}/{name.replace('~', '~0').replace('/', '~1')}"
+            if (name in found) != (name in expected):
+                yield below
+            else:
+                yield from differences_at(found[name], expected[name], below)
+    elif isinstance(found, list) and isinstance(expected, list) and len(found) == len(expected):
+        for number, (one, other) in enumerate(zip(found, expected, strict=True)):
+            yield from differences_at(one, other, f"{path}/{number}")
+    elif json.dumps(found) != json.dumps(expected):
+        yield path

@@ -4,20 +4,20 @@ from collections.abc import Mapping, Sequence
 from math import ceil, floor
 from typing import Any, Final
 
-from service.api.http import fields
 from service.instructions.readings.hold_points import DEVIATION
 from service.instructions.readings.readings import Value, measured_of
+from service.moments import rfc3339
 from service.mounting.readings import ACCEPT, seat_diameter
 from service.store.queries import entries
 from service.store.queries.entries import ReadingRow
 from service.store.unit_of_work import Tx
 from service.units import NM_PER_MM, Quantity
-from service.use_cases.orders.enter import Held
+from service.use_cases.orders.held import HeldOrder
 
 SHAFT: Final = "shaft_diameter"
 
 
-def as_mounted(tx: Tx, at: Held, name: str, given: Mapping[str, Any]) -> dict[str, Any]:
+def as_mounted(tx: Tx, at: HeldOrder, name: str, given: Mapping[str, Any]) -> dict[str, Any]:
     """Return how the bearing was mounted: the last accepted readings, and the window they were judged by."""
     read = [row for row in entries.readings_of(tx, at.order.id) if row.position == name]
     last = {row.kind: row for row in read if _counts(row)}
@@ -34,7 +34,7 @@ def as_mounted(tx: Tx, at: Held, name: str, given: Mapping[str, Any]) -> dict[st
     }
 
 
-def _fit(at: Held, name: str, read: Sequence[ReadingRow]) -> dict[str, Any]:
+def _fit(at: HeldOrder, name: str, read: Sequence[ReadingRow]) -> dict[str, Any]:
     """Return what the shaft measured last, accepted or not, since a deviation may let it pass; and its limits."""
     steps = (each for each in at.revision.record["steps"] if each["position"] == name and each["record"] is not None)
     asked = next((each["record"] for each in steps if each["record"]["kind"] == SHAFT), None)
@@ -66,7 +66,7 @@ def _mean_nm(row: ReadingRow | None) -> int | None:
 
 
 def _mounting_document(
-    at: Held, name: str, target: Mapping[str, Any], last: Mapping[str, ReadingRow], given: Mapping[str, Any]
+    at: HeldOrder, name: str, target: Mapping[str, Any], last: Mapping[str, ReadingRow], given: Mapping[str, Any]
 ) -> dict[str, Any]:
     """Return what a stay keeps of its mounting, for those who ask later which numbers it was mounted by."""
     supports = (at.revision.record["arrangement"] or {}).get("supports", ())
@@ -79,11 +79,11 @@ def _mounting_document(
             "instrument": row.document.get("instrument"),
             "method": row.document.get("method"),
             "taken_by": row.taken_by,
-            "taken_at": fields.rfc3339(row.taken_at),
+            "taken_at": rfc3339(row.taken_at),
         }
         for kind, row in last.items()
     }
-    deviations = [e.step for e in at.entered if e.kind == DEVIATION and e.position in (None, name)]
+    deviations = [e.step for e in at.entries if e.kind == DEVIATION and e.position in (None, name)]
     document = {
         "revision": at.revision.number,
         "revision_sha256": at.revision.sha256,

@@ -4,20 +4,20 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from service.api.assets.views import asset_document
 from service.errors import CannotEvaluate, Conflict
 from service.instructions.plan.inputs import job_of_inputs
 from service.instructions.plan.job import required_bearing
 from service.instructions.plan.machine import normalised_bearing
 from service.instructions.readings.hold_points import DEVIATION, HoldPoint
-from service.record import sha256
 from service.reference.bearings import Bearing
-from service.store.queries import assets, completions, meters, stays
+from service.store.queries import assets, completions, stays
 from service.store.queries.completions import CompletionRow
 from service.store.queries.stays import StayRow
 from service.store.unit_of_work import Event, Tx
+from service.use_cases.assets.meters import enter_reading_that_fits
+from service.use_cases.assets.register import replace_shafts
 from service.use_cases.orders.as_mounted import as_mounted
-from service.use_cases.orders.enter import Held, books_of_revision
+from service.use_cases.orders.held import HeldOrder, books_of_revision
 
 REPLACED = "replaced"
 
@@ -36,7 +36,7 @@ class Done:
         return {**self.given, "ended_stay": ended, "begun_stay": self.begun}
 
 
-def completed(tx: Tx, at: Held, given: Mapping[str, Any]) -> tuple[CompletionRow, tuple[Event, ...]]:
+def complete_order(tx: Tx, at: HeldOrder, given: Mapping[str, Any]) -> tuple[CompletionRow, tuple[Event, ...]]:
     """Complete the order.
 
     Raises
@@ -54,14 +54,14 @@ def completed(tx: Tx, at: Held, given: Mapping[str, Any]) -> tuple[CompletionRow
     if still_open:
         raise _not_yet(still_open)
     done = [
-        _done(tx, at, given, by_name[each["name"]], each["position_id"], planned[each["name"]])
+        _replace_bearing(tx, at, given, by_name[each["name"]], each["position_id"], planned[each["name"]])
         for each in at.order.positions
     ]
     document: dict[str, Any] = {"positions": [each.record() for each in done]}
     if "meter_reading" in given:
         document["meter_reading"] = given["meter_reading"]
         reading = {"read_at": given["completed_at"], "value_h": given["meter_reading"].value}
-        meters.insert_reading_that_fits(tx, asset_id=at.order.asset_id, **reading)
+        enter_reading_that_fits(tx, asset_id=at.order.asset_id, **reading)
     row = completions.insert_completion(
         tx,
         work_order_id=at.order.id,
@@ -70,13 +70,13 @@ def completed(tx: Tx, at: Held, given: Mapping[str, Any]) -> tuple[CompletionRow
         completed_by=given["completed_by"],
         document=document,
     )
-    return row, (*_events(at, row, done), *_machine_now(tx, at, by_name, planned))
+    return row, (*_events(at, row, done), *_put_bearings_on_record(tx, at, by_name, planned))
 
 
-def _machine_now(
-    tx: Tx, at: Held, by_name: Mapping[str, Mapping[str, Any]], planned: Mapping[str, Bearing | None]
+def _put_bearings_on_record(
+    tx: Tx, at: HeldOrder, by_name: Mapping[str, Mapping[str, Any]], planned: Mapping[str, Bearing | None]
 ) -> Iterator[Event]:
-    """Let the machine on record carry the bearings that run in it now: the next order's numbers rest on them."""
+    """Let the asset on record carry the bearings that run in it now: the next order's numbers rest on them."""
     fitted = {
         name: each.get("installed", {}).get("designation") or (_designation(planned[name]))
         for name, each in by_name.items()
@@ -94,10 +94,7 @@ def _machine_now(
     ]
     if shafts == asset.shafts:
         return
-    before = asset_document(asset)
-    now = assets.replace_asset(tx, asset.id, None, {**before, "shafts": shafts})
-    data = {"tag": now.tag, "version": now.version}
-    yield Event("asset.replaced", "asset", now.id, sha256(before), sha256(asset_document(now)), data)
+    yield replace_shafts(tx, asset, shafts)[1]
 
 
 def _with_bearing(position: dict[str, Any], designation: str | None) -> dict[str, Any]:
@@ -121,7 +118,7 @@ def _normalised(given: Mapping[str, Any], number: int) -> dict[str, Any]:
     return {**given, "installed": {**installed, **normalised_bearing({"designation": installed["designation"]}, path)}}
 
 
-def _by_position(at: Held, given: list[dict[str, Any]]) -> dict[str, dict[str, Any]]:
+def _by_position(at: HeldOrder, given: list[dict[str, Any]]) -> dict[str, dict[str, Any]]:
     """Return what was done by position: each position of the order once."""
     names = [each["name"] for each in at.order.positions]
     found: dict[str, dict[str, Any]] = {}
@@ -144,7 +141,9 @@ def _by_position(at: Held, given: list[dict[str, Any]]) -> dict[str, dict[str, A
     return found
 
 
-def _check_planned(at: Held, by_name: Mapping[str, Mapping[str, Any]], planned: Mapping[str, Bearing | None]) -> None:
+def _check_planned(
+    at: HeldOrder, by_name: Mapping[str, Mapping[str, Any]], planned: Mapping[str, Bearing | None]
+) -> None:
     """Refuse a replacement that the instructions were not made for."""
     for name, each in by_name.items():
         if each["outcome"] != REPLACED:
@@ -155,7 +154,7 @@ def _check_planned(at: Held, by_name: Mapping[str, Mapping[str, Any]], planned: 
         _check_bearing(at, name, each.get("installed", {}).get("designation"), planned[name])
 
 
-def _check_bearing(at: Held, name: str, designation: str | None, planned: Bearing | None) -> None:
+def _check_bearing(at: HeldOrder, name: str, designation: str | None, planned: Bearing | None) -> None:
     """Refuse another bearing than the one the numbers were made for, unless a deviation names it."""
     if designation is None:
         if planned is None or planned.designation is None:
@@ -165,7 +164,7 @@ def _check_bearing(at: Held, name: str, designation: str | None, planned: Bearin
     installed = required_bearing({"designation": designation}, "positions")
     if planned is None or _kind(planned) == _kind(installed):
         return
-    approved = any(e.kind == DEVIATION and e.step == "bearing-marks" and e.position == name for e in at.entered)
+    approved = any(e.kind == DEVIATION and e.step == "bearing-marks" and e.position == name for e in at.entries)
     if not approved:
         said = (
             f"{name}: {designation} was installed, but the instructions were made for {planned.designation}: "
@@ -174,7 +173,7 @@ def _check_bearing(at: Held, name: str, designation: str | None, planned: Bearin
         raise Conflict(said, code="installed_differs", field="positions")
 
 
-def _planned(tx: Tx, at: Held) -> dict[str, Bearing | None]:
+def _planned(tx: Tx, at: HeldOrder) -> dict[str, Bearing | None]:
     """Return the bearing that the instructions were made for, by position."""
     job = job_of_inputs(at.revision.inputs, books=books_of_revision(tx, at.revision))
     return {position.name: job.bearing_at(position) for position in job.positions}
@@ -191,9 +190,9 @@ def _not_yet(still_open: list[HoldPoint]) -> Conflict:
     return Conflict(said, code="hold_points_open", hold_points_open=[each.record() for each in still_open])
 
 
-def _done(
+def _replace_bearing(
     tx: Tx,
-    at: Held,
+    at: HeldOrder,
     given: Mapping[str, Any],
     each: Mapping[str, Any],
     position_id: str,
@@ -204,7 +203,7 @@ def _done(
         return Done(each, None, None)
     ended = stays.open_stay(tx, position_id)
     if ended is not None:
-        _end(tx, ended, given, each.get("removed", {}))
+        _end_stay(tx, ended, given, each.get("removed", {}))
     installed = each.get("installed", {})
     begun = stays.begin_stay(
         tx,
@@ -219,7 +218,7 @@ def _done(
     return Done(each, ended, begun)
 
 
-def _end(tx: Tx, stay: StayRow, given: Mapping[str, Any], removed: Mapping[str, Any]) -> None:
+def _end_stay(tx: Tx, stay: StayRow, given: Mapping[str, Any], removed: Mapping[str, Any]) -> None:
     """End a stay: the bearing that ran came out."""
     stays.change_stay(
         tx,
@@ -251,7 +250,7 @@ def _hours(ended: StayRow, meter: Any) -> float | None:
     return float(meter.value - at_install.value)
 
 
-def _events(at: Held, row: CompletionRow, done: list[Done]) -> list[Event]:
+def _events(at: HeldOrder, row: CompletionRow, done: list[Done]) -> list[Event]:
     outcomes = {each.given["position"]: each.given["outcome"] for each in done}
     events = [Event("work_order.completed", "work_order", at.order.id, None, None, {"outcomes": outcomes})]
     for each in done:

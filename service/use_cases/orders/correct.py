@@ -3,9 +3,9 @@
 from collections.abc import Mapping
 from typing import Any
 
-from service.api.http import fields
 from service.errors import CannotEvaluate, Conflict
 from service.instructions.plan.machine import normalised_bearing
+from service.moments import in_document
 from service.store.queries import completions, stays
 from service.store.queries.completions import CompletionRow, CorrectionRow
 from service.store.queries.stays import StayRow
@@ -16,7 +16,7 @@ from service.use_cases.orders.complete import removal_members
 INSTALLED = ("serial", "designation", "manufacturer")
 
 
-def corrected(
+def correct_completion(
     tx: Tx, order: WorkOrderRow, completion: CompletionRow, given: Mapping[str, Any]
 ) -> tuple[CorrectionRow, tuple[Event, ...]]:
     """Store a correction and put the stays right that it names.
@@ -32,9 +32,9 @@ def corrected(
     changes: list[dict[str, Any]] = []
     kept = {each["position"]: each for each in completion.document["positions"]}
     for number, each in enumerate(given.get("positions", ())):
-        changes += _position_changes(tx, kept, each, f"positions/{number}")
+        changes += _change_position(tx, kept, each, f"positions/{number}")
     if "completed_at" in given:
-        changes += _moved(tx, kept, given["completed_at"])
+        changes += _move(tx, kept, given["completed_at"])
     row = completions.insert_correction(
         tx,
         completion_id=completion.id,
@@ -57,7 +57,7 @@ def _check_named(tx: Tx, completion: CompletionRow, corrects: str) -> None:
         raise Conflict(said, code="already_corrected", field="corrects", existing=chain[-1])
 
 
-def _position_changes(
+def _change_position(
     tx: Tx, kept: Mapping[str, Mapping[str, Any]], given: Mapping[str, Any], path: str
 ) -> list[dict[str, Any]]:
     """Put right what was removed and installed at a position; return each member with its value before and after."""
@@ -73,7 +73,7 @@ def _position_changes(
             said = f"the completion {'ended' if member == 'removed' else 'began'} no stay at {name}"
             raise CannotEvaluate(said, code="not_replaced", field=f"{path}/{member}")
         values = _removal(stay, given[member]) if member == "removed" else _installation(given[member], path)
-        changes += _changed(tx, stay, name, values)
+        changes += _change(tx, stay, name, values)
     return changes
 
 
@@ -93,7 +93,7 @@ def _installation(given: Mapping[str, Any], path: str) -> dict[str, Any]:
     return values
 
 
-def _changed(tx: Tx, stay: StayRow, position: str, values: Mapping[str, Any]) -> list[dict[str, Any]]:
+def _change(tx: Tx, stay: StayRow, position: str, values: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Change the members that differ, and return them with their values before and after."""
     different = {name: value for name, value in values.items() if getattr(stay, name) != value}
     stays.change_stay(tx, stay.id, **different)
@@ -102,15 +102,15 @@ def _changed(tx: Tx, stay: StayRow, position: str, values: Mapping[str, Any]) ->
             "stay": stay.id,
             "position": position,
             "member": name,
-            "before": _plain(getattr(stay, name)),
-            "after": _plain(value),
+            "before": in_document(getattr(stay, name)),
+            "after": in_document(value),
         }
         for name, value in different.items()
         if name != "document"
     ]
 
 
-def _moved(tx: Tx, kept: Mapping[str, Mapping[str, Any]], completed_at: Any) -> list[dict[str, Any]]:
+def _move(tx: Tx, kept: Mapping[str, Mapping[str, Any]], completed_at: Any) -> list[dict[str, Any]]:
     """Move the end of the old stays and the start of the new ones; the gap opens before it closes."""
     changes: list[dict[str, Any]] = []
     for name, each in kept.items():
@@ -124,9 +124,5 @@ def _moved(tx: Tx, kept: Mapping[str, Mapping[str, Any]], completed_at: Any) -> 
         if completed_at < begun.installed_at:
             moves.reverse()
         for stay, values in moves:
-            changes += _changed(tx, stay, name, values)
+            changes += _change(tx, stay, name, values)
     return changes
-
-
-def _plain(value: Any) -> Any:
-    return fields.rfc3339(value) if hasattr(value, "astimezone") else value

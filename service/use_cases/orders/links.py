@@ -11,7 +11,10 @@ from datetime import UTC, datetime
 from typing import Final
 from uuid import UUID
 
+from service.moments import rfc3339
 from service.store.queries.keys import Caller, Keyring
+from service.store.unit_of_work import Event, Tx
+from service.use_cases.orders.held import hold_order
 
 SIGNATURE_BYTES: Final = 16
 _TIME_BYTES: Final = 5
@@ -35,6 +38,20 @@ class LinkRefused(Exception):
     def __init__(self, *, expired: bool) -> None:
         self.expired = expired
         super().__init__("the link is past its time" if expired else "the link is not one of ours")
+
+
+def make_link(tx: Tx, order_id: str, *, expires_at: datetime) -> Event:
+    """Return the event of a new link to the card of an open order.
+
+    Raises
+    ------
+    NotFound
+        The site has no such order.
+    Conflict
+        ``work_order_not_open``
+    """
+    order = hold_order(tx, order_id).order
+    return Event("card_link.made", "work_order", order.id, None, None, {"expires_at": rfc3339(expires_at)})
 
 
 def token_of(keyring: Keyring, caller: Caller, order_id: str, expires_at: datetime) -> str:

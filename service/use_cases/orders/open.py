@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from service import ENGINE_VERSION
-from service.api.assets.views import asset_document, registered
 from service.errors import CannotEvaluate, Conflict
 from service.instructions.plan.inputs import job_of_inputs
 from service.instructions.plan.machine import differences, normalised_bearing, normalised_machine
@@ -18,6 +17,8 @@ from service.store.queries.assets import AssetRow
 from service.store.queries.books import books_in_force
 from service.store.queries.work_orders import RevisionRow, WorkOrderRow
 from service.store.unit_of_work import Event, Tx
+from service.use_cases.assets.register import asset_document, register_asset
+from service.use_cases.orders.held import revision_in_force
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +30,7 @@ class Opening:
     events: tuple[Event, ...]
 
 
-def opened(tx: Tx, given: dict[str, Any], *, units: str, blade_set: str) -> Opening:
+def open_order(tx: Tx, given: dict[str, Any], *, units: str, blade_set: str) -> Opening:
     """Return the order of this number: the one on record when it is the same, else a new one with its plan.
 
     Raises
@@ -45,7 +46,7 @@ def opened(tx: Tx, given: dict[str, Any], *, units: str, blade_set: str) -> Open
     if order is not None:
         return _opened_before(tx, order, given, wanted)
     books = books_in_force(tx)
-    asset, events = _asset(tx, given["asset"], books.housings)
+    asset, events = _register_if_new(tx, given["asset"], books.housings)
     inputs = {
         "asset": asset_document(asset),
         "positions": wanted,
@@ -93,7 +94,9 @@ def _wanted_positions(given: list[Any]) -> list[dict[str, Any]]:
     return list(wanted.values())
 
 
-def _asset(tx: Tx, given: str | dict[str, Any], housings: Mapping[str, Housing]) -> tuple[AssetRow, tuple[Event, ...]]:
+def _register_if_new(
+    tx: Tx, given: str | dict[str, Any], housings: Mapping[str, Housing]
+) -> tuple[AssetRow, tuple[Event, ...]]:
     """Return the machine on record, held as it is; it is stored first when it came in full and is new."""
     if isinstance(given, str):
         assets.keep_as_they_are(tx, (given,))
@@ -101,11 +104,11 @@ def _asset(tx: Tx, given: str | dict[str, Any], housings: Mapping[str, Housing])
         if row is None:
             raise CannotEvaluate(f"no asset of this site has the tag {given}", code="unknown_asset", field="asset")
         return row, ()
-    document = _machine(given, housings)
+    document = _document(given, housings)
     assets.keep_as_they_are(tx, (document["tag"],))
     row = assets.asset_by_tag(tx, document["tag"])
     if row is None:
-        row, event = registered(tx, document)
+        row, event = register_asset(tx, document)
         return row, (event,)
     sent = {**document, "shafts": [_as_sent(s, g) for s, g in zip(document["shafts"], given["shafts"], strict=True)]}
     found = list(differences(asset_document(row), sent))
@@ -124,7 +127,7 @@ def _as_sent(normalised: dict[str, Any], given: dict[str, Any]) -> dict[str, Any
     return {member: value for member, value in normalised.items() if member in given}
 
 
-def _machine(given: dict[str, Any], housings: Mapping[str, Housing]) -> dict[str, Any]:
+def _document(given: dict[str, Any], housings: Mapping[str, Housing]) -> dict[str, Any]:
     try:
         return normalised_machine(given, housings=housings)
     except CannotEvaluate as error:
@@ -158,10 +161,7 @@ def _opened_before(tx: Tx, order: WorkOrderRow, given: dict[str, Any], wanted: l
             f"{order.external_number} of {order.external_system} is on record with another {' and '.join(different)}"
         )
         raise Conflict(detail, code="work_order_differs", faults=faults, existing=order.id)
-    revision = work_orders.revision(tx, order.id)
-    if revision is None:
-        raise AssertionError("an order is stored with its first revision")
-    return Opening(order, revision, ())
+    return Opening(order, revision_in_force(tx, order), ())
 
 
 def _comparable(positions: list[dict[str, Any]]) -> str:

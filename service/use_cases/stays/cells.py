@@ -4,24 +4,26 @@ import re
 import unicodedata
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime, tzinfo
+from datetime import datetime, tzinfo
 from typing import Any, Final
 
-from service.api.http.fields import is_identifier, shown
-from service.errors import CannotEvaluate
+from service.errors import CannotEvaluate, shown
 from service.history.damage import damage_codes
-from service.history.stays import END_TYPES, Stay
+from service.history.stays import Stay
 from service.instructions.plan.machine import normalised_bearing
+from service.moments import NotAMoment, moment_in_zone
+from service.spreadsheet import unguarded
+from service.store.identity import canonical_id
 from service.units import nm_from_mm
-from service.use_cases.stays.lines import CLEARANCES, DIAMETERS, LENGTHS, TIMES, unguarded
+from service.use_cases.stays.lines import CLEARANCES, DIAMETERS, LENGTHS, TIMES
 from service.use_cases.stays.sources import COLUMNS, REQUIRED, Sent
+from service.words import END_TYPES
 
 HOURS: Final = ("operating_hours", "age_at_install_h", "downtime_h")
 LONGEST: Final = {"asset": 80, "position": 80, "designation": 80, "manufacturer": 120, "serial": 120, "cause": 500,
                   "external_id": 200, "work_order": 200, "installed_by": 80}  # fmt: skip
 MOST_CLEARANCE_MM: Final = 25.0
 MOST_DIAMETER_MM: Final = 2500.0
-EARLIEST: Final = 1900
 _NUMBER: Final = re.compile(r"\d{1,15}(\.\d{1,15})?").fullmatch
 Parser = Callable[[Any], Any]
 
@@ -169,32 +171,12 @@ def _designation(text: Parser) -> Parser:
 
 def _time(zone: tzinfo | None) -> Parser:
     def read(value: Any) -> datetime:
-        if not isinstance(value, str) or value[4:5] != "-" or value[7:8] != "-" or len(value) > 40:
-            raise CellRefused("bad_time", f"{shown(value)} is not a time such as 2026-01-07T06:30:00Z")
         try:
-            time = datetime.fromisoformat(value.strip())
-            if time.tzinfo is None:
-                time = _in_zone(time, value, zone)
-            time = time.astimezone(UTC)
-        except (ValueError, OverflowError):
-            raise CellRefused("bad_time", f"{shown(value)} is not a time such as 2026-01-07T06:30:00Z") from None
-        if time.year < EARLIEST:
-            raise CellRefused("bad_time", f"{shown(value)} lies before {EARLIEST}")
-        return time
+            return moment_in_zone(value, zone)
+        except NotAMoment as refused:
+            raise CellRefused(refused.code, f"{shown(value)} {refused.said}") from None
 
     return read
-
-
-def _in_zone(time: datetime, value: str, zone: tzinfo | None) -> datetime:
-    """Return a time of the site's clocks, when they showed it once and once only."""
-    if zone is None:
-        said = f"{shown(value)} lacks its offset from UTC (Z or +02:00); or state the time zone of the site with zone="
-        raise CellRefused("time_without_offset", said)
-    first, second = time.replace(tzinfo=zone, fold=0), time.replace(tzinfo=zone, fold=1)
-    if first.utcoffset() != second.utcoffset():
-        said = f"{shown(value)} falls into the hour that clocks skip or repeat; give its offset from UTC"
-        raise CellRefused("ambiguous_time", said)
-    return first
 
 
 def _number_in_words(decimal_comma: bool) -> Parser:
@@ -259,6 +241,7 @@ def _flag(value: Any) -> bool:
 
 
 def _identifier(value: Any) -> str:
-    if not isinstance(value, str) or not is_identifier(value.strip()):
+    known = canonical_id(value.strip()) if isinstance(value, str) else None
+    if known is None:
         raise CellRefused("bad_identifier", f"{shown(value)} is not a UUID")
-    return value.strip().lower()
+    return known

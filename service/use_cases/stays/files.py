@@ -4,24 +4,24 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
-from service.api.http.operations import JSON, NDJSON
-from service.api.http.streams import CSV, csv_text, ndjson_text, row_batches
 from service.errors import CannotEvaluate
+from service.exchange.media import CSV, JSON, NDJSON
 from service.store.database import Database
 from service.store.identity import new_id
 from service.store.queries.sites import COMMAND_LINE, site_by_code
 from service.store.queries.stay_lists import Chosen, stay_rows
 from service.store.unit_of_work import Tx, Written
-from service.use_cases.stays.import_stays import Imported, imported, read_import
+from service.use_cases.stays.import_stays import ImportResult, import_stays, read_import
 from service.use_cases.stays.lines import LISTED_COLUMNS
+from service.use_cases.stays.lists import list_text, row_batches
 
 MEDIA: Final = {".csv": CSV, ".ndjson": NDJSON, ".json": JSON}
 
 
-def imported_file(
+def import_file(
     database: Database, site_code: str, file: Path, *, zone: str | None, create_assets: bool, dry_run: bool
-) -> Imported:
-    """Return what the import of a file did, or with ``dry_run`` would do.
+) -> ImportResult:
+    """Import the stays of a file, and return what that did, or with ``dry_run`` would do.
 
     Raises
     ------
@@ -32,17 +32,17 @@ def imported_file(
     """
     site_id = site_by_code(database, site_code).id
     read = read_import(file.read_bytes(), _media(file), zone)
-    done: list[Imported] = []
+    done: list[ImportResult] = []
 
     def work(tx: Tx) -> Written:
-        done.append(imported(tx, read, create_assets=create_assets))
+        done.append(import_stays(tx, read, create_assets=create_assets))
         return Written(200, "", events=done[-1].events)
 
     database.write(site_id=site_id, actor=COMMAND_LINE, request_id=new_id(), work=work, dry_run=dry_run)
     return done[-1]
 
 
-def exported_file(database: Database, site_code: str, file: Path) -> int:
+def export_file(database: Database, site_code: str, file: Path) -> int:
     """Write all stays of a site to a file and return how many they are.
 
     Raises
@@ -64,7 +64,7 @@ def exported_file(database: Database, site_code: str, file: Path) -> int:
             count += len(batch)
             yield batch
 
-    text = csv_text(counted(), LISTED_COLUMNS) if media == CSV else ndjson_text(counted(), LISTED_COLUMNS)
+    text = list_text(media, counted(), LISTED_COLUMNS)
     with file.open("w", encoding="utf-8", newline="") as out:
         out.writelines(text)
     return count

@@ -10,14 +10,13 @@ from hashlib import sha256
 from typing import Any, Final
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from service import record
-from service.api.assets.views import asset_document, registered
 from service.errors import CannotEvaluate
 from service.history.stays import Fault, Stay, faults
 from service.mounting.designation import bearing_from_designation
 from service.store.queries import assets
 from service.store.queries.stay_import import END, end_stays, insert_stays, positions_by_name, stays_on_record
 from service.store.unit_of_work import Event, Tx
+from service.use_cases.assets.register import register_asset, replace_shafts
 from service.use_cases.stays.cells import RowFault, read_stays
 from service.use_cases.stays.lines import LENGTHS, STAY_COLUMNS
 from service.use_cases.stays.sources import Sent, sent_stays
@@ -42,7 +41,7 @@ class Read:
 
 
 @dataclass(frozen=True, slots=True)
-class Imported:
+class ImportResult:
     """What an import did, or would do."""
 
     rows: int
@@ -79,7 +78,7 @@ def read_import(data: bytes, media: str, zone: str | None) -> Read:
     sent = sent_stays(data, media)
     stays, ids, found = read_stays(sent, None if zone is None else zone_of(zone))
     if found:
-        raise refused(sent.rows, found)
+        raise refusal(sent.rows, found)
     return Read(sent, stays, ids, sha256(data).hexdigest())
 
 
@@ -98,7 +97,7 @@ def zone_of(name: str) -> ZoneInfo:
         raise CannotEvaluate(said, code="unknown_zone") from None
 
 
-def refused(rows: int, found: Sequence[RowFault]) -> CannotEvaluate:
+def refusal(rows: int, found: Sequence[RowFault]) -> CannotEvaluate:
     """Return the refusal with its report."""
     first = found[0]
     said = f"{len(found)} faults in {rows} rows, nothing is stored; row {first.row}, {first.column}: {first.message}"
@@ -106,7 +105,7 @@ def refused(rows: int, found: Sequence[RowFault]) -> CannotEvaluate:
     return CannotEvaluate(said, code="import_refused", rows=rows, fault_count=len(found), report=report)
 
 
-def imported(tx: Tx, read: Read, *, create_assets: bool) -> Imported:
+def import_stays(tx: Tx, read: Read, *, create_assets: bool) -> ImportResult:
     """Store the stays that are new, and end those on record that come with their removal.
 
     Raises
@@ -120,13 +119,13 @@ def imported(tx: Tx, read: Read, *, create_assets: bool) -> Imported:
     known_assets, places = positions_by_name(tx, (stay.asset for stay in read.stays))
     missing = _missing_places(read, known_assets, places)
     if missing and not create_assets:
-        raise refused(read.sent.rows, missing)
-    created, added, events = _created(tx, read.stays, known_assets, places) if missing else ([], 0, [])
+        raise refusal(read.sent.rows, missing)
+    created, added, events = _create_places(tx, read.stays, known_assets, places) if missing else ([], 0, [])
     if missing:
         _, places = positions_by_name(tx, (stay.asset for stay in read.stays))
         still = _missing_places(read, known_assets | dict.fromkeys(created, ""), places)
         if still:
-            raise refused(read.sent.rows, still)
+            raise refusal(read.sent.rows, still)
     new, ends, notes = _compared(tx, read, places)
     end_stays(tx, {stay_id: read.stays[number] for number, stay_id in ends.items()})
     insert_stays(tx, [read.stays[number] for number in new], places)
@@ -135,7 +134,7 @@ def imported(tx: Tx, read: Read, *, create_assets: bool) -> Imported:
     if new or ends:
         data = {"rows": read.sent.rows, **counts, "sha256": read.sha256}
         events.append(Event("stays.imported", "site", tx.site_id, None, None, data))
-    return Imported(
+    return ImportResult(
         rows=read.sent.rows,
         **counts,
         assets_created=tuple(created),
@@ -164,7 +163,7 @@ def _missing_places(read: Read, known: dict[str, str], places: dict[tuple[str, s
     return found
 
 
-def _created(
+def _create_places(
     tx: Tx, stays: list[Stay], known: dict[str, str], places: dict[tuple[str, str], str]
 ) -> tuple[list[str], int, list[Event]]:
     """Register the assets that are missing, and add missing positions to assets with one shaft."""
@@ -180,26 +179,24 @@ def _created(
     for tag, of_asset in wanted.items():
         positions = [{"name": name, **_bearing(stay.designation)} for name, stay in of_asset.items()]
         if tag in known:
-            events += _with_positions(tx, known[tag], positions)
+            events += _add_positions(tx, known[tag], positions)
         else:
             shaft = {"name": "main", "drives": [], "positions": positions}
-            _, event = registered(tx, {"tag": tag, "name": tag, "shafts": [shaft]})
+            _, event = register_asset(tx, {"tag": tag, "name": tag, "shafts": [shaft]})
             created.append(tag)
             events.append(event)
         added += len(positions)
     return created, added, events
 
 
-def _with_positions(tx: Tx, asset_id: str, positions: list[dict[str, Any]]) -> list[Event]:
+def _add_positions(tx: Tx, asset_id: str, positions: list[dict[str, Any]]) -> list[Event]:
     """Add positions to the one shaft of an asset; where it has several, nobody can say to which."""
     before = assets.asset_by_id(tx, asset_id)
     if before is None or len(before.shafts) != 1:
         return []
     shaft = before.shafts[0]
     shafts = [{**shaft, "positions": [*shaft["positions"], *positions]}]
-    row = assets.replace_asset(tx, asset_id, None, {**asset_document(before), "shafts": shafts})
-    hashes = record.sha256(asset_document(before)), record.sha256(asset_document(row))
-    return [Event("asset.replaced", "asset", row.id, *hashes, {"tag": row.tag, "version": row.version})]
+    return [replace_shafts(tx, before, shafts)[1]]
 
 
 def _bearing(designation: str) -> dict[str, Any]:
@@ -257,7 +254,7 @@ def _compared(
     found += wrong
     notes += [_closed(read, number) for number in ends]
     if found:
-        raise refused(read.sent.rows, sorted(found, key=lambda fault: fault.row))
+        raise refusal(read.sent.rows, sorted(found, key=lambda fault: fault.row))
     return new, ends, sorted(notes, key=lambda note: note.row)
 
 

@@ -6,12 +6,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Final
 
-from service.api.http.operations import JSON, NDJSON
-from service.api.http.streams import CSV, END_MARK
 from service.errors import CannotEvaluate
 from service.exchange import strict_json
+from service.exchange.media import CSV, JSON, NDJSON
 from service.exchange.strict_json import NotStrictJSON
 from service.use_cases.stays.lines import STAY_COLUMNS
+from service.use_cases.stays.lists import END_MARK
 
 COLUMNS: Final = ("id", *STAY_COLUMNS)
 REQUIRED: Final = ("asset", "position", "designation", "installed_at", "end_type")

@@ -1,8 +1,6 @@
 """/docs: complete, true and its own: every code, rule and table stands there, and the examples answer as they say."""
 
-import ast
 import json
-import re
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -18,6 +16,7 @@ from service.render.docs.marked import FOLDER
 from service.settings import NAMES, Settings
 from tests.api.conftest import ClientMaker
 from tests.api.samples.checked import Client
+from tests.golden import codes
 from tests.unit.render.card_readers import Page
 
 SERVICE = Path(__file__).parents[3] / "service"
@@ -194,33 +193,17 @@ def test_every_problem_type_leads_to_its_row(app: Flask, client_of: ClientMaker,
         assert f"{code}{status}{title}" in pages["problems"].text
 
 
-def blocked_codes() -> set[str]:
-    """The codes that the source gives to what is blocked."""
-    found = set()
-    for path in SERVICE.rglob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "Blocked":
-                first = node.args[0] if node.args else None
-                if isinstance(first, ast.Constant):
-                    found.add(str(first.value))
-    return found
-
-
 def test_every_code_of_blocked_is_explained(pages: dict[str, Page]) -> None:
-    from service.instructions.plan.facts import CONTRADICTIONS
-
-    assert set(docs.blocked()) == blocked_codes() | set(CONTRADICTIONS)
+    assert set(docs.blocked()) == codes.blocked()
     assert {rule for rule, _ in docs.blocked().values()} <= set(docs.rules())
     assert all(code in pages["blocked"].text for code in docs.blocked())
 
 
 def test_every_rule_that_is_cited_is_written_down(pages: dict[str, Page]) -> None:
-    cited = set()
-    for path in (SERVICE / "instructions" / "data").glob("*.toml"):
+    cited = codes.cited_rules()
+    for path in (SERVICE / "instructions" / "plan" / "data").glob("*.toml"):
         for steps in tomllib.loads(path.read_text(encoding="utf-8")).values():
             cited |= {step["rule"] for step in steps if isinstance(step, dict) and "rule" in step}
-    for path in SERVICE.rglob("*.py"):
-        cited |= set(re.findall(r"\brules? ([ACBIH]\d{1,2})\b", path.read_text(encoding="utf-8")))
     assert len(cited) > 25
     assert cited <= set(docs.rules())
     assert all(rule["says"] in pages["rules"].text for rule in docs.rules().values())

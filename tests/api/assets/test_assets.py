@@ -67,6 +67,8 @@ def test_putting_needs_the_current_version(client_on_each: Client) -> None:
     stale = client.put(where, machine, headers={"If-Match": made.headers["ETag"]})
     assert (stale.status_code, stale.json["code"]) == (412, "stale_version")
     assert stale.headers["ETag"] == '"2.json.inch"'
+    for named in ('""', "", '"1.json.metric", "3.json.metric"', "none", ","):  # RFC 9110, 13.1.1: no tag is current
+        assert client.put(where, machine, headers={"If-Match": named}).status_code == 412
     assert client.put(where, machine, headers={"If-Match": '"1.json.metric", W/"2.json.metric"'}).status_code == 200
     assert client.put(where, machine, headers={"If-Match": "*"}).json["version"] == 4
 

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from flask import Flask
 
-from service.store.journal import verify
+from service.use_cases.checks.journal import verify_journals
 from tests.api.conftest import ClientMaker
 from tests.api.samples.books import (
     PROVENANCE,
@@ -81,7 +81,7 @@ def test_entering_is_journalled_with_the_hash_of_each_version(app_on_each: Flask
         ("chart.entered", first["sha256"], second["sha256"]),
         ("housing.entered", None, block["sha256"]),
     ]
-    assert all(chain.broken_seq is None for chain in verify(database, "ALDER"))
+    assert all(chain.broken_seq is None for chain in verify_journals(database, "ALDER"))
 
 
 def test_a_dry_run_checks_and_stores_nothing(client: Client) -> None:

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from flask import Flask
 
-from service.api.http import streams
+from service.use_cases.stays import lists
 from tests.api.conftest import ClientMaker
 from tests.api.samples.checked import Client
 from tests.api.samples.histories import imported, running, stay
@@ -111,7 +111,7 @@ def test_pages_hold_every_row_once(filled: Client, path: str) -> None:
 def test_streams_hold_the_rows_of_the_pages_and_say_how_many(
     filled: Client, monkeypatch: pytest.MonkeyPatch, batch: int, path: str
 ) -> None:
-    monkeypatch.setattr(streams, "BATCH", batch)
+    monkeypatch.setattr(lists, "BATCH", batch)
     items = filled.get(path).json["items"]
     *lines, end = [json.loads(line) for line in filled.get(path, headers={"Accept": NDJSON}).text.splitlines()]
     assert lines == items
@@ -173,7 +173,7 @@ def test_an_export_comes_in_again_as_unchanged_and_into_another_site_as_new(
 
 
 def test_a_caller_who_stops_reading_holds_no_connection(filled: Client, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(streams, "BATCH", 1)
+    monkeypatch.setattr(lists, "BATCH", 1)
     pool = filled.app.extensions["capsaddle"].database.engine.pool
     response = filled._client.get(
         "/v1/stays", headers={"Authorization": f"Bearer {filled.key}", "Accept": NDJSON}, buffered=False

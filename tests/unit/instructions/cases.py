@@ -130,7 +130,7 @@ CASES: Final[Mapping[str, Callable[[], dict[str, Any]]]] = {
             seat="cylindrical",
             bearing={"designation": "22216/C3"},
             shaft_diameter=units.dimension(80.0),
-            shaft_tolerance="m5",
+            interference={"min": units.dimension(0.011), "max": units.dimension(0.039)},
         ),
         *BOTH,
     ),

@@ -10,8 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.record import Kept, decoded, encoded
-from service.render.present import UNIT_SYSTEMS, present, presented_text, quantity, quantity_text
+from service.render.present import present, presented_text, quantity, quantity_text
 from service.units import KINDS, N_M_PER_LBF_FT, UNITS, Quantity, to_base, to_nm
+from service.words import UNIT_SYSTEMS
 
 
 @pytest.mark.parametrize(
@@ -33,6 +34,22 @@ from service.units import KINDS, N_M_PER_LBF_FT, UNITS, Quantity, to_base, to_nm
         (Quantity("temperature", -40.0), "-40 degC (-40 degF)", "-40 degF (-40 degC)"),
         (Quantity("temperature_difference", 60.0), "60 K (108 degF)", "108 degF (60 K)"),
         (Quantity("time", 26_000.0), "26000 h", "26000 h"),
+        # own conventions of the order of work, its checks W21 to W24: as the tool shows it, limits inward
+        (Quantity("gap_least", 2.597), "2.6 mm (0.105 in)", "0.105 in (2.6 mm)"),
+        (Quantity("gap_most", 9.151), "9.1 mm (0.360 in)", "0.360 in (9.1 mm)"),
+        (Quantity("gap", 7.749), "7.7 mm (0.305 in)", "0.305 in (7.7 mm)"),
+        (Quantity("spacing", 2982.04), "2982 mm (117 13/32 in)", "117 13/32 in (2982 mm)"),
+        (Quantity("spacing", 254.0), "254 mm (10 in)", "10 in (254 mm)"),
+        (Quantity("travel_least", 0.70), "0.70 mm (0.028 in)", "0.028 in (0.70 mm)"),
+        (Quantity("travel_most", 0.85), "0.85 mm (0.032 in)", "0.032 in (0.85 mm)"),
+        (Quantity("lift_least", 80.0), "80 mm (3.2 in)", "3.2 in (80 mm)"),
+        (Quantity("lift_most", 29.0), "29 mm (1.1 in)", "1.1 in (29 mm)"),
+        (Quantity("torque_computed", 152.5), "155 N.m (110 lbf.ft)", "110 lbf.ft (155 N.m)"),
+        (Quantity("nut_turn", 73.8), "75 degrees", "75 degrees"),
+        (Quantity("grease", 0.065), "65 g (2.2 oz)", "2.2 oz (65 g)"),
+        (Quantity("grease", 0.8258), "850 g (30 oz)", "30 oz (850 g)"),
+        (Quantity("temperature_limit", 100.0), "100 degC (210 degF)", "210 degF (100 degC)"),
+        (Quantity("temperature_aim", 81.5), "82 degC (180 degF)", "180 degF (82 degC)"),
         (Quantity("force", 123_456.0), "123.5 kN (27750 lbf)", "27750 lbf (123.5 kN)"),
     ],
 )

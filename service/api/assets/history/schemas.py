@@ -4,8 +4,8 @@ from typing import Final
 
 from marshmallow import fields as ma_fields
 
+from service.api.stays.schemas import StayRead
 from service.api.wire.answers import AnswerSchema, nested, word
-from service.use_cases.stays.lines import StayRead
 
 MOST_STAYS: Final = 1000
 

@@ -10,16 +10,18 @@ from urllib.parse import urlencode
 from flask import Response, current_app
 
 from service.api.assets.history.schemas import MOST_STAYS, AssetHistory
-from service.api.http import fields
 from service.api.http.media import VARY, best_media
-from service.api.http.operations import JSON, Answer, Blueprint, Call
-from service.errors import CannotEvaluate, NotFound
+from service.api.http.operations import Answer, Blueprint, Call
+from service.errors import CannotEvaluate
+from service.exchange.media import JSON
+from service.moments import rfc3339
 from service.render.markup import content_policy
 from service.render.present import text
 from service.store.queries import assets
 from service.store.queries.assets import AssetRow
 from service.store.queries.stay_lists import Chosen, stay_rows
 from service.store.transaction import Tx
+from service.use_cases.found import found
 from service.use_cases.stays.lines import LISTED_COLUMNS, flat_line
 
 blueprint = Blueprint("asset history", __name__, url_prefix="/v1/assets", description="The history of a machine")
@@ -40,18 +42,16 @@ def read_asset_history(call: Call, asset_id: str) -> Response:
     """Read the history of a machine"""
     media = best_media((JSON, HTML))
     with call.reading() as tx:
-        asset = assets.asset_by_id(tx, asset_id) if fields.is_identifier(asset_id) else None
-        if asset is None:
-            raise NotFound("no machine of this site has this id")
+        asset = found(assets.asset_by_id(tx, asset_id), "machine")
         rows = stay_rows(tx, Chosen(asset=asset.tag), after=None, limit=MOST_STAYS + 1)
-        found = _by_position(asset, rows[:MOST_STAYS])
+        by_position = _by_position(asset, rows[:MOST_STAYS])
         more = f"{current_app.config['PUBLIC_URL']}/v1/stays?{urlencode({'asset': asset.tag})}"
         kept = more if len(rows) > MOST_STAYS else None
         if media == HTML:
-            return _page(call, tx, asset, found, kept)
-        as_of = fields.rfc3339(tx.now)
+            return _page(call, tx, asset, by_position, kept)
+        as_of = rfc3339(tx.now)
     positions = [
-        {"position": name, "stays": [flat_line(row, LISTED_COLUMNS) for row in of_one]} for name, of_one in found
+        {"position": name, "stays": [flat_line(row, LISTED_COLUMNS) for row in of_one]} for name, of_one in by_position
     ]
     head = {"asset_id": asset.id, "asset": asset.tag, "name": asset.name, "as_of": as_of}
     return call.answer({**head, "positions": positions, "more": kept}, headers=VARY)
@@ -89,13 +89,13 @@ def _figures(call: Call, tx: Tx, asset: AssetRow, positions: list[tuple[str, Any
     from service.api.lives.query import LifePictureQuery
     from service.render.pages.history import Figure
     from service.render.pictures.lives import survival_picture
-    from service.use_cases.lives.by_group import analysed
+    from service.use_cases.lives.by_group import life_analysis_of
 
     fitted = dict.fromkeys(stay["designation"] for _, stays in positions for stay in stays)
     for number, designation in enumerate(list(fitted)[:MOST_LIVES]):
         title = f"Lives of {designation}, all machines of the site"
         try:
-            found = analysed(tx, LifePictureQuery().load({"designation": designation})).item(None)
+            found = life_analysis_of(tx, LifePictureQuery().load({"designation": designation})).item(None)
             yield Figure(title, survival_picture(*found, name=f"survival-{number}"), ())
         except CannotEvaluate as error:
             yield Figure(title, None, (text(error.detail, call.units),))
@@ -107,11 +107,11 @@ def _ranking(call: Call, tx: Tx, asset: AssetRow) -> Any:
     from service.api.lives.query import RankingQuery
     from service.render.pages.history import Figure
     from service.render.pictures.positions import ranking_picture
-    from service.use_cases.lives.by_place import ranked
+    from service.use_cases.lives.by_place import ranking_of
 
     title = "Positions of the site, failures seen over expected"
     try:
-        ranks, record = ranked(tx, RankingQuery().load({"top": 1000}))
+        ranks, record = ranking_of(tx, RankingQuery().load({"top": 1000}))
     except CannotEvaluate as error:
         return Figure(title, None, (text(error.detail, call.units),))
     own = tuple(

@@ -10,14 +10,15 @@ from service.api.assets.meters.schemas import (
     MeterReadingsAnswer,
     MeterReadingsRequest,
 )
-from service.api.http import fields, lists
+from service.api.http import lists
 from service.api.http.operations import Answer, Blueprint, Call
-from service.errors import NotFound
-from service.history.ages import MeterReading, meter
-from service.store.queries import assets, meters
+from service.moments import rfc3339
+from service.store.queries import meters
 from service.store.queries.meters import MeterReadingRow
-from service.store.unit_of_work import Event, Tx, Written
+from service.store.unit_of_work import Tx, Written
 from service.units import Quantity
+from service.use_cases.assets.meters import enter_meter_readings, meter_of, strike_out_meter_reading
+from service.use_cases.assets.register import asset_of
 
 blueprint = Blueprint("meters", __name__, url_prefix="/v1/assets", description="Hour meters of machines")
 
@@ -35,22 +36,11 @@ def add_meter_readings(call: Call, asset_id: str) -> Response:
     """Enter readings of an hour meter"""
 
     def work(tx: Tx) -> Written:
-        machine = _asset(tx, asset_id)
-        meters.hold_asset(tx, machine)
-        known = {row.read_at: row for row in meters.meter_readings(tx, machine)}
-        new = [one for one in call.body["readings"] if not _same(known.get(one["read_at"]), one)]
-        rows = [
-            meters.insert_meter_reading(
-                tx, asset_id=machine, read_at=one["read_at"], value_h=one["value"], restarts_at_h=one.get("restarts_at")
-            )
-            for one in new
-        ]
-        series = meters.meter_readings(tx, machine)
-        body = {"items": _records(rows, series), "unchanged": len(call.body["readings"]) - len(new)}
-        events = (Event("meter.read", "asset", machine, None, None, {"readings": len(rows)}),) if rows else ()
-        return Written(201, call.json(body), {}, events)
+        entry = enter_meter_readings(tx, asset_id, call.body["readings"])
+        body = {"items": _records(entry.rows, entry.series), "unchanged": entry.unchanged}
+        return Written(201, call.json(body), {}, entry.events)
 
-    return call.written(work)
+    return call.write(work)
 
 
 @blueprint.operation(
@@ -64,7 +54,7 @@ def add_meter_readings(call: Call, asset_id: str) -> Response:
 def list_meter_readings(call: Call, asset_id: str) -> Response:
     """List readings of an hour meter"""
     with call.reading() as tx:
-        series = meters.meter_readings(tx, _asset(tx, asset_id))
+        series = meters.meter_readings(tx, asset_of(tx, asset_id).id)
     after = lists.after(call.query, call.caller.site_id) or ""
     rows = sorted((row for row in series if row.id > after), key=lambda row: row.id)[: call.query["limit"] + 1]
     body, headers = lists.page(_records(rows, series), call.query, call.caller.site_id)
@@ -82,41 +72,18 @@ def delete_meter_reading(call: Call, asset_id: str, reading_id: str) -> Response
     """Strike out a wrong reading"""
 
     def work(tx: Tx) -> Written:
-        machine = _asset(tx, asset_id)
-        meters.hold_asset(tx, machine)
-        row = meters.delete_meter_reading(tx, machine, reading_id) if fields.is_identifier(reading_id) else None
-        if row is None:
-            raise NotFound("the asset has no reading of this id")
-        meter(_series(meters.meter_readings(tx, machine)))
-        kept = {"read_at": fields.rfc3339(row.read_at), "value": Quantity("time", row.value_h)}
-        return Written(204, "", {}, (Event("meter_reading.struck_out", "asset", machine, None, None, kept),))
+        return Written(204, "", {}, (strike_out_meter_reading(tx, asset_id, reading_id),))
 
-    return call.written(work)
-
-
-def _asset(tx: Tx, asset_id: str) -> str:
-    row = assets.asset_by_id(tx, asset_id) if fields.is_identifier(asset_id) else None
-    if row is None:
-        raise NotFound("no asset of this site has this id")
-    return row.id
-
-
-def _same(known: MeterReadingRow | None, given: dict[str, Any]) -> bool:
-    """Return whether a reading is on record as it was sent."""
-    return known is not None and (known.value_h, known.restarts_at_h) == (given["value"], given.get("restarts_at"))
-
-
-def _series(rows: list[MeterReadingRow]) -> list[MeterReading]:
-    return [MeterReading(row.read_at, row.value_h, row.restarts_at_h) for row in rows]
+    return call.write(work)
 
 
 def _records(rows: list[MeterReadingRow], series: list[MeterReadingRow]) -> list[dict[str, Any]]:
     """Return the wire members of rows; refuses a series that runs back."""
-    whole = meter(_series(series))
+    whole = meter_of(series)
     return [
         {
             "id": row.id,
-            "read_at": fields.rfc3339(row.read_at),
+            "read_at": rfc3339(row.read_at),
             "value": Quantity("time", row.value_h),
             "restarts_at": None if row.restarts_at_h is None else Quantity("time", row.restarts_at_h),
             "run_since_first": Quantity("time", whole.hours_at(row.read_at) or 0.0),

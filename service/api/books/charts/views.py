@@ -11,18 +11,19 @@ from service.api.books.charts.schemas import (
     ChartWriteQuery,
 )
 from service.api.books.schemas import ChartRequest
-from service.api.http import fields, lists
-from service.api.http.operations import JSON, Answer, Blueprint, Call
+from service.api.http import lists
+from service.api.http.operations import Answer, Blueprint, Call
 from service.api.http.problems import ProblemRaised
 from service.api.http.schema import UnitsQuery
-from service.errors import NotFound
+from service.exchange.media import JSON
 from service.instructions.books.books import CHART
-from service.instructions.books.checks import refuse_chart
+from service.moments import rfc3339
 from service.record import sha256
 from service.store.queries import books
 from service.store.queries.books import BookRow
-from service.store.unit_of_work import Event, Tx, Written
+from service.store.unit_of_work import Tx, Written
 from service.use_cases.books.csv import chart_document
+from service.use_cases.books.enter import accepted_rows, book_of_path, checked_chart, enter_chart
 
 blueprint = Blueprint("charts", __name__, url_prefix="/v1/charts", description="Charts from the makers' books")
 
@@ -42,9 +43,9 @@ def chart_line(row: BookRow) -> dict[str, Any]:
         "bearing_type": row.document.get("bearing_type"),
         "bore_form": row.document.get("bore_form"),
         "row_count": len(rows),
-        "accepted_rows": [number for number, each in enumerate(rows, start=1) if each.get("accept_unusual")],
+        "accepted_rows": accepted_rows(row.document),
         "provenance": row.document["provenance"],
-        "created_at": fields.rfc3339(row.created_at),
+        "created_at": rfc3339(row.created_at),
         "sha256": sha256(row.document),
     }
 
@@ -52,17 +53,6 @@ def chart_line(row: BookRow) -> dict[str, Any]:
 def chart_record(row: BookRow) -> dict[str, Any]:
     """Return the wire members of a version."""
     return {**chart_line(row), "rows": row.document["rows"]}
-
-
-def entered_chart(tx: Tx, given: dict[str, Any]) -> tuple[BookRow, Event]:
-    """Store the next version of a chart that was checked, and return it with its event."""
-    document = {member: value for member, value in given.items() if member not in ("kind", "name")}
-    before = books.latest(tx, CHART, kind=given["kind"], name=given["name"])
-    row = books.insert_version(tx, CHART, kind=given["kind"], name=given["name"], document=document)
-    hashes = None if before is None else sha256(before.document), sha256(document)
-    line = chart_line(row)
-    data = {member: line[member] for member in ("kind", "name", "version", "row_count", "accepted_rows")}
-    return row, Event("chart.entered", "chart", row.id, *hashes, data)
 
 
 _PROVENANCE = {
@@ -114,14 +104,14 @@ def create_chart(call: Call) -> Response:
     """Enter a chart; the same kind and name again make its next version"""
     if request.mimetype == JSON:
         _refuse_what_is_said_of_csv(call)
-    refuse_chart(call.body["kind"], call.body)
+    chart = checked_chart(call.body)
 
     def work(tx: Tx) -> Written:
-        row, event = entered_chart(tx, call.body)
+        row, event = enter_chart(tx, chart)
         location = f"{current_app.config['PUBLIC_URL']}/v1/charts/{row.id}"
         return Written(201, call.json(chart_record(row)), {"Location": location}, (event,))
 
-    return call.written(work)
+    return call.write(work)
 
 
 def _refuse_what_is_said_of_csv(call: Call) -> None:
@@ -166,7 +156,4 @@ def list_charts(call: Call) -> Response:
 def read_chart(call: Call, chart_id: str) -> Response:
     """Read one version of a chart"""
     with call.reading() as tx:
-        row = books.book_by_id(tx, CHART, chart_id) if fields.is_identifier(chart_id) else None
-    if row is None:
-        raise NotFound("no chart of this site has this id")
-    return call.answer(chart_record(row))
+        return call.answer(chart_record(book_of_path(tx, CHART, chart_id)))

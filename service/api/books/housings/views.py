@@ -6,15 +6,15 @@ from flask import Response, current_app
 
 from service.api.books.housings.schemas import HousingPage, HousingQuery, HousingRead
 from service.api.books.schemas import HousingRequest
-from service.api.http import fields, lists
+from service.api.http import lists
 from service.api.http.operations import Answer, Blueprint, Call
-from service.errors import NotFound
 from service.instructions.books.books import HOUSING
-from service.instructions.books.checks import refuse_housing
+from service.moments import rfc3339
 from service.record import sha256
 from service.store.queries import books
 from service.store.queries.books import BookRow
-from service.store.unit_of_work import Event, Tx, Written
+from service.store.unit_of_work import Tx, Written
+from service.use_cases.books.enter import book_of_path, checked_housing, enter_housing
 
 blueprint = Blueprint("housings", __name__, url_prefix="/v1/housings", description="Housings of the site by name")
 
@@ -27,19 +27,9 @@ def housing_record(row: BookRow) -> dict[str, Any]:
         "version": row.version,
         "in_force": row.in_force,
         **row.document,
-        "created_at": fields.rfc3339(row.created_at),
+        "created_at": rfc3339(row.created_at),
         "sha256": sha256(row.document),
     }
-
-
-def entered_housing(tx: Tx, given: dict[str, Any]) -> tuple[BookRow, Event]:
-    """Store the next version of a housing that was checked, and return it with its event."""
-    document = {member: value for member, value in given.items() if member != "name"}
-    before = books.latest(tx, HOUSING, kind=HOUSING, name=given["name"])
-    row = books.insert_version(tx, HOUSING, kind=HOUSING, name=given["name"], document=document)
-    hashes = None if before is None else sha256(before.document), sha256(document)
-    data = {"name": row.name, "version": row.version, "accepted": bool(document.get("accept_unusual"))}
-    return row, Event("housing.entered", "housing", row.id, *hashes, data)
 
 
 EXAMPLE: dict[str, Any] = {
@@ -69,14 +59,14 @@ EXAMPLE: dict[str, Any] = {
 )
 def create_housing(call: Call) -> Response:
     """Enter a housing; the same name again makes its next version"""
-    refuse_housing(call.body)
+    housing = checked_housing(call.body)
 
     def work(tx: Tx) -> Written:
-        row, event = entered_housing(tx, call.body)
+        row, event = enter_housing(tx, housing)
         location = f"{current_app.config['PUBLIC_URL']}/v1/housings/{row.id}"
         return Written(201, call.json(housing_record(row)), {"Location": location}, (event,))
 
-    return call.written(work)
+    return call.write(work)
 
 
 @blueprint.operation(
@@ -111,7 +101,4 @@ def list_housings(call: Call) -> Response:
 def read_housing(call: Call, housing_id: str) -> Response:
     """Read one version of a housing"""
     with call.reading() as tx:
-        row = books.book_by_id(tx, HOUSING, housing_id) if fields.is_identifier(housing_id) else None
-    if row is None:
-        raise NotFound("no housing of this site has this id")
-    return call.answer(housing_record(row))
+        return call.answer(housing_record(book_of_path(tx, HOUSING, housing_id)))

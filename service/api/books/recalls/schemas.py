@@ -6,10 +6,7 @@ from service.api.books.schemas import ChartRows
 from service.api.http import fields
 from service.api.http.schema import StrictSchema
 from service.api.wire.answers import AnswerSchema, nested, quantity, word, words
-from service.instructions.books.recall import INSIDE, NOT_KNOWN, OUTSIDE
-
-NOT_COMPARED = "not_compared"
-VERDICTS = (OUTSIDE, INSIDE, NOT_KNOWN, NOT_COMPARED)
+from service.words import VERDICTS
 
 
 class Bores(StrictSchema):

@@ -10,10 +10,11 @@ from service.api.calculations.clearance.schemas import ClearanceRequest
 from service.api.calculations.clearance.views import EXAMPLE, answer_of, blueprint
 from service.api.calculations.documents import site_books
 from service.api.http import problems
-from service.api.http.operations import NDJSON, Answer, Call
+from service.api.http.operations import Answer, Call
 from service.api.http.problems import ProblemRaised, document_of, problem_document
 from service.errors import ServiceError
 from service.exchange import strict_json
+from service.exchange.media import NDJSON
 from service.mounting.charts import KINDS, Chart
 from service.render.present import present
 

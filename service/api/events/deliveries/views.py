@@ -10,15 +10,17 @@ from service.api.events.deliveries.schemas import (
     DeliveryRead,
     DeliveryWithAttempts,
 )
-from service.api.events.subscriptions.views import blueprint, subscription_of
-from service.api.http import fields, lists
+from service.api.events.subscriptions.views import blueprint
+from service.api.http import lists
 from service.api.http.operations import Answer, Call
 from service.api.http.schema import WriteQuery
-from service.errors import NotFound
 from service.exchange.cloud_events import PREFIX
+from service.moments import rfc3339
 from service.store.queries import deliveries
-from service.store.queries.deliveries import PING, AttemptRow, DeliveryRow
+from service.store.queries.deliveries import AttemptRow, DeliveryRow
 from service.store.unit_of_work import Tx, Written
+from service.use_cases.events import subscriptions as use_case
+from service.use_cases.events.subscriptions import delivery_of, queue_ping, subscription_of
 
 __all__ = ["blueprint"]
 
@@ -32,22 +34,15 @@ def delivery_record(row: DeliveryRow) -> dict[str, Any]:
         "subject": row.subject,
         "status": row.status,
         "attempts": row.attempts,
-        "next_attempt_at": fields.rfc3339(row.next_attempt_at) if row.status == "pending" else None,
-        "created_at": fields.rfc3339(row.created_at),
-        "ended_at": None if row.ended_at is None else fields.rfc3339(row.ended_at),
+        "next_attempt_at": rfc3339(row.next_attempt_at) if row.status == "pending" else None,
+        "created_at": rfc3339(row.created_at),
+        "ended_at": None if row.ended_at is None else rfc3339(row.ended_at),
     }
 
 
 def _attempt(row: AttemptRow) -> dict[str, Any]:
-    told = {"number": row.number, "at": fields.rfc3339(row.at), "status": row.status}
+    told = {"number": row.number, "at": rfc3339(row.at), "status": row.status}
     return {**told, "outcome": row.outcome, "duration_ms": row.duration_ms}
-
-
-def _delivery_of(tx: Tx, subscription_id: str, delivery_id: str) -> DeliveryRow:
-    row = deliveries.delivery_by_id(tx, subscription_of(tx, subscription_id).id, delivery_id)
-    if row is None:
-        raise NotFound("the subscription has no delivery of this id")
-    return row
 
 
 @blueprint.operation(
@@ -61,12 +56,10 @@ def ping_subscription(call: Call, subscription_id: str) -> Response:
     """Send a test event"""
 
     def work(tx: Tx) -> Written:
-        row = subscription_of(tx, subscription_id)
-        subject = f"subscription/{row.id}"
-        made = deliveries.insert_delivery(tx, row.id, seq=None, event_type=PING, subject=subject)
+        made = queue_ping(tx, subscription_id)
         return Written(202, call.json(delivery_record(made)))
 
-    return call.written(work)
+    return call.write(work)
 
 
 @blueprint.operation(
@@ -95,7 +88,7 @@ def list_deliveries(call: Call, subscription_id: str) -> Response:
 def read_delivery(call: Call, subscription_id: str, delivery_id: str) -> Response:
     """Read a delivery with its attempts"""
     with call.reading() as tx:
-        row = _delivery_of(tx, subscription_id, delivery_id)
+        row = delivery_of(tx, subscription_id, delivery_id)
         attempts = deliveries.attempts_of(tx, row.id)
     return call.answer({**delivery_record(row), "attempt_list": [_attempt(each) for each in attempts]})
 
@@ -111,9 +104,7 @@ def redeliver(call: Call, subscription_id: str, delivery_id: str) -> Response:
     """Deliver an event again; one that is waiting still stays as it is"""
 
     def work(tx: Tx) -> Written:
-        row = _delivery_of(tx, subscription_id, delivery_id)
-        if row.status != "pending":
-            row = deliveries.queued_again(tx, row)
+        row = use_case.redeliver(tx, subscription_id, delivery_id)
         return Written(202, call.json(delivery_record(row)))
 
-    return call.written(work)
+    return call.write(work)

@@ -1,6 +1,5 @@
 """/v1/subscriptions: who is told of events, where, and with which secret they are signed."""
 
-from datetime import timedelta
 from typing import Any
 
 from flask import Response, current_app
@@ -15,21 +14,20 @@ from service.api.events.subscriptions.schemas import (
     SubscriptionRead,
     SubscriptionRequest,
 )
-from service.api.http import fields, lists, versions
+from service.api.http import lists, versions
 from service.api.http.operations import Answer, Blueprint, Call
 from service.api.http.schema import PageQuery, WriteQuery
-from service.errors import CannotEvaluate, NotFound
 from service.exchange.cloud_events import PREFIX
 from service.exchange.signing import new_secret
 from service.exchange.targets import AllowList
-from service.store.queries import deliveries, events, subscriptions
+from service.moments import rfc3339
+from service.store.queries import subscriptions
 from service.store.queries.subscriptions import SubscriptionRow
-from service.store.unit_of_work import Event, Tx, Written
+from service.store.unit_of_work import Tx, Written
+from service.use_cases.events import subscriptions as use_case
+from service.use_cases.events.subscriptions import subscription_of
 
 blueprint = Blueprint("subscriptions", __name__, url_prefix="/v1/subscriptions", description="Events sent to receivers")
-
-MOST_REPLAYED = 1000
-
 
 EXAMPLE: dict[str, Any] = {
     "url": "https://cmms.example/hooks/bearings",
@@ -48,34 +46,16 @@ def subscription_record(row: SubscriptionRow) -> dict[str, Any]:
         "status": row.status,
         "status_reason": row.status_reason,
         "position": row.position,
-        "previous_secret_until": None if until is None else fields.rfc3339(until),
-        "created_at": fields.rfc3339(row.created_at),
-        "updated_at": fields.rfc3339(row.updated_at),
+        "previous_secret_until": None if until is None else rfc3339(until),
+        "created_at": rfc3339(row.created_at),
+        "updated_at": rfc3339(row.updated_at),
     }
 
 
-def subscription_of(tx: Tx, subscription_id: str) -> SubscriptionRow:
-    """Return a subscription, or raise NotFound."""
-    row = subscriptions.subscription_by_id(tx, subscription_id)
-    if row is None:
-        raise NotFound("no subscription of this site has this id")
-    return row
-
-
-def _checked(url: str) -> str:
-    """Return the URL when the operator's list has it; the addresses are checked at every attempt."""
+def _refuse_target(url: str) -> None:
+    """Refuse a URL that the operator's list has not; the addresses are checked at every attempt."""
     settings = current_app.extensions["capsaddle"].settings
     AllowList(settings.webhook_targets, settings.webhook_loopback).target(url)
-    return url
-
-
-def _bare(types: list[str]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(name.removeprefix(PREFIX) for name in types))
-
-
-def _event(name: str, row: SubscriptionRow) -> Event:
-    data = {"url": row.url, "types": list(row.types), "status": row.status}
-    return Event(name, "subscription", row.id, None, None, data)
 
 
 def _headers(row: SubscriptionRow, call: Call) -> dict[str, str]:
@@ -93,18 +73,16 @@ def _headers(row: SubscriptionRow, call: Call) -> dict[str, str]:
 )
 def create_subscription(call: Call) -> Response:
     """Subscribe to events"""
-    url, secret = _checked(call.body["url"]), new_secret()
+    _refuse_target(call.body["url"])
+    secret = new_secret()
 
     def work(tx: Tx) -> Written:
-        head = events.last_seq(tx)
-        position = min(call.body.get("after", head), head)
-        types = _bare(call.body["types"])
-        row = subscriptions.insert_subscription(tx, url=url, types=types, secret=secret, position=position)
+        row, event = use_case.create_subscription(tx, call.body, secret=secret)
         location = f"{current_app.config['PUBLIC_URL']}/v1/subscriptions/{row.id}"
         body = call.json({**subscription_record(row), "secret": secret})
-        return Written(201, body, {**_headers(row, call), "Location": location}, (_event("subscription.created", row),))
+        return Written(201, body, {**_headers(row, call), "Location": location}, (event,))
 
-    return call.written(work)
+    return call.write(work)
 
 
 @blueprint.operation(
@@ -154,15 +132,11 @@ def change_subscription(call: Call, subscription_id: str) -> Response:
     def work(tx: Tx) -> Written:
         before = subscription_of(tx, subscription_id)
         versions.required_version(before.version, call.units)
-        url, types, status = _checked(call.body["url"]), _bare(call.body["types"]), call.body["status"]
-        row = subscriptions.change_subscription(
-            tx, before, url=url, types=types, status=status, status_reason=None, not_before=tx.now
-        )
-        return Written(
-            200, call.json(subscription_record(row)), _headers(row, call), (_event("subscription.changed", row),)
-        )
+        _refuse_target(call.body["url"])
+        row, event = use_case.change_subscription(tx, before, call.body)
+        return Written(200, call.json(subscription_record(row)), _headers(row, call), (event,))
 
-    return call.written(work)
+    return call.write(work)
 
 
 @blueprint.operation(
@@ -179,10 +153,9 @@ def delete_subscription(call: Call, subscription_id: str) -> Response:
     def work(tx: Tx) -> Written:
         before = subscription_of(tx, subscription_id)
         versions.required_version(before.version, call.units)
-        subscriptions.delete_subscription(tx, before.id)
-        return Written(204, "", {}, (_event("subscription.deleted", before),))
+        return Written(204, "", {}, (use_case.delete_subscription(tx, before),))
 
-    return call.written(work)
+    return call.write(work)
 
 
 @blueprint.operation(
@@ -200,15 +173,12 @@ def rotate_secret(call: Call, subscription_id: str) -> Response:
     secret = new_secret()
 
     def work(tx: Tx) -> Written:
-        before = subscription_of(tx, subscription_id)
-        until = tx.now + timedelta(hours=call.body.get("grace", 24.0))
-        row = subscriptions.change_subscription(
-            tx, before, secret=secret, previous_secret=before.secret, previous_until=until
-        )
+        grace_h = call.body.get("grace", use_case.USUAL_GRACE_H)
+        row, event = use_case.rotate_secret(tx, subscription_id, secret=secret, grace_h=grace_h)
         body = call.json({**subscription_record(row), "secret": secret})
-        return Written(201, body, _headers(row, call), (_event("subscription.secret_rotated", row),))
+        return Written(201, body, _headers(row, call), (event,))
 
-    return call.written(work)
+    return call.write(work)
 
 
 @blueprint.operation(
@@ -223,16 +193,10 @@ def rotate_secret(call: Call, subscription_id: str) -> Response:
 def replay_events(call: Call, subscription_id: str) -> Response:
     """Send events again, under the ids they had"""
     after, until = call.body["after"], call.body["until"]
-    if until <= after:
-        raise CannotEvaluate("until comes after after", code="bad_range", field="until")
+    use_case.refuse_range(after, until)
 
     def work(tx: Tx) -> Written:
-        row = subscription_of(tx, subscription_id)
-        found = events.stretch(tx, after=after, limit=min(MOST_REPLAYED, until - after))
-        wanted = tuple(event for event in found.events if event.seq <= min(until, row.position))
-        queued = deliveries.queue(tx, row, wanted)
-        last = min(until, row.position, found.read_to)
-        body = {"queued": queued, "read_to": last, "complete": last >= min(until, row.position)}
-        return Written(202, call.json(body))
+        replay = use_case.replay_events(tx, subscription_id, after=after, until=until)
+        return Written(202, call.json(replay.record()))
 
-    return call.written(work)
+    return call.write(work)

@@ -1,7 +1,5 @@
 """/v1/inbound/{map}: a message of another system opens a work order, and gets its answer in its own shape."""
 
-from dataclasses import replace
-from hashlib import sha256
 from typing import Any
 
 from flask import Response
@@ -9,13 +7,13 @@ from flask import Response
 from service.api.http.operations import Answer, Blueprint, Call
 from service.api.http.schema import WriteQuery
 from service.api.maps.inbound.schemas import MappedAnswer
-from service.api.maps.schemas import MOST_BYTES, Message
+from service.api.maps.schemas import LOAD_ORDER, MOST_BYTES, Message
 from service.api.maps.views import EXAMPLE
-from service.api.orders.views import opening_headers, order_record
-from service.store.queries import field_maps
-from service.store.unit_of_work import Event, Tx, Written
-from service.use_cases.maps.map_message import KnownMap, map_named, reply_of, request_of
-from service.use_cases.orders.open import Opening, opened
+from service.api.orders.views import opening_headers
+from service.store.unit_of_work import Tx, Written
+from service.use_cases.maps.map_message import map_named, reply_of, request_of
+from service.use_cases.maps.open_by_message import open_by_message
+from service.use_cases.orders.records import order_record
 
 blueprint = Blueprint("inbound", __name__, url_prefix="/v1/inbound", description="Messages of other systems")
 
@@ -38,28 +36,13 @@ def take_in(call: Call, map_name: str) -> Response:
     """Open a work order from a message of another system"""
     with call.reading() as tx:
         known = map_named(tx, map_name)
-    given = request_of(known, call.body)
+    given = request_of(known, call.body, LOAD_ORDER)
 
     def work(tx: Tx) -> Written:
-        opening = opened(tx, given, units=call.caller.units, blade_set=call.caller.blade_set)
+        site = {"units": call.caller.units, "blade_set": call.caller.blade_set}
+        opening = open_by_message(tx, known, given, call.data, **site)
         reply: dict[str, Any] | None = reply_of(known.document, opening, call.units)
         body = call.json(order_record(opening.order, opening.revision) if reply is None else reply)
-        events = _kept(tx, opening, known, call.data) if opening.events else ()
-        return Written(201 if events else 200, body, opening_headers(opening, call), events)
+        return Written(201 if opening.events else 200, body, opening_headers(opening, call), opening.events)
 
-    return call.written(work)
-
-
-def _kept(tx: Tx, opening: Opening, known: KnownMap, data: bytes) -> tuple[Event, ...]:
-    """Keep the message that the order was made of, and name it in the order's event."""
-    named, digest = f"{known.name}/{known.version}", sha256(data).hexdigest()
-    field_maps.insert_message(
-        tx,
-        work_order_id=opening.order.id,
-        field_map_id=known.id,
-        field_map=named,
-        sha256=digest,
-        body=data.decode("utf-8"),
-    )
-    *before, event = opening.events
-    return (*before, replace(event, data={**event.data, "field_map": named, "message_sha256": digest}))
+    return call.write(work)

@@ -3,19 +3,21 @@
 from collections.abc import Iterator
 from typing import Any, Final
 
-from flask import Response, current_app, g, stream_with_context
+from flask import Response, stream_with_context
 from marshmallow import ValidationError
 
 from service.api.http import problems
-from service.api.http.operations import NDJSON, Answer, Call
+from service.api.http.operations import Answer, Call
 from service.api.http.problems import ProblemRaised, document_of, problem_document
 from service.api.http.schema import WriteQuery
 from service.api.orders.schemas import WorkOrderRequest
-from service.api.orders.views import blueprint, order_record
+from service.api.orders.views import blueprint
 from service.errors import ServiceError
 from service.exchange import strict_json
+from service.exchange.media import NDJSON
 from service.store.unit_of_work import Tx, Written
-from service.use_cases.orders.open import opened
+from service.use_cases.orders.open import open_order
+from service.use_cases.orders.records import order_record
 
 __all__ = ["blueprint", "open_work_orders"]
 
@@ -48,12 +50,8 @@ def open_work_orders(call: Call) -> Response:
         lines.pop()
     if len(lines) > MOST_LINES:
         raise ProblemRaised("too_many_lines", f"{len(lines)} lines were sent; at most {MOST_LINES} are taken")
-    headers = {"Dry-Run": "true"} if _dry(call) else {}
+    headers = {"Dry-Run": "true"} if call.dry_run else {}
     return Response(stream_with_context(_answers(lines, call)), content_type=NDJSON, headers=headers)
-
-
-def _dry(call: Call) -> bool:
-    return bool(call.query.get("dry_run") == "true")
 
 
 def _answers(lines: list[bytes], call: Call) -> Iterator[str]:
@@ -75,7 +73,7 @@ def _answer(line: bytes, call: Call) -> tuple[int, str]:
     """Return status and JSON text of the answer to one line, each in a transaction of its own."""
     try:
         given = _REQUEST.load(strict_json.parsed(line))
-        written = _written(given, call)
+        written = _open(given, call)
         return written.status, written.text
     except strict_json.NotStrictJSON as error:
         problem = problem_document("bad_json", str(error))
@@ -87,17 +85,10 @@ def _answer(line: bytes, call: Call) -> tuple[int, str]:
     return problem["status"], strict_json.written(problem)
 
 
-def _written(given: dict[str, Any], call: Call) -> Written:
+def _open(given: dict[str, Any], call: Call) -> Written:
     def work(tx: Tx) -> Written:
-        opening = opened(tx, given, units=call.caller.units, blade_set=call.caller.blade_set)
+        opening = open_order(tx, given, units=call.caller.units, blade_set=call.caller.blade_set)
         body = call.json(order_record(opening.order, opening.revision))
         return Written(201 if opening.events else 200, body, {}, opening.events)
 
-    written: Written = current_app.extensions["capsaddle"].database.write(
-        site_id=call.caller.site_id,
-        actor=call.caller.key_id,
-        request_id=g.request_id,
-        work=work,
-        dry_run=_dry(call),
-    )
-    return written
+    return call.unit(work, dry_run=call.dry_run)

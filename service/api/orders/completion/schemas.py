@@ -7,7 +7,7 @@ from service.api.http import fields
 from service.api.http.schema import StrictSchema
 from service.api.wire.answers import AnswerSchema, nested, quantity, word
 from service.api.wire.damage import DamageField
-from service.store.models.stays import END_TYPES
+from service.words import END_TYPES
 
 OUTCOMES = ("replaced", "inspected_only", "not_done")
 

@@ -4,7 +4,6 @@ from typing import Any
 
 from flask import Response
 
-from service.api.http import fields
 from service.api.http.operations import Answer, Blueprint, Call
 from service.api.http.schema import WriteQuery
 from service.api.orders.completion.schemas import (
@@ -15,13 +14,14 @@ from service.api.orders.completion.schemas import (
 )
 from service.api.wire.damage import EXAMPLE as EXAMPLE_DAMAGE
 from service.errors import NotFound
+from service.moments import rfc3339
 from service.store.queries import completions
 from service.store.queries.completions import CompletionRow, CorrectionRow
 from service.store.queries.work_orders import WorkOrderRow
 from service.store.unit_of_work import Tx, Written
-from service.use_cases.orders.complete import completed
-from service.use_cases.orders.correct import corrected
-from service.use_cases.orders.enter import held, order_of
+from service.use_cases.orders import correct as use_case
+from service.use_cases.orders.complete import complete_order
+from service.use_cases.orders.held import hold_order, order_of
 
 blueprint = Blueprint("completion", __name__, url_prefix="/v1/work-orders", description="The end of a work order")
 
@@ -32,7 +32,7 @@ def _correction(row: CorrectionRow) -> dict[str, Any]:
         "corrects": row.corrects,
         "reason": row.reason,
         "corrected_by": row.corrected_by,
-        "created_at": fields.rfc3339(row.created_at),
+        "created_at": rfc3339(row.created_at),
         **row.document,
     }
 
@@ -43,10 +43,10 @@ def _completion(row: CompletionRow, corrections: list[CorrectionRow]) -> dict[st
         "work_order": row.work_order_id,
         "status": "completed",
         "revision": row.revision,
-        "completed_at": fields.rfc3339(row.completed_at),
+        "completed_at": rfc3339(row.completed_at),
         "completed_by": row.completed_by,
         **row.document,
-        "created_at": fields.rfc3339(row.created_at),
+        "created_at": rfc3339(row.created_at),
         "corrections": [_correction(each) for each in corrections],
     }
 
@@ -84,10 +84,10 @@ def complete_work_order(call: Call, order_id: str) -> Response:
     """Complete a work order; refused while hold points are open"""
 
     def work(tx: Tx) -> Written:
-        row, events = completed(tx, held(tx, order_id), call.body)
+        row, events = complete_order(tx, hold_order(tx, order_id), call.body)
         return Written(201, call.json(_completion(row, [])), {}, events)
 
-    return call.written(work)
+    return call.write(work)
 
 
 @blueprint.operation(
@@ -123,8 +123,8 @@ def correct_completion(call: Call, order_id: str) -> Response:
     """Correct a completion with a new entry that names what it corrects"""
 
     def work(tx: Tx) -> Written:
-        order = held(tx, order_id, status="completed").order
-        row, events = corrected(tx, order, _of_order(tx, order), call.body)
+        order = hold_order(tx, order_id, status="completed").order
+        row, events = use_case.correct_completion(tx, order, _of_order(tx, order), call.body)
         return Written(201, call.json(_correction(row)), {}, events)
 
-    return call.written(work)
+    return call.write(work)

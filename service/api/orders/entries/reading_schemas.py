@@ -9,7 +9,9 @@ from marshmallow import fields as ma_fields
 from service.api.http import fields
 from service.api.http.schema import StrictSchema
 from service.api.wire.answers import AnswerSchema, nested, word
-from service.store.models.records import READING_KINDS, VERDICTS
+from service.errors import shown
+from service.store.models.records import READING_KINDS
+from service.words import VERDICTS
 
 METHODS = ("blades", "indicator", "axial_displacement", "nut_turn", "micrometer")
 POINTS = ("top", "bottom", "left", "right")
@@ -173,11 +175,11 @@ class ByKind(fields.OneOf):
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
         if not isinstance(value, Mapping):
-            raise fields.Refused("wrong_shape", f"{fields.shown(value)} is not {self.expected}")
+            raise fields.Refused("wrong_shape", f"{shown(value)} is not {self.expected}")
         kind = value.get("kind")
         if not isinstance(kind, str) or kind not in SHAPES:
             code = "unknown_choice" if "kind" in value else "required"
-            detail = f"{fields.shown(kind)} is not one of {', '.join(SHAPES)}"
+            detail = f"{shown(kind)} is not one of {', '.join(SHAPES)}"
             raise ValidationError({"kind": [{"code": code, "detail": detail}]})
         return super()._deserialize(value, attr, data, **kwargs)
 

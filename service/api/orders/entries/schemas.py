@@ -6,8 +6,8 @@ from marshmallow import validate
 from service.api.http import fields
 from service.api.http.schema import PageQuery, StrictSchema, UnitsQuery
 from service.api.orders.entries.reading_schemas import HoldPointRead
-from service.api.wire import objects
 from service.api.wire.answers import AnswerSchema, nested, quantity, word
+from service.words import LUBRICATIONS, SIDES
 
 
 class FreePosition(StrictSchema):
@@ -25,8 +25,8 @@ class AsFoundRequest(StrictSchema):
     ring_count = fields.Whole(0, 4)
     free_position = ma_fields.Nested(FreePosition)
     residual_clearance = fields.QuantityField("clearance", least=0, most=100, keep=True)
-    locknut_side = fields.Choice(objects.SIDES)
-    lubrication = fields.Choice(("grease", "oil"))
+    locknut_side = fields.Choice(SIDES)
+    lubrication = fields.Choice(LUBRICATIONS)
     lubricant_condition = fields.Text(500)
     load_mark = fields.Text(500, metadata={"description": "Where on the outer ring"})
     cap_bolt_break_away = fields.Array(

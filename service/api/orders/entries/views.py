@@ -4,7 +4,7 @@ from typing import Any
 
 from flask import Response
 
-from service.api.http import fields, lists
+from service.api.http import lists
 from service.api.http.operations import Answer, Blueprint, Call
 from service.api.http.schema import WriteQuery
 from service.api.orders.entries.reading_schemas import JudgedReadings, ReadingPage, Readings
@@ -17,11 +17,13 @@ from service.api.orders.entries.schemas import (
     DeviationRequest,
     EntryQuery,
 )
-from service.errors import ServiceError
+from service.moments import rfc3339
 from service.store.queries import entries
 from service.store.queries.entries import AsFoundRow, DeviationRow, ReadingRow
-from service.store.unit_of_work import Event, Tx, Written
-from service.use_cases.orders.enter import Held, held, order_of, recorded_as_found, recorded_deviation, recorded_reading
+from service.store.unit_of_work import Tx, Written
+from service.use_cases.orders import enter as use_case
+from service.use_cases.orders.enter import enter_as_found, enter_readings
+from service.use_cases.orders.held import HeldOrder, hold_order, order_of
 
 blueprint = Blueprint(
     "readings", __name__, url_prefix="/v1/work-orders", description="What is entered in an open work order"
@@ -45,22 +47,22 @@ def _judged(row: ReadingRow) -> dict[str, Any]:
 
 
 def _reading(row: ReadingRow) -> dict[str, Any]:
-    times = {"taken_at": fields.rfc3339(row.taken_at), "created_at": fields.rfc3339(row.created_at)}
+    times = {"taken_at": rfc3339(row.taken_at), "created_at": rfc3339(row.created_at)}
     own = {"entry": row.entry, "made_revision": row.made_revision, "taken_by": row.taken_by, **times}
     return {**_judged(row), **row.document, **own}
 
 
 def _as_found(row: AsFoundRow) -> dict[str, Any]:
     own = {"id": row.id, "position": row.position, "made_revision": row.made_revision}
-    return {**own, "created_at": fields.rfc3339(row.created_at), **row.document}
+    return {**own, "created_at": rfc3339(row.created_at), **row.document}
 
 
 def _deviation(row: DeviationRow) -> dict[str, Any]:
     names = ("id", "entry", "step", "position", "revision", "reason", "approved_by", "taken_by")
-    return {name: getattr(row, name) for name in names} | {"created_at": fields.rfc3339(row.created_at)}
+    return {name: getattr(row, name) for name in names} | {"created_at": rfc3339(row.created_at)}
 
 
-def _now(at: Held) -> dict[str, Any]:
+def _now(at: HeldOrder) -> dict[str, Any]:
     return {"revision": at.revision.number, "hold_points_open": [each.record() for each in at.hold_points()]}
 
 
@@ -90,19 +92,10 @@ def record_readings(call: Call, order_id: str) -> Response:
     """Send readings and have them judged"""
 
     def work(tx: Tx) -> Written:
-        at = held(tx, order_id)
-        rows: list[ReadingRow] = []
-        events: list[Event] = []
-        for number, given in enumerate(call.body["readings"]):
-            try:
-                at, row, made = recorded_reading(tx, at, given)
-            except ServiceError as error:
-                raise error.below(f"readings/{number}") from None
-            rows.append(row)
-            events += made
-        return Written(201, call.json({"items": [_judged(row) for row in rows], **_now(at)}), {}, tuple(events))
+        at, rows, events = enter_readings(tx, hold_order(tx, order_id), call.body["readings"])
+        return Written(201, call.json({"items": [_judged(row) for row in rows], **_now(at)}), {}, events)
 
-    return call.written(work)
+    return call.write(work)
 
 
 @blueprint.operation(
@@ -119,10 +112,10 @@ def record_as_found(call: Call, order_id: str) -> Response:
     """Say what was found under the cap"""
 
     def work(tx: Tx) -> Written:
-        at, row, events = recorded_as_found(tx, held(tx, order_id), call.body)
+        at, row, events = enter_as_found(tx, hold_order(tx, order_id), call.body)
         return Written(201, call.json({**_as_found(row), **_now(at)}), {}, events)
 
-    return call.written(work)
+    return call.write(work)
 
 
 @blueprint.operation(
@@ -139,11 +132,11 @@ def approve_deviation(call: Call, order_id: str) -> Response:
     """Approve a deviation, as another person than the one who did the work"""
 
     def work(tx: Tx) -> Written:
-        at, row, events = recorded_deviation(tx, held(tx, order_id), call.body)
+        at, row, events = use_case.approve_deviation(tx, hold_order(tx, order_id), call.body)
         still = {"hold_points_open": [each.record() for each in at.hold_points()]}
         return Written(201, call.json({**_deviation(row), **still}), {}, events)
 
-    return call.written(work)
+    return call.write(work)
 
 
 def _listed(call: Call, order_id: str, rows_of: Any, record: Any) -> Response:

@@ -10,11 +10,12 @@ from service.api.http.media import SVG, VARY, picture_answer
 from service.api.http.operations import Answer, Blueprint, Call
 from service.api.http.problems import ProblemRaised
 from service.api.http.schema import UnitsQuery
-from service.api.orders.views import order_of, revision_of
 from service.errors import NotFound
 from service.render.pictures.shaft import shaft_picture
 from service.render.pictures.window import window_picture
 from service.store.queries.work_orders import RevisionRow
+from service.use_cases.orders.held import order_of
+from service.use_cases.orders.records import revision_of
 
 blueprint = Blueprint("pictures", __name__, url_prefix="/v1/work-orders", description="Pictures of the instructions")
 

@@ -8,19 +8,21 @@ from flask import Response, current_app
 
 from service.api.http import versions
 from service.api.http.media import VARY, best_media
-from service.api.http.operations import JSON, Answer, Blueprint, Call
+from service.api.http.operations import Answer, Blueprint, Call
 from service.api.orders.instructions.pictures import shaft_of
 from service.api.orders.instructions.schemas import CardQuery, Instructions
-from service.api.orders.views import instructions_kept, instructions_record, order_line, order_of, revision_of
 from service.errors import NotFound
+from service.exchange.media import JSON
 from service.render.card.html import html_card
 from service.render.card.markdown import markdown_card
 from service.render.card.shaft_line import Shaft
 from service.render.card.steps_csv import steps_csv
 from service.render.card.text import card
 from service.render.markup import content_policy
-from service.render.present import UnitSystem
 from service.store.queries.work_orders import RevisionRow, WorkOrderRow
+from service.use_cases.orders.held import order_of
+from service.use_cases.orders.records import card_record, instructions_kept, revision_of
+from service.words import PaperSize, UnitSystem
 
 blueprint = Blueprint("cards", __name__, url_prefix="/v1/work-orders", description="Instructions, as JSON and as cards")
 
@@ -89,7 +91,7 @@ def _instructions(call: Call, order_id: str, number: int | None) -> Response:
     if versions.not_modified(tag):
         return Response(status=304, headers=headers)
     address = f"{current_app.config['PUBLIC_URL']}/v1/work-orders/{order.id}/instructions/{revision.number}"
-    body = written(media, order, revision, units=call.units, address=address, query=call.query)
+    body = card_body(media, order, revision, units=call.units, address=address, query=call.query)
     others = ", ".join(f'<{address}>; rel="alternate"; type="{each}"' for each in (JSON, *CARDS) if each != media)
     return card_answer(media, body, order, {**headers, "Link": others})
 
@@ -100,7 +102,7 @@ def _tagged(media: str, query: Mapping[str, Any]) -> str:
     return f"pdf{query.get('paper', '')}" if media == PDF else _SUFFIX[media]
 
 
-def written(
+def card_body(
     media: str,
     order: WorkOrderRow,
     revision: RevisionRow,
@@ -110,22 +112,17 @@ def written(
     query: Mapping[str, Any],
 ) -> str | bytes:
     """Return the card of a revision in one of ``CARDS``."""
-    plan = plan_of(order, revision)
+    plan = card_record(order, revision)
     if media == PLAIN:
         return card(plan, units=units, width=query["width"], ascii=query["ascii"] == "true")
     if media == MARKDOWN:
         return markdown_card(plan, units=units, address=address)
     if media == HTML:
         return html_card(plan, units=units, shaft=shaft(revision), address=address)
-    from service.render.pdf.document import PaperSize, pdf_card  # its library is loaded by the first PDF
+    from service.render.pdf.document import pdf_card
 
     paper: PaperSize = query.get("paper") or ("letter" if units == "inch" else "a4")
     return pdf_card(plan, units=units, shaft=shaft(revision), address=address, paper=paper)
-
-
-def plan_of(order: WorkOrderRow, revision: RevisionRow) -> dict[str, Any]:
-    """Return the record that every card is written from."""
-    return {**instructions_record(revision), "external": order_line(order)["external"]}
 
 
 def shaft(revision: RevisionRow) -> Shaft:

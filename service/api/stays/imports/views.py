@@ -4,13 +4,14 @@ from typing import Final
 
 from flask import Response, request
 
-from service.api.http.operations import JSON, NDJSON, Answer, Call
-from service.api.http.streams import CSV
+from service.api.http.operations import Answer, Call
 from service.api.stays.imports.schemas import ImportAnswer, ImportQuery, TemplateQuery
 from service.api.stays.views import blueprint
 from service.exchange import strict_json
+from service.exchange.media import CSV, JSON, NDJSON
 from service.store.unit_of_work import Tx, Written
-from service.use_cases.stays.import_stays import imported, read_import
+from service.use_cases.stays import import_stays as use_case
+from service.use_cases.stays.import_stays import read_import
 from service.use_cases.stays.lines import STAY_COLUMNS
 from service.use_cases.stays.sources import template
 
@@ -60,10 +61,10 @@ def import_stays(call: Call) -> Response:
     create_assets = call.query.get("create_assets") == "true"
 
     def work(tx: Tx) -> Written:
-        done = imported(tx, read, create_assets=create_assets)
+        done = use_case.import_stays(tx, read, create_assets=create_assets)
         return Written(200, call.json(done.record()), events=done.events)
 
-    return call.written(work)
+    return call.write(work)
 
 
 @blueprint.operation(

@@ -14,10 +14,9 @@ from typing import Final
 
 from service.errors import ServiceError
 from service.settings import Settings
-from service.store import journal
 from service.store.database import Database
 from service.store.engines import BUSY_TIMEOUT_MS
-from service.store.journal import Chain
+from service.use_cases.checks.journal import Chain, verify_journals
 
 PAGES_AT_ONCE: Final = 1000
 OWNER_ONLY: Final = 0o600
@@ -30,7 +29,7 @@ class CannotBackUp(ServiceError):
     code = "cannot_back_up"
 
 
-def backed_up(settings: Settings, file: Path, *, force: bool = False) -> list[Chain]:
+def back_up(settings: Settings, file: Path, *, force: bool = False) -> list[Chain]:
     """Write the database to a file while it is in use; return its journals as verified in the file.
 
     Raises
@@ -42,10 +41,10 @@ def backed_up(settings: Settings, file: Path, *, force: bool = False) -> list[Ch
     if not source.is_file():
         raise CannotBackUp(f"there is no database {source}")
     _refuse_existing(file, force)
-    return _copied(settings, source, file)
+    return _copy_whole(settings, source, file)
 
 
-def restored(settings: Settings, file: Path, *, force: bool = False) -> list[Chain]:
+def restore(settings: Settings, file: Path, *, force: bool = False) -> list[Chain]:
     """Put a backup in the place of the database; return its journals as verified.
 
     Raises
@@ -60,7 +59,7 @@ def restored(settings: Settings, file: Path, *, force: bool = False) -> list[Cha
     if target.exists() and file.samefile(target):
         raise CannotBackUp(f"{file} is the database itself")
     _refuse_existing(target, force)
-    return _copied(settings, file, target)
+    return _copy_whole(settings, file, target)
 
 
 def database_file(settings: Settings) -> Path:
@@ -81,7 +80,7 @@ def _refuse_existing(file: Path, force: bool) -> None:
         raise CannotBackUp(f"{file} exists; --force overwrites it")
 
 
-def _copied(settings: Settings, source: Path, target: Path) -> list[Chain]:
+def _copy_whole(settings: Settings, source: Path, target: Path) -> list[Chain]:
     """Copy beside the target, verify the copy, and only then put it in the target's place."""
     with _beside(target) as copy:
         try:
@@ -147,7 +146,7 @@ def _verified(settings: Settings, copy: Path) -> list[Chain]:
         if not state["ready"]:
             found_, expected = state["migration"], state["expected_migration"]
             raise CannotBackUp(f"the file has schema {found_}, this version {expected}; use the version that wrote it")
-        chains = journal.verify(database)
+        chains = verify_journals(database)
     finally:
         database.dispose()
     _close_log_of(copy)
