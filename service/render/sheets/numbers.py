@@ -102,8 +102,9 @@ def _clearance(plan: Plan, name: str, target: Mapping[str, Any]) -> Iterator[Num
         yield _blade(plan, target)
     residual, figures = target.get("residual_clearance"), plan.figures
     ends = figures.ends(residual)
-    inside: Part = STOP if blocked else Value("inside line 4", "small")
-    left = (inside, *_rows(plan, *ends))
+    left: tuple[Part, ...] = (STOP,)
+    if not blocked:
+        left = (Value("inside line 4", "small"), *_rows(plan, *ends))
     yield Numbered(6, "Left, read after the lock", (left,), plan.hold("residual_clearance", name))
     yield _witness(plan, name, target, 7, "Witness")
 

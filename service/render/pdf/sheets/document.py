@@ -22,11 +22,12 @@ from service.render.present import UnitSystem
 from service.render.sheets.annex import annex
 from service.render.sheets.figures import Figures
 from service.render.sheets.found import found
-from service.render.sheets.front import foot, head, numbers
+from service.render.sheets.front import head, numbers
 from service.render.sheets.pictures import StepPicture, numbered, step_pictures
 from service.render.sheets.scene import Plan
 from service.render.sheets.sequence import sequence
 
+ANNEX_FOOT: Final = "Numbers in both unit systems. Makers' instructions and local codes come first."
 Level = Literal["brief", "standard", "full"]
 TOPS: Final[dict[PaperSize, float]] = {"a4": 20 * MM, "letter": 11.2 * MM}
 
@@ -58,7 +59,7 @@ def pdf_sheets(
     further = annex_count(columns)
     pages = sheet_pages(plan, address=address, further=further)
     count = len(pages) + further
-    pages += annex_pages(head(plan, None), columns, foot(plan), number=len(pages) + 1, count=count)
+    pages += annex_pages(head(plan, None), columns, ANNEX_FOOT, number=len(pages) + 1, count=count)
     return written(pages, paper=paper, title=f"{head(plan, None).order}: sheets")
 
 

@@ -1,6 +1,7 @@
 """Sheet 1 on paper: stops and questions first, the shaft line, a column for each bearing under its block, the holds."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Final
 
 from service.render.pdf.fonts import latin, width_of
@@ -258,15 +259,17 @@ def _columns(page: Page, columns: Sequence[Column], top: float, foot: float, bes
     wide = (BOX_WIDTH - SPACE * (IN_A_ROW - 1)) / IN_A_ROW
     inside, first = wide - 2 * PAD, top + 7.2 * MM
     room = foot - first - 0.6 * MM
+    columns = [_without_table(each) if _least(each, inside) > room else each for each in columns]
     tight = sum(_line_heights(columns, inside, tight=False).values()) > room
     heights = _line_heights(columns, inside, tight=tight)
+    together = sum(heights.values()) <= room
     share = min(max(0.0, room - sum(heights.values())) / max(1, len(heights)), MOST_SPACE)
     for number, column in enumerate(columns):
         x = number * (wide + SPACE)
         page.box(x, top, wide, foot - top, 0.6 * MM)
         _titled(page, column, x, top, wide)
         alone = {line.number: _height(line, inside, tight=tight) for line in column.lines}
-        shown = {n: high + share for n, high in heights.items()} if column.worked else alone
+        shown = {n: high + share for n, high in heights.items()} if column.worked and together else alone
         _lines(page, column, (x + PAD, first, inside, foot), shown, tight=tight)
         if not column.worked:
             below = first + sum(shown.values())
@@ -274,6 +277,18 @@ def _columns(page: Page, columns: Sequence[Column], top: float, foot: float, bes
             _drawn(page, beside, x + PAD, below, inside, foot)
     if len(columns) < IN_A_ROW:
         _drawn(page, beside, wide + SPACE + PAD, top, inside, foot)
+
+
+def _least(column: Column, room: float) -> float:
+    return sum(_height(line, room, tight=True) for line in column.lines)
+
+
+def _without_table(column: Column) -> Column:
+    """Return a column whose blade table gives way to the sum, for want of room."""
+    lines = tuple(
+        replace(line, table=None, title="Blade to try: inside line 4") if line.table else line for line in column.lines
+    )
+    return replace(column, lines=lines)
 
 
 def _line_heights(columns: Sequence[Column], room: float, *, tight: bool) -> dict[int, float]:
