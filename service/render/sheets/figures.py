@@ -8,8 +8,9 @@ from typing import Any, Final
 
 from service.errors import Text
 from service.render.card.plain_text import cleaned
-from service.render.present import UnitSystem, site_text
+from service.render.present import site_text
 from service.units import Quantity
+from service.words import UnitSystem
 
 CELL: Final = "_"
 _UNITS: Final[Mapping[UnitSystem, Mapping[str, str]]] = {

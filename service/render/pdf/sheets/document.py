@@ -1,13 +1,16 @@
-"""The sheets of a plan as one PDF document, on A4 or Letter, the same bytes for the same revision."""
+"""The sheets of a plan as one PDF document, on A4 or Letter, the same bytes for the same revision.
+
+The standard fonts of PDF know the letters of Western Europe; others are written as in the plain text card.
+"""
 
 from collections.abc import Mapping, Sequence
 from io import BytesIO
-from typing import Any, Final, Literal
+from typing import Any, Final
 
 from reportlab.pdfgen.canvas import Canvas
 
 from service.render.card.shaft_line import Shaft
-from service.render.pdf.document import SIZES, PaperSize, named_font
+from service.render.pdf.document import SIZES, named_font
 from service.render.pdf.fonts import FONTS, latin
 from service.render.pdf.marks import operators
 from service.render.pdf.sheets.annex import annex_columns, annex_count, annex_pages
@@ -18,7 +21,6 @@ from service.render.pdf.sheets.sequence import pages_needed, picture_count, pict
 from service.render.pictures.drawing import Drawing
 from service.render.pictures.steps.handling import load_mark
 from service.render.pictures.steps.shaft_line import Block, shaft_line
-from service.render.present import UnitSystem
 from service.render.sheets.annex import annex
 from service.render.sheets.figures import Figures
 from service.render.sheets.found import found
@@ -26,9 +28,9 @@ from service.render.sheets.front import head, numbers
 from service.render.sheets.pictures import StepPicture, numbered, step_pictures
 from service.render.sheets.scene import Plan
 from service.render.sheets.sequence import sequence
+from service.words import Level, PaperSize, UnitSystem
 
 ANNEX_FOOT: Final = "Numbers in both unit systems. Makers' instructions and local codes come first."
-Level = Literal["brief", "standard", "full"]
 TOPS: Final[dict[PaperSize, float]] = {"a4": 20 * MM, "letter": 11.2 * MM}
 
 
@@ -54,13 +56,22 @@ def pdf_sheets(
     level : str
         ``brief`` the sheets; ``standard`` adds the standard texts; ``full`` reasons, sources and every figure too
     """
+    pages = pages_of(record, units=units, shaft=shaft, address=address, level=level)
+    order = (record.get("external") or {}).get("number") or "No work order"
+    return written(pages, paper=paper, title=f"{order}: sheets")
+
+
+def pages_of(
+    record: Mapping[str, Any], *, units: UnitSystem, shaft: Shaft | None, address: str | None, level: Level
+) -> list[Page]:
+    """Return the pages of the sheets, with the annex that a level adds; see ``pdf_sheets``."""
     plan = Plan(record, Figures(units), shaft)
     columns = [] if level == "brief" else annex_columns(annex(plan, full=level == "full"))
     further = annex_count(columns)
     pages = sheet_pages(plan, address=address, further=further)
     count = len(pages) + further
     pages += annex_pages(head(plan, None), columns, ANNEX_FOOT, number=len(pages) + 1, count=count)
-    return written(pages, paper=paper, title=f"{head(plan, None).order}: sheets")
+    return pages
 
 
 def sheet_pages(plan: Plan, *, address: str | None = None, further: int = 0) -> list[Page]:

@@ -99,7 +99,7 @@ def _run_in(page: Page, content: Found, y: float) -> float:
     y += 7.2 * MM
     page.line(0, y, BOX_WIDTH, y, 0.9 * MM)
     y += 1 * MM
-    wide = 100 * MM if len(content.log_heads) <= 4 else 122 * MM
+    wide = 100 * MM if len(content.log_heads) <= 4 else 118 * MM
     foot = _log(page, content, y, wide)
     _plot(page, content, wide + 3 * MM, y, foot)
     return page.wrapped(0, foot + 3.8 * MM, content.said, BOX_WIDTH) - 2.2 * MM
@@ -139,7 +139,7 @@ def _plot(page: Page, content: Found, x: float, y: float, foot: float) -> None:
         page.line(left, at, right, at, FINE if n % 2 else 0.4 * MM)
         if n % 2 == 0:
             page.text(left - 1 * MM, at + 1.2 * MM, str(values[n // 2]), anchor="end")
-    page.text(left, foot - 0.6 * MM, f"{unit} over hours; draw the stop limit across")
+    page.text(left, foot - 0.6 * MM, f"{unit} over hours; stop limit across")
 
 
 def _hand_back(page: Page, content: Found, y: float) -> None:

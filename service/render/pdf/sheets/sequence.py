@@ -236,7 +236,7 @@ def _grid(page: Page, pictures: Sequence[StepPicture], first: int) -> None:
 
 
 def _pictured(page: Page, each: StepPicture, number: int, x: float, y: float, wide: float, high: float) -> None:
-    drawn = 61 * MM
+    drawn = 62 * MM
     page.picture(each.drawing, x + 0.6 * MM, y + (high - drawn * each.drawing.height / 440) / 2, drawn)
     left = x + drawn + 2 * MM
     room = wide - drawn - 2.6 * MM

@@ -89,7 +89,7 @@ def _pattern(drawing: Drawing, x: float, count: int, *, counted: bool) -> None:
     for turn, (dx, y) in enumerate(BOLTS[count], start=1):
         drawing.add(circle(x + dx, y, 22, HEAVY if counted else OUTLINE))
         drawing.add(words(x + dx, y + 9, str(turn), bold=True, anchor="middle", part="turn"))
-    drawing.add(words(x, 112, f"{count} bolts", anchor="middle", bold=counted))
+    drawing.add(words(x, 112, f"{count} bolts", anchor="middle", bold=True))
 
 
 @lru_cache(maxsize=64)
@@ -116,7 +116,7 @@ def soft_foot(*, limit: str | None = None) -> Drawing:
     )
     drawing.add(line(80, 76, 80, 98), line(80, 144, 80, 230))
     drawing.add(words(4, 130, "this one loose", bold=True), words(436, 146, "others tight", anchor="end"))
-    drawing.add(words(122, 34, f"rises {limit} or less: sound" if limit else "note how far it rises", bold=True))
+    drawing.add(words(122, 34, f"{limit} or less: sound" if limit else "note how far it rises", bold=True))
     drawing.add(*lines_of(122, 66, ("more: shim what it rose,", "read every foot again")))
     drawing.add(words(220, 312, "one foot at a time", anchor="middle"))
     return drawing

@@ -43,8 +43,8 @@ def blade_place() -> Drawing:
     drawing.add(words(132, 28, "TOP", bold=True, size=LARGE))
     drawing.add(*lines_of(108, 262, ("on the bench,", "or in its base"), anchor="middle"))
     drawing.add(*end_view(324, 124, 88, gap_on_top=False, shaft=True))
-    drawing.add(*pointer(324, 262, 324, 204, HEAVY), words(340, 250, "BOTTOM", bold=True, size=22))
-    drawing.add(words(330, 290, "hangs on shaft", anchor="middle"))
+    drawing.add(*pointer(324, 262, 324, 204, HEAVY), words(438, 250, "BOTTOM", bold=True, anchor="end", size=20))
+    drawing.add(words(330, 292, "hangs on shaft", anchor="middle"))
     drawing.add(line(220, 12, 220, 300, THIN, BROKEN))
     return drawing
 
@@ -175,8 +175,8 @@ def swivel() -> Drawing:
     for start, end in ((200.0, 236.0), (340.0, 304.0)):
         points = tuple(arc(150, 196, 150, start, end))
         drawing.add(curve(points, HEAVY), *pointer(*points[-2], *points[-1], HEAVY))
-    drawing.add(*lines_of(304, 110, ("turns free,", "swivels"), bold=True))
-    drawing.add(*lines_of(304, 176, ("binds:", "free it")))
+    drawing.add(*lines_of(438, 110, ("turns,", "swivels"), bold=True, anchor="end"))
+    drawing.add(*lines_of(438, 176, ("binds:", "free it"), anchor="end"))
     drawing.add(words(220, 300, "same feel before and after", anchor="middle"))
     return drawing
 

@@ -49,7 +49,7 @@ def _drive(drawing: Drawing, x: float, sense: int) -> None:
     for near, far in ((0.0, 7.0), (8.5, 15.5)):
         ends = sorted((x + sense * near, x + sense * far))
         drawing.add(box(ends[0], _AXIS - 12, ends[1] - ends[0], 24, OUTLINE))
-    drawing.add(words(x + sense * 8, _AXIS + 21, "DRIVE", bold=True, anchor="middle", size=8))
+    drawing.add(words(x + sense * 8, _AXIS + 20, "DRIVE", bold=True, anchor="middle", size=8))
 
 
 def _block(drawing: Drawing, x: float, each: Block) -> None:
@@ -72,10 +72,14 @@ def _block(drawing: Drawing, x: float, each: Block) -> None:
 
 def _growth(drawing: Drawing, x: float, hot: str, sense: int) -> None:
     """Draw how far and which way the bearing goes when the shaft heats up; inside the sheet."""
-    said = f"hot {hot}"
-    room = text_width(said, 8.5, bold=True)
-    near, far = x + sense * 36, x + sense * (36 + max(30.0, room))
-    if not 2 <= far <= WIDTH - 2:
+    near = x + sense * 36
+    open_to = near - 2 if sense < 0 else WIDTH - 2 - near
+    lines = (f"hot {hot}",) if text_width(f"hot {hot}", 8.5, bold=True) <= open_to else ("hot", hot)
+    long = max(30.0, *(text_width(each, 8.5, bold=True) for each in lines))
+    if long > open_to:
         return
-    drawing.add(*pointer(near, _AXIS - 13, far, _AXIS - 13, HEAVY))
-    drawing.add(words((near + far) / 2, _AXIS - 20, said, bold=True, anchor="middle", size=8.5, part="hot"))
+    far = near + sense * long
+    drawing.add(*pointer(near, _AXIS - 12, far, _AXIS - 12, HEAVY))
+    for n, each in enumerate(reversed(lines)):
+        y = _AXIS - 18 - 8.6 * n
+        drawing.add(words((near + far) / 2, y, each, bold=True, anchor="middle", size=8.5, part="hot"))
