@@ -57,9 +57,14 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Numbered:
-    """One of the numbered lines of an end: what it is, its values and blanks, its hold."""
+    """One of the lines of an end: what it is, its values and blanks, its hold.
 
-    number: int
+    ``place`` orders the lines; ``number`` is printed, 1 to 6 as the order of work counts them, None for what belongs to
+    the line before.
+    """
+
+    place: int
+    number: int | None
     title: str
     rows: Rows
     hold: int | None = None

@@ -28,11 +28,15 @@ STEPS: Final[Mapping[UnitSystem, Mapping[str, int]]] = {
 
 @dataclass(frozen=True, slots=True)
 class Blank:
-    """A place to write a number in: what is printed of it already, one ``_`` for each digit, its unit."""
+    """A place to write a number in: what is printed of it already, one ``_`` for each digit, its unit.
+
+    ``small``: lower cells, where several answers must find room at the head of a sheet.
+    """
 
     pattern: str
     label: str = ""
     unit: str = ""
+    small: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,12 +51,18 @@ class Figures:
 
     def text(self, quantity: Quantity) -> str:
         """Return number and unit."""
-        return site_text((quantity,), self.units)
+        return site_text((self._settable(quantity),), self.units)
 
     def number(self, quantity: Quantity) -> str:
-        """Return the number alone; its unit is said once on the sheet. A torque whole, as a wrench shows it."""
-        said = self.text(quantity).rsplit(" ", 1)[0]
-        return f"{Decimal(said):.0f}" if quantity.kind == "torque" and Decimal(said) >= 10 else said
+        """Return the number alone; its unit is said once on the sheet."""
+        return self.text(quantity).rsplit(" ", 1)[0]
+
+    def _settable(self, quantity: Quantity) -> Quantity:
+        """Return a torque that is no whole number here as a wrench can be set: its book has the other unit."""
+        if quantity.kind != "torque":
+            return quantity
+        said = site_text((quantity,), self.units).rsplit(" ", 1)[0]
+        return quantity if "." not in said else Quantity("torque_computed", quantity.value)
 
     def span(self, low: Quantity, high: Quantity) -> str:
         """Return ``low to high``; one number where they are the same."""
@@ -69,7 +79,9 @@ class Figures:
 
     def line(self, text: Text) -> str:
         """Return a sentence in one unit system, the unit of a range written once, without its full stop."""
-        said = cleaned(site_text(text, self.units), ascii_only=False)
+        parts = (text,) if isinstance(text, str) else text
+        shown = tuple(each if isinstance(each, str) else self._settable(each) for each in parts)
+        said = cleaned(site_text(shown, self.units), ascii_only=False)
         said = _TWICE.sub(r"\1 to ", said)
         return " ".join(said.split()).removesuffix(".")
 
@@ -111,6 +123,6 @@ def pattern(low: str | None, high: str | None, decimals: int) -> str:
     return kept + CELL * (len(first) - len(kept))
 
 
-def digits(count: int, label: str = "", unit: str = "") -> Blank:
+def digits(count: int, label: str = "", unit: str = "", *, small: bool = False) -> Blank:
     """Return a blank for a whole number."""
-    return Blank(CELL * count, label, unit)
+    return Blank(CELL * count, label, unit, small)

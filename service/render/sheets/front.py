@@ -137,11 +137,11 @@ def asks(plan: Plan) -> Iterator[Ask]:
 
 def _answer(plan: Plan, field: str) -> Any:
     if field in _TORQUES:
-        return digits(3, "", plan.figures.unit("torque"))
+        return digits(3, "", plan.figures.unit("torque"), small=True)
     if field in _STATES:
         return Choice(("dry", "oiled"))
     if field == "temperature_difference":
-        return digits(2, "", "degF" if plan.figures.units == "inch" else "K")
+        return digits(2, "", "degF" if plan.figures.units == "inch" else "K", small=True)
     if field == "lubrication":
         return Choice(("grease", "oil"))
     return Rule()

@@ -1,4 +1,4 @@
-"""Sheet 1, the numbers: for each bearing nine lines in the order in which they are used."""
+"""Sheet 1, the numbers: for each bearing its lines in the order in which they are used."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
@@ -69,7 +69,7 @@ def _shaft(plan: Plan, name: str) -> Numbered:
         said = Value(figures.span(limits["min"], limits["max"]))
     if plan.blocks(name, 1):
         said = STOP
-    return Numbered(1, "Shaft", (tuple(blanks),), plan.hold("shaft_diameter", name), beside=(said,))
+    return Numbered(1, None, "Shaft", (tuple(blanks),), plan.hold("shaft_diameter", name), beside=(said,))
 
 
 def _initial(plan: Plan, name: str, target: Mapping[str, Any]) -> Numbered:
@@ -81,12 +81,12 @@ def _initial(plan: Plan, name: str, target: Mapping[str, Any]) -> Numbered:
     if plan.step("initial_clearance", name) is None or (given is None and plan.hold("swivel", name)):
         step = next((each for each in plan.record["steps"] if each["hold"] == 3 and name in each["positions"]), None)
         said = "remember how it turns" if step is None else _brief(plan, step)
-        return Numbered(2, "Before mounting", ((Label(said),), ring), hold or (step or {}).get("hold"))
+        return Numbered(2, 1, "Before mounting", ((Label(said),), ring), hold or (step or {}).get("hold"))
     between: Part = BOOK if given is None else Value(figures.span(given["min"], given["max"]))
     rows = (*ring, *_rows(plan, *figures.ends(given)))
     if measured is not None:
         rows = (Label("read, mean of the rows"), Value(figures.number(measured["value"])), *ring)
-    return Numbered(2, "Initial", (rows,), hold, beside=(between,))
+    return Numbered(2, 1, "Initial", (rows,), hold, beside=(between,))
 
 
 def _rows(plan: Plan, low: str | None, high: str | None) -> tuple[Part, ...]:
@@ -104,18 +104,18 @@ def _clearance(plan: Plan, name: str, target: Mapping[str, Any]) -> Iterator[Num
     ends = figures.ends(residual)
     left: tuple[Part, ...] = (STOP,)
     if not blocked:
-        left = (Value("inside line 4", "small"), *_rows(plan, *ends))
-    yield Numbered(6, "Left, read after the lock", (left,), plan.hold("residual_clearance", name))
+        left = (Value("inside line 3", "small"), *_rows(plan, *ends))
+    yield Numbered(6, None, "Left, read after the lock", (left,), plan.hold("residual_clearance", name))
     yield _witness(plan, name, target, 7, "Witness")
 
 
 def _take(plan: Plan, target: Mapping[str, Any], *, blocked: bool) -> Numbered:
     taken = target.get("reduction")
     if blocked:
-        return Numbered(3, "Take away", (), beside=(STOP,))
+        return Numbered(3, 2, "Take away", (), beside=(STOP,))
     if taken is None:
-        return Numbered(3, "Take away", (), beside=(BOOK, *_span_blanks(plan)))
-    return Numbered(3, "Take away", (), beside=(Value(plan.figures.span(taken["min"], taken["max"])),))
+        return Numbered(3, 2, "Take away", (), beside=(BOOK, *_span_blanks(plan)))
+    return Numbered(3, 2, "Take away", (), beside=(Value(plan.figures.span(taken["min"], taken["max"])),))
 
 
 def _span_blanks(plan: Plan) -> tuple[Part, ...]:
@@ -133,14 +133,14 @@ def _leave(plan: Plan, target: Mapping[str, Any], *, blocked: bool) -> Numbered:
     elif not blocked:
         beside = (Label("never below"), figures.blank("clearance", None, None))
     if blocked or no_window(target) is not None:
-        instead: Part = STOP if blocked else Label("measure line 2 again: not accepted", bold=True)
-        return Numbered(4, "Leave", ((instead,),), beside=beside)
+        instead: Part = STOP if blocked else Label("measure line 1 again: not accepted", bold=True)
+        return Numbered(4, 3, "Leave", ((instead,),), beside=beside)
     if residual is not None and not residual.get("provisional"):
         aim = residual.get("aim")
         said: list[Part] = [Value(figures.span(residual["min"], residual["max"]), "large")]
         aims: tuple[Part, ...] = () if aim is None else (Label("aim"), Value(figures.number(aim), "small"))
-        return Numbered(4, "Leave", ((*said, *aims),), beside=beside)
-    return Numbered(4, "Leave", _sum(plan, initial, taken, residual), beside=beside)
+        return Numbered(4, 3, "Leave", ((*said, *aims),), beside=beside)
+    return Numbered(4, 3, "Leave", _sum(plan, initial, taken, residual), beside=beside)
 
 
 def _sum(
@@ -150,7 +150,7 @@ def _sum(
     figures = plan.figures
     ends = figures.ends(initial)
     kept = figures.ends(residual)
-    most, least = ("line 3", "line 3")
+    most, least = ("line 2", "line 2")
     if taken is not None:
         least, most = figures.number(taken["min"]), figures.number(taken["max"])
     return tuple(
@@ -169,13 +169,13 @@ def _blade(plan: Plan, target: Mapping[str, Any]) -> Numbered:
     if blades is not None and blades.get("resolves"):
         goes, aim, stops = (figures.stack(blades[each]) or "" for each in ("must_pass", "target", "must_not_pass"))
         said = (Label("goes in"), Value(goes), Label("aim"), Value(aim), Label("must not go in"), Value(stops))
-        return Numbered(5, "Blade, light drag", (said,))
+        return Numbered(5, None, "Blade, light drag", (said,))
     if blades is not None:
-        return Numbered(5, "Blade", ((Label("these blades cannot show it: line 7 ends it", bold=True),),))
+        return Numbered(5, None, "Blade", ((Label("these blades cannot show it: line 4 ends it", bold=True),),))
     if table is None or not table["rows"]:
         blanks = (figures.blank("clearance", None, None, "goes in"), figures.blank("clearance", None, None, "not in"))
-        return Numbered(5, "Blade to try: inside line 4", (blanks,))
-    return Numbered(5, _table_title(table, figures.units), (), table=_table(plan, table))
+        return Numbered(5, None, "Blade to try: inside line 3", (blanks,))
+    return Numbered(5, None, _table_title(table, figures.units), (), table=_table(plan, table))
 
 
 def _table_title(table: Mapping[str, Any], system: str) -> str:
@@ -183,7 +183,7 @@ def _table_title(table: Mapping[str, Any], system: str) -> str:
     kinds = {each["must_not_pass"][0].kind for each in table["rows"] if each["must_not_pass"]}
     if kinds:
         set_name = "inch" if kinds == {"blade_in"} else "mm"
-    said = "one line is yours" if table["every_pair"] else "both rows alike; else line 4"
+    said = "one line is yours" if table["every_pair"] else "both rows alike; else line 3"
     return f"Blade, light drag. {set_name} blades, {said}:"
 
 
@@ -200,7 +200,7 @@ def _table(plan: Plan, table: Mapping[str, Any]) -> Table:
             continue
         aim, stops = (_short_stack(plan, each[which]) for which in ("target", "must_not_pass"))
         if aim is None or stops is None:
-            rows.append((read, "line 7", figures.span(each["min"], each["max"]), "line 7"))
+            rows.append((read, "line 4", figures.span(each["min"], each["max"]), "line 4"))
             continue
         rows.append((read, aim, figures.span(each["min"], each["max"]), stops))
     below = []
@@ -221,20 +221,21 @@ def _short_stack(plan: Plan, blades: Sequence[Quantity] | None) -> str | None:
     return plan.figures.number(Quantity("clearance", sum(each.value for each in blades)))
 
 
-def _witness(plan: Plan, name: str, target: Mapping[str, Any], number: int, title: str) -> Numbered:
+def _witness(plan: Plan, name: str, target: Mapping[str, Any], place: int, title: str) -> Numbered:
     """Return displacement and turn of the nut: a witness only, or all there is where no blade goes in."""
     figures, facts = plan.figures, clearance_facts(target)
     limits = plan.limits("axial_displacement", name)
     moved, turned = facts.get("displacement"), facts.get("nut_turn")
-    size: Any = "small" if number == 7 else "large"
+    number = 4
+    size: Any = "small" if place == 7 else "large"
     said: Part = BOOK if moved is None or limits is None else Value(_bare(plan, moved), size)
     travel: tuple[Part, ...] = (Label("travel"), said, figures.blank("displacement", *figures.ends(limits)))
     turn: tuple[Part, ...] = ()
     if turned is not None:
         turn = (Label("nut turns"), Value(_bare(plan, turned), size), digits(3, "", "deg"))
-    if number == 7:
-        return Numbered(number, title, (turn,) if turn else (), beside=travel)
-    return Numbered(number, title, (travel, turn) if turn else (travel,))
+    if place == 7:
+        return Numbered(place, number, title, (turn,) if turn else (), beside=travel)
+    return Numbered(place, number, title, (travel, turn) if turn else (travel,))
 
 
 def _bare(plan: Plan, text: Any) -> str:
@@ -247,7 +248,7 @@ def _by_feel(plan: Plan, name: str, target: Mapping[str, Any]) -> Iterator[Numbe
     yield _witness(plan, name, target, 3, "Travel, from firm contact")
     step = next((s for s in plan.record["steps"] if s["hold"] == 4 and name in s["positions"]), None)
     if step is not None:
-        yield Numbered(6, "After the lock", ((Label(_brief(plan, step)), Choice(("yes", "no"))),), step["hold"])
+        yield Numbered(6, None, "After the lock", ((Label(_brief(plan, step)), Choice(("yes", "no"))),), step["hold"])
 
 
 def _heating(plan: Plan, name: str) -> Mapping[str, Any] | None:
@@ -262,11 +263,11 @@ def _by_heat(plan: Plan, name: str, target: Mapping[str, Any]) -> Iterator[Numbe
         beside = [each["text"] for each in step["by_position"] if each["position"] == name]
         said: list[Part] = [Value(figures.line(each), "small") for each in (step["text"]["brief"], *beside)]
         rows = ((STOP,),) if plan.blocks(name, 3) else tuple((each,) for each in said)
-        yield Numbered(3, "Heat", rows)
+        yield Numbered(3, 2, "Heat", rows)
     limits = plan.limits("residual_clearance", name)
     within: Part = BOOK if limits is None else Value(figures.span(limits["min"], limits["max"]))
     rows_read = _rows(plan, *figures.ends(limits))
-    yield Numbered(6, "Left, cold", (rows_read,), plan.hold("residual_clearance", name), beside=(within,))
+    yield Numbered(6, None, "Left, cold", (rows_read,), plan.hold("residual_clearance", name), beside=(within,))
 
 
 def _brief(plan: Plan, step: Mapping[str, Any]) -> str:
@@ -275,13 +276,13 @@ def _brief(plan: Plan, step: Mapping[str, Any]) -> str:
 
 def _seat(plan: Plan, name: str) -> Numbered:
     if plan.blocks(name, 8):
-        return Numbered(8, "In its seat", ((STOP,),))
+        return Numbered(8, 5, "In its seat", ((STOP,),))
     if plan.role(name) == HELD:
         return _held(plan, name)
     if plan.role(name) == FREE:
         return _free(plan, name)
     asked = (Choice(("HELD", "FREE")), Rule("named by"))
-    return Numbered(8, "Held or free: not known, ask; no ring before", (asked,))
+    return Numbered(8, 5, "Held or free: not known, ask; no ring before", (asked,))
 
 
 def _held(plan: Plan, name: str) -> Numbered:
@@ -290,14 +291,14 @@ def _held(plan: Plan, name: str) -> Numbered:
     count, width = rings.get("count"), rings.get("width")
     if not count:
         said: tuple[Part, ...] = (Label("rings: not known, ask", bold=True),)
-        return Numbered(8, "Held: no gap left in its seat", (said,))
+        return Numbered(8, 5, "Held: no gap left in its seat", (said,))
     width_said = "" if width is None else f" {plan.figures.number(_gap(width))}"
     value = Value(f"{count} ring{'s' if count > 1 else ''}{width_said}", "large")
     where = "one each side; ring gaps up"
     if count == 1:
         side = plan.side((support.get("ring_sides") or [None])[0])
         where = f"{side or 'nut side'}; bearing hard on the other shoulder; ring gap up"
-    return Numbered(8, "Held, no gap left:", ((Label(where),),), beside=(value,))
+    return Numbered(8, 5, "Held, no gap left:", ((Label(where),),), beside=(value,))
 
 
 def _gap(quantity: Any) -> Any:
@@ -322,7 +323,7 @@ def _free(plan: Plan, name: str) -> Numbered:
         )
     else:
         rows.append(_gap_row(plan, "after" if rows else "", aim, found["gap_limits"], size="large"))
-    return Numbered(8, title, tuple(rows), plan.hold("free_gap_before", name))
+    return Numbered(8, 5, title, tuple(rows), plan.hold("free_gap_before", name))
 
 
 TWO_SIDES: Final = ("one side", "other")
@@ -364,12 +365,14 @@ def _bolts(plan: Plan, name: str) -> Iterator[Numbered]:
             Label("half, full, full"),
             digits(cells, "pulled", unit),
         )
-    yield Numbered(9, f"Cap bolts {title}".strip(), (said, _base(plan, name)), hold)
+    yield Numbered(9, 6, f"Cap bolts {title}".strip(), (said, _base(plan, name)), hold)
 
 
 def _base(plan: Plan, name: str) -> tuple[Part, ...]:
     limits, found = plan.limits("base_bolt_torque", name), plan.by_position("base_bolts", name)
     torque = limits["max"] if limits is not None else (found or {}).get("torque")
+    if limits is None and torque is not None:
+        torque = Quantity("torque_computed", torque.value)  # as the steps say it
     unit = plan.figures.unit("torque")
     if torque is None:
         return Label("base bolts"), BOOK, digits(3, "", unit)

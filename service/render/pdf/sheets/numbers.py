@@ -102,7 +102,7 @@ def _stops_fit(content: Numbers) -> bool:
 
 
 def _asks_fit(content: Numbers) -> bool:
-    return sum(_ask_height(each, _third()) for each in content.asks) <= THREE - 6.2 * MM
+    return sum(_ask_height(each, _third()) for each in content.asks) <= THREE - 5.8 * MM
 
 
 def front_apart(content: Numbers) -> bool:
@@ -222,11 +222,7 @@ def _ask_row(ask: Ask) -> list[Part]:
 
 def _ask_height(ask: Ask, room: float) -> float:
     inside = room - 2 * PAD - 3.2 * MM
-    return sum(_ask_row_height(row, inside) for row in parts.fitting((_ask_row(ask),), inside))
-
-
-def _ask_row_height(row: Sequence[Part], inside: float) -> float:
-    return parts.height(row, inside) * (0.84 if any(isinstance(each, Blank) for each in row) else 0.94)
+    return sum(parts.height(row, inside) for row in parts.fitting((_ask_row(ask),), inside))
 
 
 def _asks(page: Page, asks: Sequence[Ask], content: Numbers, x: float, y: float, room: float) -> None:
@@ -237,11 +233,11 @@ def _asks(page: Page, asks: Sequence[Ask], content: Numbers, x: float, y: float,
     if count and not asks:
         page.wrapped(x, y + 9 * MM, where, room, 10.0, bold=True)
         return
-    y += 5.4 * MM
+    y += 5.2 * MM
     inside = room - 3.2 * MM
     for ask in asks:
         for n, row in enumerate(parts.fitting((_ask_row(ask),), inside)):
-            y += _ask_row_height(row, inside)
+            y += parts.height(row, inside)
             if n == 0:
                 page.text(x, y - 1.6 * MM, "?", 10.0, bold=True)
             parts.draw(page, row, x + 3.2 * MM, y, inside)
@@ -268,7 +264,7 @@ def _columns(page: Page, columns: Sequence[Column], top: float, foot: float, bes
         x = number * (wide + SPACE)
         page.box(x, top, wide, foot - top, 0.6 * MM)
         _titled(page, column, x, top, wide)
-        alone = {line.number: _height(line, inside, tight=tight) for line in column.lines}
+        alone = {line.place: _height(line, inside, tight=tight) for line in column.lines}
         shown = {n: high + share for n, high in heights.items()} if column.worked and together else alone
         _lines(page, column, (x + PAD, first, inside, foot), shown, tight=tight)
         if not column.worked:
@@ -286,7 +282,7 @@ def _least(column: Column, room: float) -> float:
 def _without_table(column: Column) -> Column:
     """Return a column whose blade table gives way to the sum, for want of room."""
     lines = tuple(
-        replace(line, table=None, title="Blade to try: inside line 4") if line.table else line for line in column.lines
+        replace(line, table=None, title="Blade to try: inside line 3") if line.table else line for line in column.lines
     )
     return replace(column, lines=lines)
 
@@ -296,7 +292,7 @@ def _line_heights(columns: Sequence[Column], room: float, *, tight: bool) -> dic
     found: dict[int, float] = {}
     for column in columns:
         for line in column.lines if column.worked else ():
-            found[line.number] = max(found.get(line.number, 0.0), _height(line, room, tight=tight))
+            found[line.place] = max(found.get(line.place, 0.0), _height(line, room, tight=tight))
     return dict(sorted(found.items()))
 
 
@@ -327,7 +323,7 @@ def _lines(
 ) -> None:
     """Set the lines of a column into its place: left, top, width, foot."""
     x, y, room, _ = place
-    lines = {line.number: line for line in column.lines}
+    lines = {line.place: line for line in column.lines}
     for number, high in heights.items():
         if number in lines:
             line = lines[number]
@@ -362,10 +358,14 @@ def _label_height(line: Numbered, room: float, *, tight: bool) -> float:
     return max(row, beside) if _label_fits(line, room) else row + beside
 
 
+def _indent(line: Numbered) -> float:
+    return 0.0 if line.number is None else 5.6 * MM
+
+
 def _label_fits(line: Numbered, room: float) -> bool:
     taken = sum(map(parts.width, line.beside)) + parts.GAP * len(line.beside)
     hold = 17 * MM if line.hold else 0.0
-    return 5.6 * MM + parts.width(Label(line.title)) + taken + hold <= room
+    return _indent(line) + parts.width(Label(line.title)) + taken + hold <= room
 
 
 def _numbered(page: Page, line: Numbered, x: float, y: float, room: float, *, tight: bool) -> None:
@@ -373,8 +373,9 @@ def _numbered(page: Page, line: Numbered, x: float, y: float, room: float, *, ti
     fits = _label_fits(line, room)
     first = high if fits or not line.beside else high - parts.height(line.beside, room)
     middle = y + first / 2 + 0.3 * MM
-    page.circled(x + 2.4 * MM, middle, line.number)
-    after = page.text(x + 5.6 * MM, middle + 1.1 * MM, line.title)
+    if line.number is not None:
+        page.circled(x + 2.4 * MM, middle, line.number)
+    after = page.text(x + _indent(line), middle + 1.1 * MM, line.title)
     right = x + room
     if line.hold is not None:
         right = page.hold(right, middle, line.hold) - 1.5 * MM

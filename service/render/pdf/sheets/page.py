@@ -22,6 +22,7 @@ HEAVY: Final = 0.75 * MM
 OUTLINE: Final = 0.45 * MM
 FINE: Final = 0.25 * MM
 CELL: Final = (4.6 * MM, 5.8 * MM)
+SMALL_CELL: Final = (4.2 * MM, 4.5 * MM)
 LEADING: Final = 1.16
 Run = tuple[str, float, bool]
 """Words, their size and boldness."""
@@ -67,8 +68,10 @@ class Page:
         """Write words on a baseline; return where they end."""
         x -= {"start": 0.0, "middle": length(said) / 2, "end": length(said)}[anchor]
         for text, size, bold in said:
-            if text.strip():
-                self.add(Words(x, y, text, size, bold))
+            shown = text.strip()
+            if shown:  # without blanks at its ends, which SVG drops
+                lead = text[: len(text) - len(text.lstrip())]
+                self.add(Words(x + width_of(lead, size, bold), y, shown, size, bold))
             x += width_of(text, size, bold)
         return x
 

@@ -5,7 +5,7 @@ from functools import lru_cache
 from typing import Final
 
 from service.render.pdf.fonts import latin, width_of
-from service.render.pdf.sheets.page import CELL, MM, SMALL, Page, broken, length, runs
+from service.render.pdf.sheets.page import CELL, MM, SMALL, SMALL_CELL, Page, broken, length, runs
 from service.render.pictures.drawing import Box as BoxMark
 from service.render.sheets.content import Choice, Label, Part, Rule, Value
 from service.render.sheets.figures import Blank
@@ -15,7 +15,6 @@ SQUARE: Final = 3.4 * MM
 LEAST_RULE: Final = 15 * MM
 GAP: Final = 1.5 * MM
 SLIP: Final = 0.01
-TALL: Final = CELL[1] + 0.6 * MM
 LOW: Final = 4.9 * MM
 MARK: Final = 3.2 * MM
 """Side of the black square that stands for STOP: not larger, it would smear."""
@@ -45,9 +44,14 @@ def _label(blank: Blank) -> float:
     return length(runs(blank.label)) + 0.9 * MM if blank.label else 0.0
 
 
+def _cell(blank: Blank) -> tuple[float, float]:
+    return SMALL_CELL if blank.small else CELL
+
+
 def _cells(blank: Blank) -> float:
     chars = [
-        CELL[0] if char == "_" else width_of(char, 11.0, True) + (0.6 if char == "." else 0.2) for char in blank.pattern
+        _cell(blank)[0] if char == "_" else width_of(char, 11.0, True) + (0.6 if char == "." else 0.2)
+        for char in blank.pattern
     ]
     return sum(chars) + 0.7
 
@@ -72,8 +76,9 @@ def _total(row: Sequence[Part]) -> float:
 
 def height(row: Sequence[Part], room: float) -> float:
     """Return the height of a row that fits."""
-    if any(isinstance(each, Blank) for each in row):
-        return TALL
+    blanks = [_cell(each)[1] for each in row if isinstance(each, Blank)]
+    if blanks:
+        return max(blanks) + 0.6 * MM
     if len(row) == 1 and isinstance(row[0], Label | Value) and width(row[0]) > room + SLIP:
         size = SMALL if isinstance(row[0], Label) else SIZES[row[0].size]
         return 1.2 * MM + size * 1.16 * len(list(broken(row[0].text, room, size, bold=True)))
@@ -91,7 +96,7 @@ def draw(page: Page, row: Sequence[Part], x: float, y: float, room: float) -> No
     slack = max(0.0, room - _total(row))
     rules = sum(each.share for each in row if isinstance(each, Rule))
     opened = [n for n in range(1, len(row)) if not isinstance(row[n - 1], Label)]
-    base = y - (CELL[1] * 0.24 if any(isinstance(each, Blank) for each in row) else 1.1 * MM)
+    base = y - max([_cell(each)[1] * 0.24 for each in row if isinstance(each, Blank)] or [1.1 * MM])
     for number, part in enumerate(row):
         if number:
             x += GAP + (slack / len(opened) if number in opened and not rules else 0.0)
@@ -119,6 +124,6 @@ def _draw(page: Page, part: Part, x: float, base: float, y: float, wide: float) 
         case Blank():
             if part.label:
                 x = page.text(x, base, part.label) + 0.9 * MM
-            x = page.cells(x, y - 0.4 * MM, part.pattern)
+            x = page.cells(x, y - 0.4 * MM, part.pattern, cell=_cell(part))
             if part.unit:
                 page.text(x + 0.5 * MM, base, part.unit)
