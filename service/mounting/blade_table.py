@@ -36,6 +36,7 @@ class Row:
         blocked = [each.code for each in self.target.blocked] if window is None else []
 
         def stack(found: Stack | None) -> list[Quantity] | None:
+            """Return the blades of a stack as quantities."""
             return None if found is None else given.quantities(found)
 
         return {

@@ -43,6 +43,7 @@ def target_record(job: Job, position: PositionFacts) -> Record:
     given = bearing
 
     def target(measured: Measured | None) -> ClearanceTarget:
+        """Return the target of this bearing where it sits, with these readings."""
         return clearance_target(
             bearing=given,
             seat=position.seat,
