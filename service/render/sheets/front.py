@@ -7,6 +7,7 @@ from service.render.sheets.content import Ask, Choice, Head, Hold, Label, Number
 from service.render.sheets.figures import digits
 from service.render.sheets.numbers import columns
 from service.render.sheets.scene import Plan
+from service.words import LUBRICATIONS
 
 STANDING: Final = (
     "rings in both blocks, or in none",
@@ -143,7 +144,7 @@ def _answer(plan: Plan, field: str) -> Any:
     if field == "temperature_difference":
         return digits(2, "", "degF" if plan.figures.units == "inch" else "K", small=True)
     if field == "lubrication":
-        return Choice(("grease", "oil"))
+        return Choice(LUBRICATIONS)
     return Rule()
 
 
