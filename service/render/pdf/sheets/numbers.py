@@ -301,15 +301,18 @@ def _titled(page: Page, column: Column, x: float, top: float, wide: float) -> No
     left = x + PAD
     if column.role in ROLE_WORDS:
         left = page.text(left, base, column.role, 12.5, bold=True) + 1.2 * MM
-        left = page.text(left, base, f"({ROLE_WORDS[column.role]})") + 1.5 * MM
+        names = width_of(latin(column.position), 12.5, True) + width_of(latin(column.bearing), 12.5, True)
+        if left + names + 26 * MM < x + wide:
+            left = page.text(left, base, f"({ROLE_WORDS[column.role]})") + 1.5 * MM
     else:
         for word in (HELD, FREE):
             page.box(left, base - 3.2 * MM, parts.SQUARE, parts.SQUARE)
             left = page.text(left + 4.2 * MM, base, word, 11.0, bold=True) + 2 * MM
     right = x + wide - PAD
-    room = (right - left - 2 * MM) / 2
-    page.fitted(right, base, column.bearing, room * 1.1, 12.5, anchor="end")
-    page.fitted(left + 1 * MM, base, column.position, room * 0.9, 12.5)
+    room = right - left - 3 * MM
+    bearing = min(width_of(latin(column.bearing), 12.5, True), room * 0.6)
+    page.fitted(right, base, column.bearing, bearing + 0.1, 12.5, anchor="end")
+    page.fitted(left + 1 * MM, base, column.position, room - bearing, 12.5)
     page.line(x, top + 7.2 * MM, x + wide, top + 7.2 * MM, 0.6 * MM)
 
 
@@ -405,6 +408,10 @@ def _edges(table: Table, x: float, room: float) -> list[float]:
         max(width_of(latin(row[n]), LOUD if n == table.loud else NUMBER, True) for row in table.rows) + 1.3 * MM
         for n in range(len(table.heads))
     ]
+    heads = [width_of(latin(each), SMALL, False) + 1.3 * MM for each in table.heads]
+    with_heads = [max(pair) for pair in zip(needed, heads, strict=True)]
+    if sum(with_heads) <= room:
+        needed = with_heads
     spare = (room - sum(needed)) / len(needed)
     edges = [x]
     for each in needed:

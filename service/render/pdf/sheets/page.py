@@ -45,6 +45,16 @@ def length(of: Sequence[Run]) -> float:
     return sum([width_of(text, size, bold) for text, size, bold in of])
 
 
+def cut(name: str, room: float, size: float, *, bold: bool) -> str:
+    """Return a name as long as there is room for, three points where it goes on."""
+    if width_of(name, size, bold) <= room:
+        return name
+    kept = name
+    while len(kept) > 1 and width_of(f"{kept.rstrip()}\u2026", size, bold) > room:
+        kept = kept[:-1]
+    return f"{kept.rstrip()}\u2026"
+
+
 @dataclass
 class Page:
     """Marks on one page, from the upper left corner of its box."""
@@ -88,9 +98,7 @@ class Page:
         said = latin(text)
         while size > NUMBER and width_of(said, size, bold) > room:
             size -= 0.5
-        while len(said) > 1 and width_of(said, size, bold) > room:
-            said = said[:-1]
-        self.words(x, y, ((said, size, bold),), anchor)
+        self.words(x, y, ((cut(said, room, size, bold=bold), size, bold),), anchor)
 
     def wrapped(
         self,

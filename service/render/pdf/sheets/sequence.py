@@ -16,6 +16,7 @@ from service.render.pdf.sheets.page import (
     SMALL,
     Page,
     broken,
+    cut,
     length,
     runs,
 )
@@ -119,13 +120,7 @@ def _named(name: str, room: float) -> list[str]:
             lines[-1] = wider
         elif len(lines) < 2:
             lines.append(word)
-    return [_cut(each, room) for each in lines]
-
-
-def _cut(word: str, room: float) -> str:
-    while len(word) > 1 and width_of(word, SMALL, True) > room:
-        word = word[:-1]
-    return word
+    return [cut(each, room, SMALL, bold=True) for each in lines]
 
 
 def _phase(page: Page, phase: Phase, at: _Columns, y: float) -> float:
