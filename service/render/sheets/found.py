@@ -8,6 +8,8 @@ from service.render.sheets.figures import digits
 from service.render.sheets.front import foot
 from service.render.sheets.scene import Plan
 
+LONGEST_SIDE: Final = 12
+"""Letters of a side's name that a line of the form has room for; else left and right are said."""
 TIMES: Final = ("start", "15 min", "30", "45", "1 h", *(f"{n // 2} h{' 30' if n % 2 else ''}" for n in range(3, 13)))
 """When each housing is read: every 15 minutes in the first hour, then every 30 to 6 hours (rule 4.6 of the run-in)."""
 
@@ -56,7 +58,8 @@ def _form(plan: Plan, name: str, role: str) -> Form:
     """Return the form of one bearing: every line may be left as not seen, none is left empty."""
     figures = plan.figures
     sides = [plan.side(way) for way in ("minus", "plus")]
-    left, right = ("left", "right") if not all(sides) or sides[0] == sides[1] else sides
+    named = all(sides) and sides[0] != sides[1] and max(map(len, sides)) <= LONGEST_SIDE
+    left, right = sides if named else ("left", "right")
     limits = plan.limits("initial_clearance", name)
     initial = figures.ends(limits)
     gap = plan.limits("free_gap", name)

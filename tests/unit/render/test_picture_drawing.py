@@ -78,6 +78,4 @@ def test_a_line_through_points_comes_back_open_or_closed(corners: list[tuple[flo
     drawing = Drawing("line", marks=[Path(tuple(corners), 2.0, closed=closed)])
     mark = parsed(svg(drawing))[-1]
     assert mark.tag.endswith("polygon" if closed else "polyline")
-    assert all(
-        abs(x - a) <= 0.01 and abs(y - b) <= 0.01 for (x, y), (a, b) in zip(points(mark), corners, strict=True)
-    )
+    assert all(abs(x - a) <= 0.01 and abs(y - b) <= 0.01 for (x, y), (a, b) in zip(points(mark), corners, strict=True))

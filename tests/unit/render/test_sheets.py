@@ -358,6 +358,19 @@ def test_the_pdf_is_the_same_bytes_each_time_and_fills_its_paper(name: str, pape
         document.close()
 
 
+def test_sheet_three_has_a_form_for_every_bearing_the_whole_log_and_hand_back(name: str) -> None:
+    """Readings every 15 minutes in the first hour, then every 30 to 360; the stop limit before the first of them."""
+    record, _, _ = made(name)
+    said = " ".join(page for page in texts(pdf_of(name)) if "SHEET 3" in page)
+    supports = record["arrangement"]["supports"]
+    assert said.count("Ring moves by hand") == said.count("seen from the nut") == len(supports)
+    for each in ("start", "15 min", "30", "45", "1 h", "1 h 30", "2 h", "5 h 30", "6 h"):
+        assert each in said
+    assert said.index("stop limit") < said.index("15 min")
+    for each in ("Vibration", "Bolts, locked out again", "Grease used", "Done otherwise than planned", "locks off"):
+        assert each in said
+
+
 # blanks
 
 

@@ -14,7 +14,7 @@ from service.render.pdf.document import SIZES, named_font
 from service.render.pdf.fonts import FONTS, latin
 from service.render.pdf.marks import operators
 from service.render.pdf.sheets.annex import annex_columns, annex_count, annex_pages
-from service.render.pdf.sheets.found import form_groups, found_pages
+from service.render.pdf.sheets.found import found_groups, found_pages
 from service.render.pdf.sheets.numbers import front_apart, front_page, numbers_count, numbers_pages
 from service.render.pdf.sheets.page import BOX_WIDTH, MM, Page
 from service.render.pdf.sheets.sequence import pages_needed, picture_count, picture_pages, sequence_pages
@@ -83,7 +83,7 @@ def sheet_pages(plan: Plan, *, address: str | None = None, further: int = 0) -> 
     order, last = sequence(plan, numbered(shown)), found(plan)
     apart = int(front_apart(first))
     drawn = 0 if alone else picture_count(shown)
-    sizes = [apart, numbers_count(first), len(pages_needed(order)), drawn, len(form_groups(last))]
+    sizes = [apart, numbers_count(first), len(pages_needed(order)), drawn, len(found_groups(last, load_mark()))]
     count = sum(sizes) + further
     starts = [1 + sum(sizes[:n]) for n in range(len(sizes))]
     pages = [front_page(top, first, number=1, count=count)] if apart else []

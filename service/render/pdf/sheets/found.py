@@ -19,25 +19,32 @@ CIRCLE: Final = 31 * MM
 
 
 def found_pages(head: Head, content: Found, circle: Drawing, *, number: int, count: int) -> Iterator[Page]:
-    """Yield sheet 3: two forms on a page; run-in and hand-back last."""
-    groups = form_groups(content)
-    for n, forms in enumerate(groups):
-        last = n == len(groups) - 1
-        page = headed(head, "SHEET 3: AS FOUND AND RUN-IN" if last else "SHEET 3: AS FOUND", number + n, count)
-        y = _bar(page, TOP - 0.6 * MM, "As found", "before anything is moved; a line not looked at: write not seen")
-        y = _rows(page, content.shaft_rows, 0, y, BOX_WIDTH)
-        y = _forms(page, forms, circle, y + 0.8 * MM)
+    """Yield sheet 3: two forms on a page; run-in and hand-back last, on a page of their own where there is no room."""
+    for n, (forms, last) in enumerate(found_groups(content, circle)):
+        title = ("AS FOUND AND RUN-IN" if forms else "RUN-IN") if last else "AS FOUND"
+        page = headed(head, f"SHEET 3: {title}", number + n, count)
+        y = _as_found(page, content, forms, circle) if forms else TOP - 1.6 * MM
         if last:
-            y = _run_in(page, content, y)
-            _hand_back(page, content, y)
+            _hand_back(page, content, _run_in(page, content, y))
         footed(page, content.foot.partition("Drive")[0], "photograph this page or type it in")
         yield page
 
 
-def form_groups(content: Found) -> list[Sequence[Form]]:
-    """Return the forms of each page."""
+def found_groups(content: Found, circle: Drawing) -> list[tuple[Sequence[Form], bool]]:
+    """Return the forms of each page, and whether run-in and hand-back stand below them."""
     forms = content.forms
-    return [forms[n : n + FORMS_ON_A_PAGE] for n in range(0, len(forms), FORMS_ON_A_PAGE)] or [()]
+    groups = [forms[n : n + FORMS_ON_A_PAGE] for n in range(0, len(forms), FORMS_ON_A_PAGE)] or [()]
+    trial = Page()
+    end = _hand_back(trial, content, _run_in(trial, content, _as_found(trial, content, groups[-1], circle)))
+    if end <= BOX_HEIGHT - 5 * MM:
+        return [*((each, False) for each in groups[:-1]), (groups[-1], True)]
+    return [*((each, False) for each in groups), ((), True)]
+
+
+def _as_found(page: Page, content: Found, forms: Sequence[Form], circle: Drawing) -> float:
+    y = _bar(page, TOP - 0.6 * MM, "As found", "before anything is moved; a line not looked at: write not seen")
+    y = _rows(page, content.shaft_rows, 0, y, BOX_WIDTH)
+    return _forms(page, forms, circle, y + 0.8 * MM)
 
 
 def _bar(page: Page, y: float, title: str, said: str = "") -> float:
@@ -142,13 +149,15 @@ def _plot(page: Page, content: Found, x: float, y: float, foot: float) -> None:
     page.text(left, foot - 0.6 * MM, f"{unit} over hours; stop limit across")
 
 
-def _hand_back(page: Page, content: Found, y: float) -> None:
+def _hand_back(page: Page, content: Found, y: float) -> float:
+    """Draw the last rows; return where they end."""
     y = _bar(page, y + 0.4 * MM, "Hand-back")
     wide = (BOX_WIDTH - 4 * MM) / 2
+    feet = [y]
     for x, rows in zip((0.0, wide + 4 * MM), content.hand_back, strict=True):
         foot = y
         for row in parts.fitting(rows, wide):
-            if foot + 5.4 * MM > BOX_HEIGHT - 5 * MM:
-                break
             foot += 5.4 * MM
             parts.draw(page, row, x, foot, wide)
+        feet.append(foot)
+    return max(feet)
