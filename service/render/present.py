@@ -155,6 +155,15 @@ def _set_on_a_wrench(unit: str, n_m_per_unit: float = 1.0) -> Callable[[float], 
     return printed
 
 
+def _lifted(under_10_kg: str, above: str, unit: str, kg_per_unit: float = 1.0) -> Callable[[float], str]:
+    """Return a printer for what is lifted, rounded up: finer steps under 10 kg."""
+
+    def printed(value_kg: float) -> str:
+        return _stepped(under_10_kg if value_kg < 10 else above, ROUND_CEILING, unit, kg_per_unit)(value_kg)
+
+    return printed
+
+
 def _weighed(steps: tuple[tuple[int | None, str], ...], unit: str, g_per_unit: float = 1.0) -> Callable[[float], str]:
     """Return a printer for what a scale shows: steps by the amount in grams, below which each of them holds."""
 
@@ -296,8 +305,8 @@ _IN: dict[str, dict[str, Printer]] = {
         "torque_computed": ("N.m", _identity, _set_on_a_wrench("N.m")),
         "pressure": ("MPa", _identity, _significant(4, "MPa")),
         "temperature": ("degC", _identity, _significant(4, "degC")),
-        "temperature_difference": ("K", _identity, _significant(4, "K")),
-        "mass": ("kg", _identity, _significant(4, "kg")),
+        "temperature_difference": ("K", _identity, _stepped("1", ROUND_HALF_UP, "K")),
+        "mass": ("kg", _identity, _lifted("0.1", "1", "kg")),
         "grease": ("g", _per(1 / 1000), _weighed(((100, "5"), (500, "10"), (None, "50")), "g")),
         "temperature_limit": ("degC", _identity, _stepped("1", ROUND_FLOOR, "degC")),
         "temperature_aim": ("degC", _identity, _stepped("1", ROUND_CEILING, "degC")),
@@ -317,8 +326,8 @@ _IN: dict[str, dict[str, Printer]] = {
         "torque_computed": ("lbf.ft", _per(N_M_PER_LBF_FT), _set_on_a_wrench("lbf.ft", N_M_PER_LBF_FT)),
         "pressure": ("psi", _per(MPA_PER_PSI), _significant(4, "psi", MPA_PER_PSI)),
         "temperature": ("degF", _fahrenheit, _fahrenheit_text),
-        "temperature_difference": ("degF_diff", _per(5 / 9), _significant(4, "degF", 5 / 9)),
-        "mass": ("lb", _per(KG_PER_LB), _significant(4, "lb", KG_PER_LB)),
+        "temperature_difference": ("degF_diff", _per(5 / 9), _stepped("2", ROUND_HALF_UP, "degF", 5 / 9)),
+        "mass": ("lb", _per(KG_PER_LB), _lifted("0.5", "1", "lb", KG_PER_LB)),
         "grease": (
             "oz",
             _per(KG_PER_LB / 16),

@@ -44,7 +44,7 @@ def _step(step: Mapping[str, Any], units: UnitSystem) -> dict[str, Any]:
     return {
         "number": step["number"],
         "id": step["id"],
-        "positions": list(step["positions"]),
+        "positions": step["positions"],
         "hold": step["hold"],
         "stop": step["stop"],
         "short_text": cleaned(step["title"], ascii_only=True),
@@ -54,24 +54,21 @@ def _step(step: Mapping[str, Any], units: UnitSystem) -> dict[str, Any]:
 
 
 def _said(step: Mapping[str, Any]) -> Iterator[Text]:
-    """Yield what a step says at the standard level: cautions first, then what differs, what is written down last."""
+    """Yield what a step says, cautions first, what is to be written down last."""
     if step["positions"]:
         yield f"At {', '.join(step['positions'])}:"
     if step["stop"] is not None:
-        yield "STOP: go on only when another person has approved it."
-    elif step["hold"] is not None:
+        yield "STOP: go on only when another person approved why."
+    if step["hold"] is not None:
         yield f"HOLD {step['hold']}: go on only when it is signed."
     for caution in step["cautions"]:
         yield ("CAUTION: ", *_parts(caution))
     yield step["text"]["standard"]
     for each in step["by_position"]:
         yield (f"{each['position']}: ", *_parts(each["text"]))
-    record = step["record"] or {"limits": []}
-    for limits in record["limits"]:
-        kind, where = (
-            record["kind"].replace("_", " "),
-            "" if limits["position"] is None else f" at {limits['position']}",
-        )
+    for limits in (step["record"] or {}).get("limits", ()):
+        kind = step["record"]["kind"].replace("_", " ")
+        where = f" at {limits['position']}" if limits["position"] else ""
         low, high = limits["min"], limits["max"]
         yield (f"Write down {kind}{where}: ", *((low,) if low == high else (low, " to ", high)), ".")
 

@@ -200,11 +200,11 @@ def _order(client: Recorder, example: Any, read: Any) -> None:
     client.made("POST", f"{one}/card-links", example("make_card_link"))
     client.made("POST", f"{one}/readings", example("record_readings"))
     client.made("POST", f"{one}/as-found", example("record_as_found"))
-    sent(client, order["id"], initial("tail", 0.0040), residual("tail", 0.0025))
+    sent(client, order["id"], initial("tail", 0.0040), residual("tail", 0.0020))
     client.made("POST", f"{one}/deviations", example("approve_deviation"))
     plan = client.made("GET", f"{one}/instructions")
     still = sent(client, order["id"], isolated())["hold_points_open"]
-    sent(client, order["id"], *closing_readings(still, plan))
+    sent(client, order["id"], *closing_readings(still, plan, clearance_in=0.0020))
     done = client.made("POST", f"{one}/completion", example("complete_work_order"))
     client.made("POST", f"{one}/corrections", example("correct_completion") | {"corrects": done["id"]})
     read(f"{one}/completion", f"{one}/readings", f"{one}/as-found", f"{one}/deviations", f"{one}/job-response")

@@ -5,7 +5,7 @@ from typing import Any
 
 from service import units
 from service.store.database import Database
-from service.store.queries import assets, completions, entries, sites, work_orders
+from service.store.queries import assets, completions, entries, readiness, sites, work_orders
 from service.store.unit_of_work import Event, Tx, Written
 
 OPENED_AT = datetime(2026, 1, 7, 6, 30, tzinfo=UTC)
@@ -74,12 +74,16 @@ def reading(tx: Tx, order_id: str, **members: Any) -> entries.ReadingRow:
 
 
 def life_of(tx: Tx, order_id: str) -> completions.CompletionRow:
-    """A row in every table of an order's life: a reading, a deviation, what was found, completion and correction."""
+    """A row in every table of an order's life: a reading, a deviation, what was found, an answer, its end."""
     reading(tx, order_id)
     approved = {"reason": "worn gauge", "approved_by": "B. Foreman", "taken_by": "A. Fitter"}
     where = {"entry": 2, "step": "rings", "position": None, "revision": 2}
     entries.insert_deviation(tx, work_order_id=order_id, **where, **approved)
     entries.insert_as_found(tx, work_order_id=order_id, position="tail", made_revision=None, document={})
+    said = {"position": None, "value": {"at_hand": True}, "answered_by": "C. Planner", "source": None}
+    readiness.insert_answer(tx, work_order_id=order_id, question="R13", made_revision=2, **said)
+    released = {"released_by": "D. Lead", "reason": "known machine", "questions_open": []}
+    readiness.insert_release(tx, work_order_id=order_id, revision=1, **released)
     row = completions.insert_completion(
         tx, work_order_id=order_id, revision=2, completed_at=OPENED_AT, completed_by="A. Fitter", document={}
     )

@@ -29,7 +29,7 @@ class Way:
             "position": self.position,
             "way": self.tightening,
             "force": None if self.force is None else units.force(self.force.force_n),
-            "torque": None if self.force is None else units.torque(self.force.torque_n_m),
+            "torque": None if self.force is None else units.torque_computed(self.force.torque_n_m),
             "oil": self.oil,
         }
 

@@ -33,6 +33,9 @@ from service.words import UNIT_SYSTEMS
         (Quantity("temperature", 80.0), "80 degC (176 degF)", "176 degF (80 degC)"),
         (Quantity("temperature", -40.0), "-40 degC (-40 degF)", "-40 degF (-40 degC)"),
         (Quantity("temperature_difference", 60.0), "60 K (108 degF)", "108 degF (60 K)"),
+        (Quantity("temperature_difference", 14.6), "15 K (26 degF)", "26 degF (15 K)"),  # 26.28 degF
+        (Quantity("mass", 2.34), "2.4 kg (5.5 lb)", "5.5 lb (2.4 kg)"),  # 5.16 lb; what is lifted is printed up
+        (Quantity("mass", 540.2), "541 kg (1191 lb)", "1191 lb (541 kg)"),  # 1190.9 lb
         (Quantity("time", 26_000.0), "26000 h", "26000 h"),
         # own conventions of the order of work, its checks W21 to W24: as the tool shows it, limits inward
         (Quantity("gap_least", 2.597), "2.6 mm (0.105 in)", "0.105 in (2.6 mm)"),
