@@ -48,6 +48,7 @@ def upgrade() -> None:
             ["site_id", "replaces"],
             ["site_id", "id"],
             ondelete="RESTRICT",
+            postgresql_not_valid=True,  # the column is new: no row to look at under the lock
         )
     set_aside_stays(on_sqlite=on_sqlite)
 
@@ -105,7 +106,12 @@ def change_on_postgresql(kinds: tuple[str, ...], changes: tuple[str, ...]) -> No
     for change in changes:
         op.execute(sa.text(change.replace(":", "\\:")))
     op.execute("ALTER TABLE readings ENABLE TRIGGER tr_readings_change")
-    op.create_check_constraint(op.f("ck_readings_kind_known"), "readings", f"kind IN ({listed(kinds)})")
+    op.create_check_constraint(
+        op.f("ck_readings_kind_known"),
+        "readings",
+        f"kind IN ({listed(kinds)})",
+        postgresql_not_valid=True,  # each row stood under the check before, and was changed above
+    )
 
 
 def rebuild_on_sqlite(kinds: tuple[str, ...], kind: str, document: str, *, replaces: bool) -> None:
