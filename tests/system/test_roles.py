@@ -12,7 +12,7 @@ from pathlib import Path
 import psycopg
 import pytest
 
-from service import demo_history
+from service.demo.history import history
 from service.store import engines, migrate
 from tests import databases
 from tests.system.servers import run_command
@@ -58,7 +58,7 @@ def done(url: str, *arguments: str) -> str:
 
 
 def test_every_command_does_its_work(door: str, tmp_path: Path) -> None:
-    stays = demo_history.history()[:60]
+    stays = history()[:60]
     file, out, chart = tmp_path / "stays.json", tmp_path / "stays.csv", tmp_path / "chart.csv"
     file.write_text(json.dumps({"items": stays}), encoding="utf-8")
     chart.write_text(CHART)
@@ -89,7 +89,7 @@ def test_who_may_make_no_temporary_table_imports_all_the_same(
         name = postgres_url.rpartition("/")[2]
         owner.exec_driver_sql(f"REVOKE TEMPORARY ON DATABASE {name} FROM PUBLIC")
     file = tmp_path / "stays.json"
-    file.write_text(json.dumps({"items": demo_history.history()[:60]}), encoding="utf-8")
+    file.write_text(json.dumps({"items": history()[:60]}), encoding="utf-8")
     done(postgres_url, "sites", "create", "MILL-A", "--name", "Mill A", "--units", "metric")
     assert "60 of 60 stays are new" in done(postgres_url, "import", str(file), "--site", "MILL-A", "--create-assets")
     assert "0 of 60 stays are new" in done(postgres_url, "import", str(file), "--site", "MILL-A")
