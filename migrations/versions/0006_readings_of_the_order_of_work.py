@@ -48,8 +48,11 @@ def upgrade() -> None:
             ["site_id", "replaces"],
             ["site_id", "id"],
             ondelete="RESTRICT",
-            postgresql_not_valid=True,  # the column is new: no row to look at under the lock
+            postgresql_not_valid=True,
         )
+        op.execute(
+            f"ALTER TABLE readings VALIDATE CONSTRAINT {op.f('fk_readings_readings')}"
+        )  # the column is new: NULL
     set_aside_stays(on_sqlite=on_sqlite)
 
 
