@@ -25,7 +25,10 @@ Found = Iterator[tuple[str | None, str]]
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """One question to the office; ``who`` knows, ``why`` it is asked, whether it may be released while open."""
+    """One question to the office; ``who`` knows, ``why`` it is asked, whether it may be released while open.
+
+    ``step``: the step in which it stands as a line to be answered once it was released open; None for none.
+    """
 
     id: str
     question: str
@@ -33,6 +36,7 @@ class Question:
     why: str
     colour: str
     override: bool
+    step: str | None = None
 
 
 @cache
@@ -42,7 +46,7 @@ def all_questions() -> tuple[Question, ...]:
 
 
 def questions(scene: Scene) -> list[Record]:
-    """Return [{id, position, question, who, why, colour, override, status}], in the order R1 to R17.
+    """Return [{id, position, question, who, why, colour, override, step, status}], in the order R1 to R17.
 
     Parameters
     ----------
@@ -64,6 +68,7 @@ def questions(scene: Scene) -> list[Record]:
                     "why": each.why,
                     "colour": _colour(each, scene),
                     "override": each.override,
+                    "step": each.step,
                     "status": ANSWERED if said and status == OPEN else status,
                 }
             )

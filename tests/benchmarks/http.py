@@ -72,7 +72,7 @@ def new_orders(headers: dict[str, str]) -> Requests:
 
     def made(client: int) -> Iterator[bytes]:
         while True:
-            body = order(f"{os.getpid()}-{client}-{next(numbers)}")
+            body = order(f"{os.getpid()}-{client}-{next(numbers)}", allow_second=True)
             yield request_bytes("POST", "/v1/work-orders", json.dumps(body).encode(), headers)
 
     return made

@@ -61,7 +61,7 @@ class Soak:
         if kind < 6:
             return request_bytes("POST", "/v1/clearance-targets", json.dumps(BODY).encode(), self.headers)
         if kind == 6:
-            body = json.dumps(order(f"{number}-{time.monotonic_ns()}", asset=fan())).encode()
+            body = json.dumps(order(f"{number}-{time.monotonic_ns()}", asset=fan(), allow_second=True)).encode()
             return request_bytes("POST", "/v1/work-orders", body, self.headers)
         path = ("/v1/work-orders?limit=20", "/v1/events?limit=50", "/v1/assets")[kind - 7]
         return request_bytes("GET", path, b"", self.headers)

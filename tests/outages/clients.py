@@ -130,7 +130,7 @@ class Mechanic(Client):
 
     def _one_order(self, number: str) -> None:
         keyed = self._random.random() < 0.5  # without a key the order's number makes the retry safe
-        asked = order(number, asset=known_fan(tag=self.tag), positions=("tail",))
+        asked = order(number, asset=known_fan(tag=self.tag), positions=("tail",), allow_second=True)
         opened = self._send("POST", "/v1/work-orders", asked, f"open-{number}" if keyed else None)
         with self.account.lock:
             self.account.orders[number] = opened["id"]

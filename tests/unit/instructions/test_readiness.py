@@ -6,7 +6,8 @@ import pytest
 
 from service import units
 from service.instructions.plan.plan import scene_of
-from service.instructions.readiness import AMBER, OPEN, RED, open_red, questions
+from service.instructions.plan.step_table import built_in_steps
+from service.instructions.readiness import AMBER, OPEN, RED, all_questions, open_red, questions
 from tests.unit.instructions.cases import changed, fan
 from tests.unit.instructions.machines import asset, job, position
 
@@ -30,6 +31,13 @@ def test_nothing_known_leaves_every_red_question_open() -> None:
 
 def test_only_lifting_and_the_lie_of_the_shaft_cannot_be_released() -> None:
     assert {each["id"] for each in asked(fan()) if not each["override"]} == {"R14", "R16"}
+
+
+def test_every_question_that_names_a_step_names_one_there_is() -> None:
+    known = {step.id for step in built_in_steps()}
+    named = {each.id: each.step for each in all_questions() if each.step is not None}
+    assert set(named.values()) <= known
+    assert named["R1"] == "check-parts" and named["R12"] == "before-start"  # [100] and [350] of the order of work
 
 
 def test_what_was_said_in_the_office_closes_its_question() -> None:

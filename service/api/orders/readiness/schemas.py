@@ -235,6 +235,7 @@ class Question(QuestionName):
     override = ma_fields.Boolean(
         required=True, metadata={"description": "A named person may release the order while it is open"}
     )
+    step = word(null=True, description="Id of the step in which it stands as a line to answer, released open")
     status = ma_fields.String(required=True, metadata={"enum": ["open", "answered", "not_needed"]})
 
 
