@@ -12,8 +12,7 @@ import segno
 from markupsafe import Markup, escape
 
 from service.errors import Text
-from service.render.card.card import words
-from service.render.card.plain_text import cleaned
+from service.render.card.plain_text import cleaned, words
 from service.render.present import quantity_text
 from service.units import Quantity
 from service.words import UnitSystem

@@ -12,9 +12,9 @@ import requests
 
 from service.settings import Settings
 from service.store.database import Database
+from tests.api.cards.test_card_pages import typed_initial
 from tests.api.samples.machines import fan, order
 from tests.api.samples.orders import initial, known_fan
-from tests.api.cards.test_card_pages import typed_initial
 from tests.system.servers import Server, free_port, serving
 from tests.system.test_operations import key_of_a_site, samples
 

@@ -2,17 +2,24 @@
 
 from markupsafe import Markup
 
-from service.render.card.card import Card, Plan, card_of
+from service.render.card.card import DEFAULT_LEVEL, FIRST, LEGEND, Card, Plan, card_of
 from service.render.card.filling import Filling
+from service.render.card.lines import row_parts
 from service.render.card.shaft_line import Shaft, line_of
 from service.render.markup import environment, qr_code, style
 from service.render.pictures.svg import svg
 from service.render.pictures.window import window_picture
-from service.words import UnitSystem
+from service.words import Level, UnitSystem
 
 
 def html_card(
-    plan: Plan, *, units: UnitSystem, shaft: Shaft | None, address: str | None = None, filling: Filling | None = None
+    plan: Plan,
+    *,
+    units: UnitSystem,
+    shaft: Shaft | None,
+    address: str | None = None,
+    filling: Filling | None = None,
+    level: Level = DEFAULT_LEVEL,
 ) -> str:
     """Return the card of a plan as an HTML document.
 
@@ -24,15 +31,21 @@ def html_card(
         Where this card can be read; printed as a QR code when it is absolute.
     filling : Filling or None
         The forms of a card that is filled in; without it the card is read only.
+    level : str
+        ``brief``: the numbers and one line a step; ``standard``: the text of each step; ``full``: everything.
     """
-    card = card_of(plan, units=units)
+    card = card_of(plan, units=units, level=level, shaft=shaft)
     return (
         environment(units)
         .get_template("card.html")
         .render(
             card=card,
+            everywhere={name for name, _ in card.heads},
             windows=_windows(card, units),
             line=_line(card, shaft, units),
+            row_parts=row_parts,
+            legend=LEGEND,
+            first=FIRST,
             address=address,
             code=qr_code(address) if address and address.startswith("http") else None,
             filling=filling,
@@ -41,11 +54,16 @@ def html_card(
     )
 
 
-def _windows(card: Card, units: UnitSystem) -> list[Markup]:
-    named = enumerate(strip.target for strip in card.strips)
-    return [Markup(window_picture(target, units=units, name=f"window-{n}")) for n, target in named]
+def _windows(card: Card, units: UnitSystem) -> list[tuple[str, Markup]]:
+    """Return the windows of clearance by position; one that this job measures first is drawn in full alone."""
+    found = []
+    for n, target in enumerate(card.targets):
+        residual = target["residual_clearance"]
+        if residual is not None and (card.level == "full" or not residual.get("provisional")):
+            found.append((target["position"], Markup(window_picture(target, units=units, name=f"window-{n}"))))
+    return found
 
 
 def _line(card: Card, shaft: Shaft | None, units: UnitSystem) -> Markup | None:
-    drawing = line_of(card, shaft, units)
+    drawing = line_of(card.arrangement, shaft, units)
     return None if drawing is None else Markup(svg(drawing, name="shaft-line"))

@@ -3,7 +3,7 @@
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator
-from typing import Final
+from typing import Any, Final
 
 from service.errors import Text
 from service.render.present import quantity_text
@@ -31,6 +31,7 @@ _ASCII: Final = str.maketrans(
         "«": '"',
         "»": '"',
         "×": "x",
+        "›": ">",
         "±": "+/-",
         "≤": "<=",
         "≥": ">=",
@@ -46,6 +47,17 @@ _ASCII: Final = str.maketrans(
         "œ": "oe",
     }
 )
+
+
+class Bound(str):
+    """Words that stay on one line."""
+
+    __slots__ = ()
+
+
+def words(text: Any) -> tuple[Any, ...]:
+    """Return a text as a tuple of words and quantities."""
+    return text if isinstance(text, tuple) else (text,)
 
 
 def cleaned(text: str, *, ascii_only: bool) -> str:
@@ -101,6 +113,8 @@ class Writer:
 
     def _kept(self, part: str) -> str:
         """Clean words but keep the blanks at their ends: a sentence is put together from parts."""
+        if isinstance(part, Bound):
+            return cleaned(part, ascii_only=self.ascii_only).replace(" ", BOUND)
         if not part.strip():
             return part
         lead = " " if part[0].isspace() else ""

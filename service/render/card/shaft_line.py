@@ -4,7 +4,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from service.render.card.card import Card
 from service.render.pictures.drawing import Drawing
 from service.render.pictures.shaft import shaft_drawing
 from service.words import UnitSystem
@@ -20,12 +19,12 @@ class Shaft:
     wheels: Sequence[Mapping[str, Any]] = ()
 
 
-def line_of(card: Card, shaft: Shaft | None, units: UnitSystem) -> Drawing | None:
-    """Return the picture of the shaft line of a card; none where nothing is known of the shaft."""
-    if shaft is None or card.arrangement is None:
+def line_of(arrangement: Mapping[str, Any] | None, shaft: Shaft | None, units: UnitSystem) -> Drawing | None:
+    """Return the picture of the shaft line of a plan; none where nothing is known of the shaft."""
+    if shaft is None or arrangement is None:
         return None
     return shaft_drawing(
-        card.arrangement,
+        arrangement,
         supports=shaft.supports,
         drives=shaft.drives,
         wheels=shaft.wheels,

@@ -2,10 +2,12 @@
 
 import csv
 import io
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 from service.errors import Text
+from service.render.card.plain_text import words
+from service.render.card.steps import limits_text
 from service.render.present import text
 from service.spreadsheet import inert
 from service.words import UnitSystem
@@ -27,18 +29,25 @@ def steps_csv(instructions: Mapping[str, Any], *, units: UnitSystem) -> str:
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(COLUMNS)
     for step in instructions["steps"]:
-        writer.writerow((step["number"], inert(step["title"]), inert(_long_text(step, units))))
+        long_text = " ".join(text(said, units) for said in step_sentences(step))
+        writer.writerow((step["number"], inert(step["title"]), inert(long_text)))
     return out.getvalue()
 
 
-def _long_text(step: Mapping[str, Any], units: UnitSystem) -> str:
-    where = (f"{step['position']}:",) if step["position"] else ()
-    hold = ("HOLD POINT.",) if step["hold_point"] else ()
-    cautions = (f"CAUTION: {text(each, units)}" for each in step["cautions"])
-    limits = (step["record"] or {}).get("limits")
-    record: tuple[Text, ...] = ()
+def step_sentences(step: Mapping[str, Any]) -> Iterator[Text]:
+    """Yield what a step says at the standard level: cautions first, then what differs, what is written down last."""
+    if step["positions"]:
+        yield f"At {', '.join(step['positions'])}:"
+    if step["stop"] is not None:
+        yield "STOP: go on only when another person has approved it."
+    elif step["hold"] is not None:
+        yield f"HOLD {step['hold']}: go on only when it is signed."
+    for caution in step["cautions"]:
+        yield ("CAUTION: ", *words(caution))
+    yield step["text"]["standard"]
+    for each in step["by_position"]:
+        yield (f"{each['position']}: ", *words(each["text"]))
+    record = step["record"] or {"limits": []}
+    limits = limits_text(record["limits"])
     if limits is not None:
-        low, high = limits["min"], limits["max"]
-        said = (low,) if low == high else (low, " to ", high)
-        record = ((f"Write down {step['record']['kind'].replace('_', ' ')}: ", *said, "."),)
-    return " ".join((*where, *hold, *cautions, text(step["text"], units), *(text(each, units) for each in record)))
+        yield (f"Write down {record['kind'].replace('_', ' ')}: ", *words(limits), ".")

@@ -1,29 +1,23 @@
-"""The text card: the whole plan on paper or a phone, every number in both unit systems."""
+"""The text card: on a terminal, in a field of a maintenance system, on any printer."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from typing import Any, Final
 
 from service.errors import Text
-from service.render.card.annex import annex
-from service.render.card.card import (
-    CONTRADICTION,
-    KIND_WORDS,
-    TWO_ROWS,
-    Plan,
-    cautions,
-    contradicts,
-    fact_rows,
-    held,
-    locating_first,
-    unknowns,
-    words,
-)
-from service.render.card.plain_text import Writer, unbound
-from service.render.card.strips import base_bolt_lines, bolting_lines, support_lines, target_lines
-from service.words import UnitSystem
+from service.render.card.card import DEFAULT_LEVEL, FIRST, LEGEND, Card, Plan, card_of
+from service.render.card.lines import LINE, Numbers, row_text, rows_text
+from service.render.card.plain_text import Bound, Writer, cleaned, unbound, words
+from service.render.card.shaft_line import Shaft
+from service.render.card.steps import Phase, Step
+from service.render.sheets.content import Table
+from service.words import Level, UnitSystem
 
 NARROWEST: Final = 40
 WIDEST: Final = 132
+INDENT: Final = "     "
+_UNDER: Final = "    "
+_HEADS: Final = {"must not go in": "not in"}
+_SHORT_LINE: Final = "____"
 
 
 def card(
@@ -32,6 +26,8 @@ def card(
     units: UnitSystem,
     width: int = 72,
     ascii: bool = True,
+    level: Level = DEFAULT_LEVEL,
+    shaft: Shaft | None = None,
 ) -> str:
     """Return the card of a plan as plain text.
 
@@ -46,6 +42,10 @@ def card(
         Columns, 40 to 132.
     ascii : bool
         Seven-bit characters only.
+    level : str
+        ``brief``: the numbers and one line a step; ``standard``: the text of each step; ``full``: everything.
+    shaft : Shaft or None
+        What stands along the shaft; from it the sides are named.
 
     Raises
     ------
@@ -55,181 +55,191 @@ def card(
     if not NARROWEST <= width <= WIDEST:
         raise ValueError(f"a card is {NARROWEST} to {WIDEST} columns wide, not {width}")
     writer = Writer(units=units, width=width, ascii_only=ascii)
-    lines: list[str] = []
-    for section in _SECTIONS:
-        lines += section(writer, instructions)
-    return "\n".join(unbound(lines)) + "\n"
+    made = card_of(instructions, units=units, level=level, shaft=shaft)
+    return "\n".join(unbound(line for section in _SECTIONS for line in section(writer, made))) + "\n"
 
 
-def _header(writer: Writer, plan: Plan) -> Iterator[str]:
-    order = plan.get("external") or {}
+def _header(writer: Writer, made: Card) -> Iterator[str]:
     yield writer.ruler("=")
-    if order.get("number"):
-        system = f" ({order['system']})" if order.get("system") else ""
-        yield from writer.lines(f"WORK ORDER {order['number']}{system}")
-    kind = str(KIND_WORDS.get(plan["kind"], plan["kind"])).upper()
-    yield from writer.lines(f"{kind}: {', '.join(plan['positions'])}")
-    yield from writer.lines(f"Asset {plan['asset']}, {plan['asset_name']}, shaft {plan['shaft']}")
-    if plan.get("revision") is not None:
-        replaces = f", replaces {plan['supersedes']}" if plan.get("supersedes") else ""
-        yield from writer.lines(f"Revision {plan['revision']}{replaces}, {plan.get('created_at') or 'no date'}")
-    for name in ("id", "sha256"):
-        if plan.get(name):
-            yield from writer.lines(f"{name} {plan[name]}")
-    versions = f"Kind {plan['kind']}, tables {plan['data_version']}, engine {plan['engine_version']}"
-    yield from writer.lines(f"{versions}, site units {plan['units']}")
-    yield from writer.lines("HOLD = go on only when it is signed. STOP = must not be done like this.")
-    yield writer.ruler("=")
+    yield from writer.lines(made.order)
+    for said in (made.title, made.machine, made.revision):
+        yield from writer.lines(said)
+    hold, stop = LEGEND
+    yield from writer.lines(f"HOLD = {hold}. STOP = {stop}.")
 
 
-def _cautions(writer: Writer, plan: Plan) -> Iterator[str]:
-    yield "CAUTION"
-    for caution in cautions(plan):
+def _alerts(writer: Writer, made: Card) -> Iterator[str]:
+    if made.stops:
+        yield from _titled(writer, "STOP: THIS MUST NOT BE DONE LIKE THIS", "#")
+    for stop in made.stops:
+        where = f"{stop.where}: " if stop.where else ""
+        yield from writer.lines((f"{where}{stop.code}: ", *words(stop.detail)), first="# ", rest="# ")
+        for row in stop.facts:
+            yield from writer.lines((f"{row.label}: ", *words(row.text)), first="#   ", rest="#   ")
+        for way in stop.ways:
+            yield from writer.lines(way, first="#   way out: ", rest="#   ")
+    if made.questions:
+        yield from _titled(writer, "ASK FIRST")
+    for each in made.questions:
+        yield from writer.lines((*words(each.said), f" {_SHORT_LINE}"), first="? ", rest="  ")
+        if each.more:
+            yield from writer.lines(each.more, first="  ", rest="  ")
+    if made.also_open:
+        yield from writer.lines(f"Not known either: {made.also_open}", rest="  ")
+    for row in made.changed:
+        yield from writer.lines((f"Not as last time: {row.label}: ", *words(row.text)), rest="  ")
+
+
+def _numbers(writer: Writer, made: Card) -> Iterator[str]:
+    yield from _titled(writer, "NUMBERS")
+    yield from writer.lines("; ".join(f"{name}: {said}" for name, said in made.heads), rest="  ")
+    yield from writer.lines(made.foot, rest="  ")
+    everywhere = {name for name, _ in made.heads}
+    for line in made.numbers:
+        yield from _line(writer, line, everywhere)
+    for row in made.shaft:
+        yield from writer.lines(row_text(row), first="  ", rest=_UNDER)
+
+
+def _line(writer: Writer, line: Numbers, everywhere: set[str]) -> Iterator[str]:
+    number = f"{line.number} " if line.number is not None else "  "
+    alone = len(line.positions) == 1
+    where = "" if set(line.positions) == everywhere else f" ({', '.join(line.positions)})"
+    said = rows_text(line.said)
+    own = rows_text(line.own[0].rows) if alone and line.own else ()
+    head: Text = (f"{line.title}{where}{': ' if said or own else ''}", *said, *(("; ",) if said and own else ()), *own)
+    yield from writer.lines(head, first=number, rest=_UNDER)
+    if line.table is not None:
+        yield from _table(writer, line.table)
+    for each in line.own if not alone else ():
+        yield from writer.lines((f"{each.position}: ", *rows_text(each.rows)), first="  ", rest=_UNDER)
+
+
+def _table(writer: Writer, table: Table) -> Iterator[str]:
+    for row in table.rows:
+        read, *others = (Bound(cell) for cell in row)
+        said: list[str] = [read, ":"]
+        for head, cell in zip(table.heads[1:], others, strict=True):
+            if cell:
+                said += [", " if len(said) > 2 else " ", f"{_HEADS.get(head, head)} ", cell]
+        yield from writer.lines(tuple(said), first=_UNDER, rest="      ")
+    for below in table.below:
+        yield from writer.lines(below, first=_UNDER, rest="      ")
+
+
+def _steps(writer: Writer, made: Card) -> Iterator[str]:
+    squares = "[ ]" * len(made.ends)
+    ends = f": {squares} {', '.join(made.ends)}" if made.level == "brief" and len(made.ends) > 1 else ""
+    yield from _titled(writer, f"STEPS{ends}", "=")
+    for phase in made.phases:
+        yield from _phase(writer, phase, made.level)
+        for step in phase.steps:
+            yield from _brief(writer, step, made) if made.level == "brief" else _step(writer, step, made)
+
+
+def _phase(writer: Writer, phase: Phase, level: Level) -> Iterator[str]:
+    """Yield the head of a phase and its cautions; in brief the first of them beside its title."""
+    title, cautions = cleaned(phase.title.upper(), ascii_only=writer.ascii_only), list(phase.cautions)
+    if level == "brief" and cautions:
+        yield from writer.lines(cautions.pop(0), first=f"{title}  ! ", rest="  ")
+    else:
+        yield from writer.lines(title if level == "brief" else f"-- {title} --")
+    for caution in cautions:
         yield from writer.lines(caution, first="! ", rest="  ")
 
 
-def _alerts(writer: Writer, plan: Plan) -> Iterator[str]:
-    if plan["blocked"]:
-        yield from _titled(writer, "STOP: THIS MUST NOT BE DONE LIKE THIS", "#")
-    for each in plan["blocked"]:
-        where = f"{each['position']}: " if each.get("position") else ""
-        yield from writer.lines((f"{where}{each['code']}: ", *words(each["detail"])), first="# ", rest="# ")
-        for row in fact_rows(each["facts"]):
-            yield from writer.lines((f"{row.label}: ", *words(row.text)), first="#   ", rest="#   ")
-        for way in each["ways_out"]:
-            yield from writer.lines(way, first="#   way out: ", rest="#   ")
-    if plan["missing"]:
-        yield from _titled(writer, "NOT KNOWN: ASK OR MEASURE")
-    for unknown in unknowns(plan):
-        where = f"{unknown.where}: " if unknown.where else ""
-        parts = (f"{where}{unknown.name}: ", *words(unknown.why), ". How: ", *words(unknown.how))
-        yield from writer.lines(parts, first="? ", rest="  ")
+def _brief(writer: Writer, step: Step, made: Card) -> Iterator[str]:
+    yield from writer.lines((step.brief, *_marks(step, made)), first=f"{step.number:<4} ", rest=INDENT)
 
 
-def _strips(writer: Writer, plan: Plan) -> Iterator[str]:
-    for target in plan["targets"]:
-        yield from _titled(writer, f"BEARING {target['position']}")
-        yield from target_lines(writer, target)
-    if plan["arrangement"] is not None:
-        yield from _titled(writer, "LOCATING AND FREE")
-    if contradicts(plan):
-        yield from writer.lines(CONTRADICTION, rest="  ")
-    holding = held(plan)
-    for support in locating_first(plan):
-        yield from support_lines(writer, support, holding)
-    yield from _titled(writer, "CAP BOLTS")
-    yield from _together(writer, plan["bolting"], bolting_lines)
-    if plan["base_bolts"]:
-        yield from _titled(writer, "BASE BOLTS")
-        yield from _together(writer, plan["base_bolts"], base_bolt_lines)
+def _marks(step: Step, made: Card) -> Iterator[str]:
+    """Yield what is ticked and signed at a step, a blank before each; squares without a name are all ends in order."""
+    short = made.level == "brief"
+    line = _SHORT_LINE if short else LINE
+    if short and len(step.ticks) > 1 and step.ticks == made.ends:
+        yield from (" ", Bound("[ ]" * len(step.ticks)))
+    else:
+        for name in step.ticks or (("",) if not step.signs and not step.stop else ()):
+            yield from (" ", Bound(f"[ ] {name}".rstrip()))
+    for n, who in enumerate(step.signs):
+        named = who if who in step.ticks or not short else ""
+        yield from (" ", Bound(" ".join(each for each in (f"HOLD {step.hold}" if n == 0 else "", named, line) if each)))
+    if step.stop:
+        yield from (" ", Bound(f"approved by {line}"))
 
 
-def _together(
-    writer: Writer, records: list[Mapping[str, Any]], strip: Callable[[Writer, Mapping[str, Any]], list[str]]
-) -> Iterator[str]:
-    """Yield the strips of the positions, those that say the same under one head."""
-    positions: dict[tuple[str, ...], list[str]] = {}
-    for each in records:
-        positions.setdefault(tuple(strip(writer, each)), []).append(each["position"])
-    for lines, names in positions.items():
-        yield from writer.lines(f"{', '.join(names)}:", rest="  ")
-        yield from lines
-
-
-def _steps(writer: Writer, plan: Plan) -> Iterator[str]:
-    yield from _titled(writer, "STEPS", "=")
-    phase = None
-    for step in plan["steps"]:
-        if step["phase"] != phase:
-            phase = step["phase"]
-            yield ""
-            yield from writer.lines(f"-- {phase.replace('_', ' ')} --")
-        yield from _step(writer, step)
-
-
-def _step(writer: Writer, step: Mapping[str, Any]) -> Iterator[str]:
-    title = step["title"]
-    mark = "HOLD " if step["hold_point"] and not title.startswith("STOP") else ""
-    where = f" ({step['position']})" if step["position"] else ""
-    indent = "     "
+def _step(writer: Writer, step: Step, made: Card) -> Iterator[str]:
+    level = made.level
     yield ""
-    yield from writer.lines(f"[ ] {mark}{title}{where}", first=f"{step['number']:<4} ", rest=indent)
-    for caution in step["cautions"]:
-        yield from writer.lines(caution, first=f"{indent}! ", rest=f"{indent}  ")
-    yield from writer.lines(step["text"], first=indent, rest=indent)
-    for name in ("tools", "parts"):
-        if step[name]:
-            yield from writer.lines(_listed(f"{name.capitalize()}: ", step[name]), first=indent, rest=indent)
-    if step["record"] is not None:
-        yield from _record(writer, step["record"], indent)
-    if step["hold_point"]:
-        yield from writer.lines("Signed ____________ time ________", first=indent, rest=indent)
-    cited = "; ".join([f"rule {step['rule']}", *step["sources"]])
-    yield from writer.lines(f"({step['id']}: {cited})", first=indent, rest=indent)
+    yield from writer.lines((step.title, *_marks(step, made)), first=f"{step.number:<4} ", rest=INDENT)
+    yield from writer.lines(step.standard, first=INDENT, rest=INDENT)
+    if level == "full" and step.full:
+        yield from writer.lines(step.full, first=INDENT, rest=INDENT)
+    for position, said in step.by_position:
+        yield from writer.lines((f"{position}: ", *words(said)), first=INDENT, rest=f"{INDENT}  ")
+    if step.blank is not None and (level == "full" or not step.blank.elsewhere):
+        yield from writer.lines(_written(step), first=INDENT, rest=f"{INDENT}  ")
+    if level == "full":
+        for name, items in (("Tools", step.tools), ("Parts", step.parts)):
+            if items:
+                yield from writer.lines(_listed(f"{name}: ", items), first=INDENT, rest=INDENT)
+        yield from writer.lines(f"({step.id}: {step.cited})", first=INDENT, rest=INDENT)
 
 
-def _record(writer: Writer, record: Mapping[str, Any], indent: str) -> Iterator[str]:
-    kind, unit = record["kind"], record.get("unit")
-    label = kind.replace("_", " ")
-    if unit is None:
-        yield from writer.lines(f"{label}: [ ] done" if kind == "confirmation" else f"{label}: ________", first=indent)
-        return
-    places = f"row 1 ________ {unit}, row 2 ________ {unit}" if kind in TWO_ROWS else f"________ {unit}"
-    limits = record.get("limits")
-    parts: tuple[Any, ...] = (f"Write down {label}: ", places)
-    if limits is not None:
-        same = limits["min"] == limits["max"]
-        parts += ("; ", limits["min"]) if same else ("; limits ", limits["min"], " to ", limits["max"])
-    yield from writer.lines(parts, first=indent, rest=indent)
+def _written(step: Step) -> Text:
+    """Return the places to write in at a step, and the limits."""
+    blank = step.blank
+    assert blank is not None
+    limits = () if blank.limits is None else (", limits ", *words(blank.limits))
+    if blank.elsewhere:
+        return (f"{blank.label}: written down above", *limits)
+    if blank.unit is None and blank.places != ("",):
+        return (f"{blank.label}: ", Bound(f"[ ] {blank.places[0]}"))
+    said: list[Any] = [f"Write down {blank.label}"]
+    for end in step.ticks or ("",):
+        said.append(f"; {end} " if end else ": ")
+        for place in blank.places:
+            said += [Bound(" ".join(each for each in (place, LINE, blank.unit or "") if each)), " "]
+    return (*said[:-1], *limits)
 
 
-def _needs(writer: Writer, plan: Plan) -> Iterator[str]:
-    yield from _titled(writer, "PARTS")
-    for part in plan["parts"]:
-        where = f"{part['position']}: " if part["position"] else ""
-        count = f"{part['count']} x " if part["count"] is not None else ""
-        yield from writer.lines((where, count, *words(part["name"])), first="[ ] ", rest="    ")
-    yield from _titled(writer, "TOOLS")
-    for tool in plan["tools"]:
-        yield from writer.lines(tool, first="[ ] ", rest="    ")
+def _behind(writer: Writer, made: Card) -> Iterator[str]:
+    for piece in made.behind:
+        if piece.kind == "title":
+            yield from _titled(writer, writer.words(piece.text).upper())
+        elif piece.kind == "phase":
+            yield from writer.lines(("-- ", *words(piece.text), " --"))
+        else:
+            lead = (f"{piece.lead} ",) if piece.lead else ()
+            yield from writer.lines((*lead, *words(piece.text)), rest="  ")
 
 
-def _ends(writer: Writer, plan: Plan) -> Iterator[str]:
-    if plan["warnings"]:
-        yield from _titled(writer, "ALSO READ")
-    for each in plan["warnings"]:
-        yield from writer.lines((f"{each['code']}: ", *words(each["detail"])), first="- ", rest="  ")
-    yield from _titled(writer, "SOURCES")
-    for each in plan["sources"]:
-        yield from writer.lines(f"[{each['id']}] {each['title']} ({each['kind']})", first="- ", rest="  ")
-
-
-def _annex(writer: Writer, plan: Plan) -> Iterator[str]:
-    yield from _titled(writer, "FIGURES BEHIND THIS CARD", "=")
-    for title, found in annex(plan, units=writer.units):
-        yield from writer.lines((f"{title}: ", *words(found), "."), rest="  ")
+def _closing(writer: Writer, made: Card) -> Iterator[str]:
     yield writer.ruler("=")
+    yield from writer.lines(FIRST)
+    if made.level != "full":
+        for said in made.closing:
+            yield from writer.lines(said)
 
 
 def _titled(writer: Writer, title: str, char: str = "-") -> Iterator[str]:
-    yield writer.ruler(char)
-    yield from writer.lines(title)
+    """Yield a heading, a line drawn to the right of it."""
+    *before, last = writer.lines(title)
+    yield from (*before, f"{last} {char * (writer.width - len(last) - 1)}".rstrip())
 
 
-def _listed(lead: str, items: list[Text]) -> Text:
+def _listed(lead: str, items: tuple[Text, ...]) -> Text:
     parts: list[Any] = [lead]
     for count, item in enumerate(items):
         parts += ["; " if count else "", *words(item)]
     return tuple(parts)
 
 
-_SECTIONS: Final[tuple[Callable[[Writer, Plan], Iterator[str]], ...]] = (
+_SECTIONS: Final[tuple[Callable[[Writer, Card], Iterator[str]], ...]] = (
     _header,
-    _cautions,
     _alerts,
-    _strips,
+    _numbers,
     _steps,
-    _needs,
-    _ends,
-    _annex,
+    _behind,
+    _closing,
 )

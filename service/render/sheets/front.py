@@ -86,7 +86,7 @@ def numbers(plan: Plan) -> Numbers:
     return Numbers(
         stops=tuple(stops(plan)),
         standing=STANDING,
-        asks=tuple(asks(plan)),
+        asks=tuple(ask for _, ask in asks(plan)),
         cautions=(*CAUTIONS, *((HOT,) if _hot(plan) else ())),
         columns=columns(plan),
         shaft_rows=shaft_rows(plan),
@@ -121,8 +121,8 @@ def stops(plan: Plan) -> Iterator[Stop]:
         yield Stop(f"{step['title']}{where}", said.removeprefix("STOP: "), before)
 
 
-def asks(plan: Plan) -> Iterator[Ask]:
-    """Yield what is not known, once for all positions that miss the same."""
+def asks(plan: Plan) -> Iterator[tuple[str, Ask]]:
+    """Yield each field that is not known with what is asked, once for all positions that miss the same."""
     grouped: dict[str, list[str]] = {}
     how: dict[str, str] = {}
     for each in plan.record["missing"]:
@@ -133,7 +133,7 @@ def asks(plan: Plan) -> Iterator[Ask]:
     for field, names in grouped.items():
         where = "" if not names or len(names) == len(plan.supports) else f"{', '.join(names)}: "
         said = ASKED.get(field, field.replace("_", " ").replace("/", ", "))
-        yield Ask(f"{where}{said}", _answer(plan, field), how[field])
+        yield field, Ask(f"{where}{said}", _answer(plan, field), how[field])
 
 
 def _answer(plan: Plan, field: str) -> Any:

@@ -54,13 +54,13 @@ def test_the_pdf_is_brief_unless_more_is_asked_for(asked: Any) -> None:
 
 def test_each_level_and_medium_has_a_tag_of_its_own(asked: Any) -> None:
     tags = [asked(query, **PDF).headers["ETag"] for query in ("", "?level=standard", "?level=full", "?paper=a4")]
-    tags.append(asked("?level=brief", **HTML).headers["ETag"])
+    tags.append(asked("?paper=a4", **HTML).headers["ETag"])
     assert len(set(tags)) == len(tags)
     assert asked("?level=full", **PDF, **{"If-None-Match": tags[2]}).status_code == 304
 
 
-def test_html_with_a_level_is_the_print_view_with_a_policy_that_lets_nothing_run(asked: Any) -> None:
-    answer = asked("?level=brief", **HTML)
+def test_html_with_a_paper_is_the_print_view_with_a_policy_that_lets_nothing_run(asked: Any) -> None:
+    answer = asked("?paper=a4", **HTML)
     page = Page(answer.get_data(as_text=True))
     assert page.faults == [] and not page.all("script")
     assert len(page.all("svg")) == 4

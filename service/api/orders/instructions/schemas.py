@@ -307,12 +307,15 @@ class CardQuery(UnitsQuery):
     )
     paper = fields.Choice(
         PAPER_SIZES,
-        metadata={"description": "Paper of the PDF; Letter for inch units, A4 for metric when left out"},
+        metadata={
+            "description": "Paper of the PDF; Letter for inch units, A4 for metric when left out. HTML becomes the "
+            "print view of the same sheets when it is given"
+        },
     )
     level = fields.Choice(
         LEVELS,
         metadata={
-            "description": "How much is printed. brief: the sheets; standard: the standard texts too; full: reasons, "
-            "sources and every figure too. A PDF is brief when left out; HTML becomes its print view when given"
+            "description": "How much is said. brief: the numbers and one line a step; standard: the text of each step "
+            "too; full: reasons, sources and every figure too. Left out: standard; brief for a PDF and the print view"
         },
     )

@@ -13,6 +13,7 @@ from service.api.orders.instructions.pictures import shaft_of
 from service.api.orders.instructions.schemas import CardQuery, Instructions
 from service.errors import NotFound
 from service.exchange.media import JSON
+from service.render.card.card import DEFAULT_LEVEL
 from service.render.card.html import html_card
 from service.render.card.markdown import markdown_card
 from service.render.card.shaft_line import Shaft
@@ -93,18 +94,16 @@ def _instructions(call: Call, order_id: str, number: int | None) -> Response:
     address = f"{current_app.config['PUBLIC_URL']}/v1/work-orders/{order.id}/instructions/{revision.number}"
     body = card_body(media, order, revision, units=call.units, address=address, query=call.query)
     others = ", ".join(f'<{address}>; rel="alternate"; type="{each}"' for each in (JSON, *CARDS) if each != media)
-    if media == HTML and "level" in call.query:
+    if media == HTML and "paper" in call.query:
         headers["Content-Security-Policy"] = content_policy("sheets.css")
     return card_answer(media, body, order, {**headers, "Link": others})
 
 
 def _tagged(media: str, query: Mapping[str, Any]) -> str:
+    level, paper = query.get("level", ""), query.get("paper", "")
     if media == PLAIN:
-        return f"txt{query['width']}{query['ascii'][0]}"
-    level = query.get("level", "")
-    return (
-        f"pdf{query.get('paper', '')}{level}" if media == PDF else f"{_SUFFIX[media]}{level if media == HTML else ''}"
-    )
+        return f"txt{query['width']}{query['ascii'][0]}{level}"
+    return f"{_SUFFIX[media]}{'' if media == MARKDOWN else paper}{level}"
 
 
 def card_body(
@@ -117,23 +116,28 @@ def card_body(
     query: Mapping[str, Any],
 ) -> str | bytes:
     """Return the card of a revision in one of ``CARDS``."""
-    plan = card_record(order, revision)
+    plan, along = card_record(order, revision), shaft(revision)
+    level: Level = query.get("level") or (DEFAULT_LEVEL if _is_card(media, query) else "brief")
     if media == PLAIN:
-        return card(plan, units=units, width=query["width"], ascii=query["ascii"] == "true")
+        width, ascii_only = query["width"], query["ascii"] == "true"
+        return card(plan, units=units, width=width, ascii=ascii_only, level=level, shaft=along)
     if media == MARKDOWN:
-        return markdown_card(plan, units=units, address=address)
-    given: Level | None = query.get("level")
-    along = shaft(revision)
-    if media == HTML and given is None:
-        return html_card(plan, units=units, shaft=along, address=address)
+        return markdown_card(plan, units=units, address=address, level=level, shaft=along)
+    if _is_card(media, query):
+        return html_card(plan, units=units, shaft=along, address=address, level=level)
     if media == HTML:
         from service.render.pages.sheets import sheets_page
 
-        return sheets_page(plan, units=units, shaft=along, address=address, level=given or "brief")
+        return sheets_page(plan, units=units, shaft=along, address=address, level=level)
     from service.render.pdf.sheets.document import pdf_sheets
 
     paper: PaperSize = query.get("paper") or ("letter" if units == "inch" else "a4")
-    return pdf_sheets(plan, units=units, shaft=along, address=address, paper=paper, level=given or "brief")
+    return pdf_sheets(plan, units=units, shaft=along, address=address, paper=paper, level=level)
+
+
+def _is_card(media: str, query: Mapping[str, Any]) -> bool:
+    """Return whether a card is asked for, to be read from its top, and not the sheets to print."""
+    return media in (PLAIN, MARKDOWN) or (media == HTML and query.get("paper") is None)
 
 
 def shaft(revision: RevisionRow) -> Shaft:

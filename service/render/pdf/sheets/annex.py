@@ -3,10 +3,13 @@
 from collections.abc import Iterable, Iterator
 from typing import Final
 
+from service.render.card.plain_text import cleaned
 from service.render.pdf.sheets.head import TOP, footed, headed
 from service.render.pdf.sheets.page import BOX_HEIGHT, BOX_WIDTH, FINE, MM, Page, Run, length, runs
+from service.render.present import text
 from service.render.sheets.annex import Piece
 from service.render.sheets.content import Head
+from service.words import UnitSystem
 
 SIZE: Final = 10.0
 LINE: Final = 4.15 * MM
@@ -19,13 +22,13 @@ Set = tuple[float, tuple[tuple[Run, ...], ...], bool]
 """Room before a piece, its lines, whether a line is drawn below it."""
 
 
-def annex_columns(pieces: Iterable[Piece]) -> list[list[Set]]:
+def annex_columns(pieces: Iterable[Piece], units: UnitSystem) -> list[list[Set]]:
     """Return the pieces set into columns; a heading is never the last of its column."""
     columns: list[list[Set]] = [[]]
     y = TOP
     waiting: list[Set] = []
     for piece in pieces:
-        waiting.append(_set(piece))
+        waiting.append(_set(piece, units))
         if piece.kind in SIZES:
             continue
         wanted = sum(before + LINE * len(lines) for before, lines, _ in waiting)
@@ -55,11 +58,13 @@ def annex_count(columns: list[list[Set]]) -> int:
     return -(-len(columns) // 2)
 
 
-def _set(piece: Piece) -> Set:
+def _set(piece: Piece, units: UnitSystem) -> Set:
+    text_said = cleaned(text(piece.text, units), ascii_only=False)
     if piece.kind in SIZES:
-        lines = tuple(_lines(((piece.text, True),), WIDE, SIZES[piece.kind]))
+        lines = tuple(_lines(((text_said, True),), WIDE, SIZES[piece.kind]))
         return BEFORE[piece.kind], lines, piece.kind == "title"
-    said = ((piece.lead, True), (piece.text, False)) if piece.lead else ((piece.text, False),)
+    lead = cleaned(piece.lead, ascii_only=False)
+    said = ((lead, True), (text_said, False)) if lead else ((text_said, False),)
     return BEFORE[piece.kind], tuple(_lines(said, WIDE, SIZE)), False
 
 
@@ -67,8 +72,8 @@ def _lines(said: Iterable[tuple[str, bool]], room: float, size: float) -> Iterat
     """Yield the lines of words of two weights; a word that is longer than a line is cut where it must be."""
     line: list[Run] = []
     used = 0.0
-    for text, bold in said:
-        for word in text.split():
+    for written, bold in said:
+        for word in written.split():
             for piece in _pieces(word, room, size, bold=bold):
                 measured = runs(f"{' ' if line else ''}{piece}", size, bold=bold)
                 if line and used + length(measured) > room:

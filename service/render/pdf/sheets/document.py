@@ -66,7 +66,7 @@ def pages_of(
 ) -> list[Page]:
     """Return the pages of the sheets, with the annex that a level adds; see ``pdf_sheets``."""
     plan = Plan(record, Figures(units), shaft)
-    columns = [] if level == "brief" else annex_columns(annex(plan, full=level == "full"))
+    columns = [] if level == "brief" else annex_columns(annex(plan, full=level == "full"), units)
     further = annex_count(columns)
     pages = sheet_pages(plan, address=address, further=further)
     count = len(pages) + further
