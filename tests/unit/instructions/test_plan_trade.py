@@ -25,7 +25,10 @@ def said(made, name, level="standard", place=None):
 def everything(made):
     parts = [each["text"][level] for each in made["steps"] for level in ("brief", "standard", "full")]
     parts += [beside["text"] for each in made["steps"] for beside in each["by_position"]]
-    parts += [*(one for each in made["steps"] for one in each["tools"]), *(each["name"] for each in made["parts"])]
+    parts += [
+        *(one for each in made["steps"] for one in each["tools"]),
+        *(each["said"] for each in made["planning"]["parts"]),
+    ]
     return " ".join(site_text(part, "metric") for part in parts)
 
 
@@ -179,7 +182,7 @@ def test_a_ball_bearing_is_driven_up_by_displacement_and_asked_for_no_blade():
     assert "about 0.40 mm more, nut about 75 degrees" in said(made, "tighten")
     limits = step(made, "tighten")["record"]["limits"][0]
     assert (limits["min"].value, limits["max"].value) == pytest.approx((0.31, 0.51))
-    assert "feeler" not in " ".join(text(tool, "metric") for tool in made["tools"]).replace("thinnest feeler", "")
+    assert "feeler" not in " ".join(text(tool["said"], "metric") for tool in made["planning"]["tools"]).replace("thinnest feeler", "")
     assert step(made, "initial")["record"]["kind"] == "class_read"
     assert step(made, "residual")["record"]["kind"] == "swivel"
     assert "turns freely and swivels" in said(made, "residual")
@@ -384,7 +387,7 @@ def test_a_refitted_bearing_is_looked_over_and_measured_anew():
     assert "it does not go back" in said(made, "keep-bearing")
     assert step(made, "initial")["hold"] == 3
     assert "washer and seals new" in said(made, "check-parts", "brief").lower()
-    assert "bearing 22216" not in " ".join(text(each["name"], "metric") for each in made["parts"])
+    assert "bearing 22216" not in " ".join(text(each["said"], "metric") for each in made["planning"]["parts"])
 
 
 @pytest.mark.parametrize(
