@@ -42,10 +42,11 @@ def run(*, once: bool, port: int) -> int:
             _wait(server, base_url)
             order = _opened(session, base_url, plant)
             print(_card(session, base_url, order), flush=True)
-            print("\nThe crew begins at the held end:", flush=True)
+            print("
+The crew begins at the held end:", flush=True)
             for said in round_of(session, f"{base_url}/v1/work-orders/{order['id']}"):
                 print(f"  {said}", flush=True)
-            print(_closing_words(base_url, key, order), flush=True)
+            print(_closing_words(base_url, key, order, _link(session, base_url, order)), flush=True)
             if once:
                 return 0
             return _served(server)
@@ -124,30 +125,35 @@ def _opened(session: requests.Session, base_url: str, plant: dict[str, Any]) -> 
 
 
 def _card(session: requests.Session, base_url: str, order: dict[str, Any]) -> str:
-    url = f"{base_url}/v1/work-orders/{order['id']}/instructions"
+    url = f"{base_url}/v1/work-orders/{order['id']}/instructions?level=brief"
     answer = session.get(url, headers={"Accept": "text/plain"}, timeout=10)
     answer.raise_for_status()
     return answer.text
 
 
-def _closing_words(base_url: str, key: str, order: dict[str, Any]) -> str:
-    target = '{"bearing": {"designation": "22216 K/C3"}, "measured_clearance": {"value": 0.0040, "unit": "in"}}'
-    again = json.dumps({"external": {"system": "alder-maintenance", "number": "WO-10232"}, "asset": "CNV-7-HEAD",
-                        "positions": ["far side"]})  # fmt: skip
-    head = f"-H 'Authorization: Bearer {key}'"
-    body = "-H 'Content-Type: application/json'"
-    return f"""
-The card above was made by {base_url}
-API key (this demo only): {key}
+def _link(session: requests.Session, base_url: str, order: dict[str, Any]) -> str:
+    """Return the address at which the card opens without a key."""
+    answer = session.post(f"{base_url}/v1/work-orders/{order['id']}/card-links", json={}, timeout=10)
+    answer.raise_for_status()
+    url: str = answer.json()["url"]
+    return url if url.startswith("http") else f"{base_url}{url}"
 
-Try:
-  curl -s {head} {body} -d '{target}' {base_url}/v1/clearance-targets
-  curl -s {head} {body} -d '{again}' {base_url}/v1/work-orders
-  curl -s {head} -H 'Accept: text/plain' {base_url}/v1/work-orders/{order["id"]}/instructions?units=metric
-Invented bearings ran here since 2014. Which position is bad, and what shortens their lives, with the same key:
-  {base_url}/v1/replacement-ranking?top=3
-  {base_url}/v1/mounting-quality
-Read on, in a browser: {base_url}/docs
+
+def _closing_words(base_url: str, key: str, order: dict[str, Any], link: str) -> str:
+    asked = '{"bearing": {"designation": "22216 K/C3"}}'
+    head = '-H "Authorization: Bearer $KEY"'
+    return f"""
+The card above in brief was made by the service that now runs here. To ask it (the key is of this demo only), paste:
+URL={base_url}
+KEY={key}
+  curl -s {head} -H 'Accept: text/plain' $URL/v1/work-orders/{order["id"]}/instructions
+  curl -s {head} -H 'Content-Type: application/json' $URL/v1/clearance-targets -d '{asked}'
+  curl -s {head} "$URL/v1/replacement-ranking?top=3"
+
+A browser opens these by itself:
+  the card to fill in on a phone   {link}
+  its sheets to print, as PDF      {link}?as=pdf
+  the documentation                {base_url}/docs
 """
 
 

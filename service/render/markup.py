@@ -19,7 +19,7 @@ from service.words import UnitSystem
 
 _RENDER: Final = Path(__file__).parent
 TEMPLATES: Final = (*sorted(_RENDER.glob("*/templates")), _RENDER / "templates")
-_LOOSE_NUMBER: Final = re.compile(r"(?<=\d) (?=(?:%|mm|um|in|K|h|minutes|hours|x)(?![A-Za-z]))")
+_LOOSE_NUMBER: Final = re.compile(r"(?<=\d) (?=(?:%|mm|um|in|K|h|minutes|hours|x|deg[CF]|N\.m|lbf\.ft)(?![A-Za-z]))")
 
 
 def message_page(title: str, said: str) -> str:

@@ -70,9 +70,13 @@ def test_the_demo_shows_the_job_once(tmp_path: Path) -> None:
     command = [sys.executable, "-m", "service.cli", "demo", "--once", "--port", str(free_port())]
     shown = subprocess.run(command, capture_output=True, text=True, timeout=120, cwd=tmp_path)
     assert shown.returncode == 0, shown.stderr
-    assert "DRY-2-FAN" in shown.stdout and "0.0037 in (0.095 mm)" in shown.stdout
-    assert "LOCATING" in shown.stdout and "110 lbf.ft" in shown.stdout
-    assert shown.stdout.count("  curl ") == 3
+    card, closing = shown.stdout.split("\nThe card above")
+    assert "DRY-2-FAN" in card and "0.0037 to 0.0047" in card and "drive: HELD" in card and "110" in card
+    lines = card.rstrip().splitlines()
+    assert len(lines) <= 120 and max(map(len, lines)) <= 72
+    assert re.search(r"(?m)^URL=http://127\.0\.0\.1:\d+$", closing) and re.search(r"(?m)^KEY=capsaddle_\S+$", closing)
+    assert closing.count("  curl ") == 3
+    assert re.search(r"http://\S+/card/[\w-]+\?as=pdf$", closing, re.MULTILINE)
     assert shown.stderr == ""
     assert list(tmp_path.iterdir()) == [], "the demo leaves nothing behind"
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from service.errors import Text
-from service.render.card.lines import Numbers, heads, number_lines
+from service.render.card.lines import Numbers, heads, number_lines, usual_ends
 from service.render.card.plain_text import words
 from service.render.card.questions import Question, also_open, questions
 from service.render.card.shaft_line import Shaft
@@ -53,7 +53,15 @@ class Stop:
 
 @dataclass(frozen=True, slots=True)
 class Card:
-    """The whole card, in the order in which it is read."""
+    """The whole card, in the order in which it is read.
+
+    Parameters
+    ----------
+    usual : tuple of sets of positions
+        Lines of numbers about one of these do not name them
+    ends : tuple of str
+        The order of squares at steps that are done at every end
+    """
 
     level: Level
     title: str
@@ -66,6 +74,7 @@ class Card:
     changed: tuple[Row, ...]
     heads: tuple[tuple[str, str], ...]
     numbers: tuple[Numbers, ...]
+    usual: tuple[frozenset[str], ...]
     shaft: Rows
     foot: str
     ends: tuple[str, ...]
@@ -101,6 +110,7 @@ def card_of(plan: Plan, *, units: UnitSystem, level: Level = DEFAULT_LEVEL, shaf
         changed=tuple(_changed(plan)),
         heads=heads(scene),
         numbers=number_lines(scene, short=level == "brief"),
+        usual=usual_ends(scene),
         shaft=shaft_rows(scene),
         foot=foot(scene),
         ends=next((tuple(each["positions"]) for each in plan["steps"] if each["per"] == "each"), ()),

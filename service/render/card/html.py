@@ -40,7 +40,7 @@ def html_card(
         .get_template("card.html")
         .render(
             card=card,
-            everywhere={name for name, _ in card.heads},
+            shared=shared,
             windows=_windows(card, units),
             line=_line(card, shaft, units),
             row_parts=row_parts,
@@ -52,6 +52,11 @@ def html_card(
             style=style("card.css"),
         )
     )
+
+
+def shared(card: Card, positions: tuple[str, ...]) -> bool:
+    """Return whether a line of numbers need not say whom it is about."""
+    return set(positions) in card.usual
 
 
 def _windows(card: Card, units: UnitSystem) -> list[tuple[str, Markup]]:

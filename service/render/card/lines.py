@@ -49,6 +49,11 @@ def number_lines(plan: Plan, *, short: bool) -> tuple[Numbers, ...]:
     return tuple(line for place in places for line in _at(place, found))
 
 
+def usual_ends(plan: Plan) -> tuple[frozenset[str], ...]:
+    """Return the ends that a line is about without naming them: all, or those that are worked on."""
+    return frozenset(plan.supports), frozenset(plan.worked)
+
+
 def heads(plan: Plan) -> tuple[tuple[str, str], ...]:
     """Return each position with what it is: held or free, its bearing."""
     return tuple(
@@ -125,6 +130,10 @@ def _between(before: Part | None, part: Part) -> str:
         return ""
     if isinstance(part, Value) and part.text.endswith("="):
         return " "
+    if isinstance(before, Rule) and isinstance(part, Label):
+        return "; "
+    if isinstance(before, Label) and isinstance(part, Blank) and part.label:
+        return ", "
     if isinstance(before, Value) and isinstance(part, Value):
         return ", limits "
     if isinstance(before, Value) and isinstance(part, Blank) and not part.label:

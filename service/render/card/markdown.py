@@ -76,15 +76,14 @@ def _numbers(made: Card, say: Say) -> Iterator[str]:
     yield from ("", "## Numbers", "")
     yield from (f"- **{say(name)}:** {say(said)}" for name, said in made.heads)
     yield from ("", say(made.foot), "")
-    everywhere = {name for name, _ in made.heads}
     for line in made.numbers:
-        yield from _line(line, everywhere, say)
+        yield from _line(line, made, say)
     yield from (f"- {say(row_text(row))}" for row in made.shaft)
 
 
-def _line(line: Numbers, everywhere: set[str], say: Say) -> Iterator[str]:
+def _line(line: Numbers, made: Card, say: Say) -> Iterator[str]:
     number = f"{line.number} " if line.number is not None else ""
-    where = "" if set(line.positions) == everywhere else f" ({say(', '.join(line.positions))})"
+    where = "" if set(line.positions) in made.usual else f" ({say(', '.join(line.positions))})"
     said = rows_text(line.said)
     yield f"- **{number}{say(line.title)}{where}**{f': {say(said)}' if said else ''}"
     if line.table is not None:

@@ -87,7 +87,7 @@ _BOUND_NUMBER: Final = re.compile(rf"(\(?-?[\d.]+{BOUND}[A-Za-z./_]+[).,;:]*){BO
 """A number bound to its unit, with the punctuation that stands at it."""
 
 
-_LOOSE_NUMBER: Final = re.compile(r"(?<=\d) (?=(?:%|mm|um|in|K|h|minutes|hours|x)(?![A-Za-z]))")
+_LOOSE_NUMBER: Final = re.compile(r"(?<=\d) (?=(?:%|mm|um|in|K|h|minutes|hours|x|deg[CF]|N\.m|lbf\.ft)(?![A-Za-z]))")
 """The blank between a number and its unit in a sentence that carries them as words."""
 
 

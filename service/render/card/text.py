@@ -94,17 +94,16 @@ def _numbers(writer: Writer, made: Card) -> Iterator[str]:
     yield from _titled(writer, "NUMBERS")
     yield from writer.lines("; ".join(f"{name}: {said}" for name, said in made.heads), rest="  ")
     yield from writer.lines(made.foot, rest="  ")
-    everywhere = {name for name, _ in made.heads}
     for line in made.numbers:
-        yield from _line(writer, line, everywhere)
+        yield from _line(writer, line, made)
     for row in made.shaft:
         yield from writer.lines(row_text(row), first="  ", rest=_UNDER)
 
 
-def _line(writer: Writer, line: Numbers, everywhere: set[str]) -> Iterator[str]:
+def _line(writer: Writer, line: Numbers, made: Card) -> Iterator[str]:
     number = f"{line.number} " if line.number is not None else "  "
     alone = len(line.positions) == 1
-    where = "" if set(line.positions) == everywhere else f" ({', '.join(line.positions)})"
+    where = "" if set(line.positions) in made.usual else f" ({', '.join(line.positions)})"
     said = rows_text(line.said)
     own = rows_text(line.own[0].rows) if alone and line.own else ()
     head: Text = (f"{line.title}{where}{': ' if said or own else ''}", *said, *(("; ",) if said and own else ()), *own)

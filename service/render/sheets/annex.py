@@ -188,7 +188,8 @@ def _values(node: Any, path: Path = ()) -> Iterator[tuple[Path, Any]]:
         if both:
             yield path, (*_said(path, low), " to ", *_said(path, high))
         for key, value in node.items():
-            if key not in _LEFT_OUT and not (both and key in ("min", "max")):
+            left_out = key in _LEFT_OUT and not (key == "blocked" and isinstance(value, str))
+            if not left_out and not (both and key in ("min", "max")):
                 yield from _values(value, (*path, key))
     elif isinstance(node, list):
         for value in node:
