@@ -42,8 +42,7 @@ def run(*, once: bool, port: int) -> int:
             _wait(server, base_url)
             order = _opened(session, base_url, plant)
             print(_card(session, base_url, order), flush=True)
-            print("
-The crew begins at the held end:", flush=True)
+            print("\nThe crew begins at the held end:", flush=True)
             for said in round_of(session, f"{base_url}/v1/work-orders/{order['id']}"):
                 print(f"  {said}", flush=True)
             print(_closing_words(base_url, key, order, _link(session, base_url, order)), flush=True)
