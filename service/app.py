@@ -36,7 +36,7 @@ from service.api.orders.entries import views as entries
 from service.api.orders.instructions import pictures
 from service.api.orders.instructions import views as instructions
 from service.api.standards import views as standards
-from service.api.stays.imports import views as stays
+from service.api.stays.attributes import views as stays
 from service.serving.allowance import Shared
 from service.serving.metrics import Metrics
 from service.settings import Settings
@@ -59,7 +59,7 @@ BLUEPRINTS: Final = (
     completion.blueprint,
     meters.blueprint,
     lives.blueprint,
-    stays.blueprint,  # with their import
+    stays.blueprint,  # with their import and attributes
     standards.blueprint,
     capabilities.blueprint,
     maps.blueprint,

@@ -46,6 +46,9 @@ END_TYPES: Final = (
     "lost_to_follow_up",
     "unknown",
 )
+AttributeType = Literal["text", "number", "flag"]
+ATTRIBUTE_TYPES: Final[tuple[AttributeType, ...]] = get_args(AttributeType)
+"""What a free attribute of a stay may be; a name has one type."""
 Basis = Literal["operating_hours", "meter", "calendar"]
 BASES: Final[tuple[Basis, ...]] = get_args(Basis)
 """What an age was counted by."""

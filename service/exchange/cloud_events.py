@@ -40,6 +40,8 @@ TYPES: Final[Mapping[str, str]] = {
     "stay.ended": "A bearing was taken out of its position",
     "stay.begun": "A bearing was fitted in a position",
     "stays.imported": "Stays were imported; data.created says how many are new, data.closed how many ended",
+    "stay_attribute.named": "An attribute of stays was named or described; the subject is its name",
+    "stay_attribute.deleted": "A name of attributes that no stay used was deleted",
     "meter.read": "The hour meter of a machine was read",
     "meter_reading.struck_out": "A reading of an hour meter was struck out",
 }

@@ -131,6 +131,8 @@ def _sent(client: Recorder, examples: Examples) -> None:
     client.lines("/v1/clearance-targets/batch", examples["clearance_targets_batch", NDJSON])
     read("/v1/capabilities", "/v1/stays/template.csv")
     _history(client, read)
+    client.made("PUT", "/v1/stays/attributes/crew_size", example("declare_stay_attribute"))
+    read("/v1/stays/attributes")
     for media in ("application/json", "text/csv", NDJSON):
         text = examples["import_stays", media].encode()
         client.made("POST", "/v1/stays/import?create_assets=true&dry_run=true", data=text, content_type=media)

@@ -17,7 +17,7 @@ from alembic.script import ScriptDirectory
 from service.settings import Settings
 from service.store import engines, failures, migrate, models
 from service.store.database import Database
-from service.store.queries import keys, meters, sites
+from service.store.queries import attributes, keys, meters, sites
 from service.store.unit_of_work import Idempotency, Written
 from tests import databases
 from tests.store import plant
@@ -60,7 +60,16 @@ def populated(url: str) -> Database:
     read = {"read_at": plant.OPENED_AT, "value_h": 120.5, "restarts_at_h": None}
     plant.written(database, site_id, lambda tx: meters.insert_meter_reading(tx, asset_id=machine.id, **read))
     position_id = machine.shafts[0]["positions"][0]["id"]
-    plant.written(database, site_id, lambda tx: [stay(tx, position_id, 0, 5), stay(tx, position_id, 5, None)])
+    told = {"lubricant": "Grease 2", "batch": "B7", "speed_rpm": 1480.0, "temperature_degc": 65.5, "radial_load_n": 9e3}
+    plant.written(
+        database,
+        site_id,
+        lambda tx: [
+            stay(tx, position_id, 0, 5, **told, attributes='{"crew_size":3}'),
+            stay(tx, position_id, 5, None),
+            attributes.insert_attributes(tx, {"crew_size": "number"}),
+        ],
+    )
     keys.create_key(database, "north", ("read",))
     named = Idempotency(key="K1", method="POST", route="/v1/assets", fingerprint="f")
     database.write(

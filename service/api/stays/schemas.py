@@ -5,6 +5,7 @@ from marshmallow import fields as ma_fields
 from service.api.http import fields
 from service.api.http.schema import PageQuery, StrictSchema
 from service.api.wire.answers import AnswerSchema, nested, word
+from service.api.wire.attributes import AttributesRead
 from service.api.wire.damage import DamageField
 from service.words import END_TYPES, ROLES
 
@@ -47,6 +48,14 @@ class StayRead(AnswerSchema):
     )
     shaft_min_mm = ma_fields.Float(required=True, allow_none=True)
     shaft_max_mm = ma_fields.Float(required=True, allow_none=True)
+    lubricant = word(null=True)
+    batch = word(null=True, description="Batch of the supplier")
+    speed_rpm = ma_fields.Float(required=True, allow_none=True, metadata={"description": "Speed it ran at"})
+    temperature_degc = ma_fields.Float(
+        required=True, allow_none=True, metadata={"description": "Temperature the bearing ran at"}
+    )
+    radial_load_n = ma_fields.Float(required=True, allow_none=True, metadata={"description": "Load it ran under"})
+    attributes = AttributesRead(required=True)
 
 
 class ReplacementRead(StayRead):

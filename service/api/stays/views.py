@@ -9,9 +9,11 @@ from service.api.http import lists
 from service.api.http.operations import Answer, Blueprint, Call
 from service.api.http.streams import STREAMED, stream_answer, stream_asked_for
 from service.api.stays.schemas import ReplacementPage, StayPage, StayQuery
+from service.exchange.media import CSV
 from service.store.queries.stay_lists import replacement_rows, stay_rows
 from service.store.transaction import Tx
-from service.use_cases.stays.lines import LISTED_COLUMNS, REPLACEMENT_COLUMNS, flat_line
+from service.use_cases.attributes.name import attribute_types
+from service.use_cases.stays.lines import LISTED_COLUMNS, REPLACEMENT_COLUMNS, cells_of, flat_line
 from service.use_cases.stays.lists import Rows, chosen_stays
 
 blueprint = Blueprint("history", __name__, url_prefix="/v1", description="Stays of bearings, and their replacements")
@@ -73,6 +75,9 @@ def list_replacements(call: Call) -> Response:
 
 def _listed(call: Call, rows: Rows, *, columns: Sequence[str], key: str, name: str) -> Response:
     media = stream_asked_for()
+    if media == CSV:
+        with call.reading() as tx:
+            columns = cells_of(columns, sorted(attribute_types(tx)))
     if media is not None:
         return stream_answer(call, media, rows, columns=columns, key=key, name=name)
     query = call.query

@@ -6,7 +6,7 @@ from service.store.models.journal import IdempotencyKey, JournalEntry, SiteHead
 from service.store.models.plant import Asset, Chart, Housing, MeterReading, Position, Shaft
 from service.store.models.records import AsFound, Completion, Correction, Deviation, Reading
 from service.store.models.sites import ApiKey, Site
-from service.store.models.stays import Stay
+from service.store.models.stays import Stay, StayAttribute
 from service.store.models.work_orders import Revision, WorkOrder, WorkOrderPosition
 
 __all__ = [
@@ -33,6 +33,7 @@ __all__ = [
     "Site",
     "SiteHead",
     "Stay",
+    "StayAttribute",
     "Subscription",
     "UTCDateTime",
     "WorkOrder",

@@ -197,5 +197,11 @@ def _flat(stay: Any, position: Any, asset: Any, order: Any) -> tuple[Any, ...]:
         stay.shaft_diameter_nm,
         stay.shaft_min_nm,
         stay.shaft_max_nm,
+        stay.lubricant,
+        stay.batch,
+        stay.speed_rpm,
+        stay.temperature_degc,
+        stay.radial_load_n,
+        stay.attributes,
         stay.position_id,
     )

@@ -41,6 +41,12 @@ class StayRow:
     window_min_nm: int | None
     window_max_nm: int | None
     downtime_h: float | None
+    lubricant: str | None
+    batch: str | None
+    speed_rpm: float | None
+    temperature_degc: float | None
+    radial_load_n: float | None
+    attributes: str | None
     document: dict[str, Any]
     created_at: datetime
 

@@ -16,7 +16,9 @@ from service.store.queries.stays import StayRow
 from service.store.unit_of_work import Event, Tx
 from service.use_cases.assets.meters import enter_reading_that_fits
 from service.use_cases.assets.register import replace_shafts
+from service.use_cases.attributes.name import settle_attributes
 from service.use_cases.orders.as_mounted import as_mounted
+from service.use_cases.orders.as_told import told_at_removal, told_attributes, told_members
 from service.use_cases.orders.held import HeldOrder, books_of_revision
 
 REPLACED = "replaced"
@@ -53,6 +55,7 @@ def complete_order(tx: Tx, at: HeldOrder, given: Mapping[str, Any]) -> tuple[Com
     still_open = at.hold_points(outcomes)
     if still_open:
         raise _not_yet(still_open)
+    named = settle_attributes(tx, told_attributes(given["positions"]))
     done = [
         _replace_bearing(tx, at, given, by_name[each["name"]], each["position_id"], planned[each["name"]])
         for each in at.order.positions
@@ -70,7 +73,7 @@ def complete_order(tx: Tx, at: HeldOrder, given: Mapping[str, Any]) -> tuple[Com
         completed_by=given["completed_by"],
         document=document,
     )
-    return row, (*_events(at, row, done), *_put_bearings_on_record(tx, at, by_name, planned))
+    return row, (*named, *_events(at, row, done), *_put_bearings_on_record(tx, at, by_name, planned))
 
 
 def _put_bearings_on_record(
@@ -213,6 +216,7 @@ def _replace_bearing(
         manufacturer=installed.get("manufacturer"),
         serial=installed.get("serial"),
         installed_at=given["completed_at"],
+        **told_members(installed),
         **as_mounted(tx, at, each["position"], given),
     )
     return Done(each, ended, begun)
@@ -228,6 +232,7 @@ def _end_stay(tx: Tx, stay: StayRow, given: Mapping[str, Any], removed: Mapping[
         operating_hours=_hours(stay, given.get("meter_reading")),
         document={**stay.document, "removed": dict(removed)},
         **removal_members(removed),
+        **told_at_removal(removed, stay),
     )
 
 
