@@ -104,6 +104,7 @@ def _times(row: Any) -> dict[str, str | None]:
             media=(XML,),
         )
     },
+    refuses=("422",),
 )
 def read_asset_segment_events(call: Call) -> Response:
     """Read fittings and removals as a message of MIMOSA CCOM"""
@@ -130,6 +131,7 @@ def read_asset_segment_events(call: Call) -> Response:
             media=(CSV,),
         )
     },
+    refuses=("422",),
 )
 def read_failure_data(call: Call) -> Response:
     """Read removals in the manner of ISO 14224"""

@@ -48,6 +48,27 @@ class AttributesField(ma_fields.Field[dict[str, Any]]):
         return found
 
 
+class AttributeFilters(ma_fields.Field[tuple[tuple[str, str], ...]]):
+    """Parameters ``attributes.NAME=value`` of a query: names with values in words, in the order of the names."""
+
+    json_schema: Final = {
+        "type": "object",
+        "maxProperties": MOST,
+        "propertyNames": {"pattern": rf"^attributes\.{NAME}$"},
+        "additionalProperties": {"type": "string", "minLength": 1, "maxLength": LONGEST_TEXT},
+        "description": "Parameters attributes.NAME: stays with this value of the attribute NAME of the site",
+    }
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> tuple[tuple[str, str], ...]:
+        if not isinstance(value, Mapping):
+            raise fields.Refused("wrong_type", "an attribute is named with its value: attributes.crew_size=3")
+        for name in value:
+            if not is_name(name):
+                raise fields.Refused("bad_name", f"{shown(name)} is no name of an attribute")
+        text = fields.Text(LONGEST_TEXT)
+        return tuple((name, text.deserialize(value[name]) or "") for name in sorted(value))
+
+
 class AttributesRead(ma_fields.Dict):
     """Attributes in an answer."""
 

@@ -11,11 +11,6 @@ from service.store.unit_of_work import Event, Tx
 from service.words import AttributeType
 
 
-def attribute_types(tx: Tx) -> dict[str, AttributeType]:
-    """Return the types of the names that the site has."""
-    return {row.name: row.type for row in attributes.attribute_rows(tx)}
-
-
 def attribute_of(tx: Tx, name: str) -> AttributeRow:
     """Return a name of the site.
 
@@ -41,7 +36,7 @@ def name_attributes(tx: Tx, types: Mapping[str, AttributeType]) -> list[Event]:
     if not types:
         return []
     attributes.hold_names(tx)
-    known = attribute_types(tx)
+    known = attributes.attribute_types(tx)
     new = {name: kind for name, kind in types.items() if name not in known}
     check_number(len(known) + len(new))
     attributes.insert_attributes(tx, new)
@@ -64,7 +59,7 @@ def settle_attributes(tx: Tx, given: Iterable[tuple[str, Mapping[str, Value]]]) 
     used = [(path, name, value) for path, values in given for name, value in values.items()]
     if not used:
         return []
-    known = attribute_types(tx)
+    known = attributes.attribute_types(tx)
     new: dict[str, AttributeType] = {}
     for path, name, value in used:
         kind = known.get(name) or new.setdefault(name, type_of(value) or "text")

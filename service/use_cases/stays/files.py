@@ -8,10 +8,10 @@ from service.errors import CannotEvaluate
 from service.exchange.media import CSV, JSON, NDJSON
 from service.store.database import Database
 from service.store.identity import new_id
+from service.store.queries.attributes import attribute_types
 from service.store.queries.sites import COMMAND_LINE, site_by_code
 from service.store.queries.stay_lists import Chosen, stay_rows
 from service.store.unit_of_work import Tx, Written
-from service.use_cases.attributes.name import attribute_types
 from service.use_cases.stays.import_stays import ImportResult, import_stays, read_import
 from service.use_cases.stays.lines import LISTED_COLUMNS, cells_of
 from service.use_cases.stays.lists import list_text, row_batches

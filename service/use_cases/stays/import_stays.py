@@ -15,10 +15,11 @@ from service.history.attributes import attributes_of, attributes_text
 from service.history.stays import Fault, Stay, faults
 from service.mounting.designation import bearing_from_designation
 from service.store.queries import assets
+from service.store.queries.attributes import attribute_types
 from service.store.queries.stay_import import END, TOLD, end_stays, insert_stays, positions_by_name, stays_on_record
 from service.store.unit_of_work import Event, Tx
 from service.use_cases.assets.register import register_asset, replace_shafts
-from service.use_cases.attributes.name import attribute_types, name_attributes
+from service.use_cases.attributes.name import name_attributes
 from service.use_cases.stays.attributes import Settled, settled
 from service.use_cases.stays.cells import Attributes, RowFault, read_stays
 from service.use_cases.stays.lines import LENGTHS, STAY_COLUMNS

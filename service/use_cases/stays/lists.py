@@ -16,14 +16,19 @@ from service.use_cases.stays.lines import csv_lines, flat_line, flat_values
 
 END_MARK: Final = "#end"
 BATCH: Final = 2_000
-FILTERS: Final = ("asset", "position", "designation", "manufacturer", "housing", "damage", "end_type", "role")
+FILTERS: Final = (
+    "asset", "position", "designation", "manufacturer", "housing", "damage", "end_type", "role", "installer", "batch",
+    "lubricant", "cause", "work_order", "serial_prefix",
+)  # fmt: skip
 Rows = Callable[[Tx, str | None, int], Sequence[Any]]
 """From the id after which to go on, and how many, to rows."""
 
 
 def chosen_stays(query: Mapping[str, Any]) -> Chosen:
     """Return which stays a query means."""
-    return Chosen(**{name: query.get(name) for name in FILTERS}, begin=query.get("from_"), end=query.get("to"))
+    named = {name: query.get(name) for name in FILTERS}
+    period = {"begin": query.get("from_"), "end": query.get("to")}
+    return Chosen(**named, **period, attributes=query.get("attributes", ()))
 
 
 def row_batches(database: Database, site_id: str, rows: Rows, key: str) -> Iterator[Sequence[Any]]:

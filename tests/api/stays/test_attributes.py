@@ -219,3 +219,65 @@ def test_a_completion_tells_of_both_bearings_and_a_correction_puts_it_right(clie
     )
     assert (refused.status_code, refused.json["code"]) == (422, "attribute_type_differs")
     assert refused.json["errors"][0]["pointer"].endswith("positions/0/installed/attributes/crew_size")
+
+
+@pytest.mark.parametrize(
+    ("query", "expected"),
+    [
+        ("installer=A. Fitter", ["S-1"]),
+        ("batch=B7", ["S-1", "S-2"]),
+        ("lubricant=Grease 2", ["S-2"]),
+        ("cause=seal worn", ["S-3"]),
+        ("work_order=WO-7", ["S-1"]),
+        ("serial_prefix=N-1", ["S-1", "S-3"]),
+        ("serial_prefix=N_1", []),  # an underscore is no placeholder
+        ("serial_prefix=1", []),
+        ("attributes.crew_size=3", ["S-1"]),
+        ("attributes.crew_size=3.0", ["S-1"]),
+        ("attributes.hot_oil=true", ["S-2"]),
+        ("attributes.hot_oil=false", ["S-1"]),
+        ("attributes.shift=late", ["S-1", "S-2"]),
+        ("attributes.shift=late&attributes.hot_oil=true", ["S-2"]),
+        ("attributes.shift=late&batch=B7&serial_prefix=N-1", ["S-1"]),
+        ("attributes.shift=lat", []),
+    ],
+)
+def test_stays_are_chosen_by_all_they_carry(client_on_each: Client, query: str, expected: list[str]) -> None:
+    client = client_on_each
+    imported(
+        client,
+        stay("S-1", asset="A", batch="B7", installed_by="A. Fitter", work_order="WO-7", serial="N-11",
+             attributes={"crew_size": 3, "hot_oil": False, "shift": "late"}),
+        stay("S-2", asset="B", batch="B7", lubricant="Grease 2", serial="N-2",
+             attributes={"hot_oil": True, "shift": "late"}),
+        stay("S-3", asset="C", batch="B8", cause="seal worn", serial="N-12", attributes={"crew_size": 2.5}),
+    )  # fmt: skip
+    listed = client.get(f"/v1/stays?{query}")
+    assert listed.status_code == 200, listed.json
+    assert [each["external_id"] for each in listed.json["items"]] == expected
+    lines = client.get(f"/v1/stays?{query}", headers={"Accept": CSV}).text.splitlines()
+    assert lines[-1] == f"#end,{len(expected)}"
+
+
+@pytest.mark.parametrize(
+    ("query", "status", "code"),
+    [
+        ("attributes.nothing=3", 422, "unknown_attribute"),
+        ("attributes.crew_size=three", 422, "attribute_type_differs"),
+        ("attributes.crew_size=nan", 422, "attribute_type_differs"),
+        ("attributes.crew_size=", 400, "bad_parameter"),
+        ("attributes.Crew=3", 400, "bad_parameter"),
+        ("attributes=3", 400, "bad_parameter"),
+        ("attributes.crew_size=3&attributes.crew_size=4", 400, "repeated_parameter"),
+    ],
+)
+def test_a_filter_that_no_attribute_answers_is_refused(client: Client, query: str, status: int, code: str) -> None:
+    imported(client, stay(attributes={"crew_size": 3}))
+    for path, accept in (
+        ("/v1/stays", CSV),
+        ("/v1/stays", "*/*"),
+        ("/v1/replacements", "*/*"),
+        ("/v1/life-analysis", "*/*"),
+    ):
+        answer = client.get(f"{path}?{query}", headers={"Accept": accept})
+        assert (answer.status_code, answer.json["code"]) == (status, code), answer.json

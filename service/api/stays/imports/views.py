@@ -10,8 +10,8 @@ from service.api.stays.views import blueprint
 from service.exchange import strict_json
 from service.exchange.media import CSV, JSON, NDJSON
 from service.history.attributes import PREFIX
+from service.store.queries.attributes import attribute_types
 from service.store.unit_of_work import Tx, Written
-from service.use_cases.attributes.name import attribute_types
 from service.use_cases.stays import import_stays as use_case
 from service.use_cases.stays.import_stays import read_import
 from service.use_cases.stays.lines import STAY_COLUMNS, cells_of
