@@ -57,7 +57,16 @@ COUNTS: Final[tuple[Count, ...]] = get_args(Count)
 """How removals that nobody looked at are counted."""
 IntervalKind = Literal["likelihood_ratio", "log_normal"]
 INTERVAL_KINDS: Final[tuple[IntervalKind, ...]] = get_args(IntervalKind)
-Difference = Literal["differs", "no_difference_seen", "not_enough_data"]
-DIFFERENCES: Final[tuple[Difference, ...]] = get_args(Difference)
-Strength = Literal["refused", "weak", "normal"]
-STRENGTHS: Final[tuple[Strength, ...]] = get_args(Strength)
+IntervalMade = Literal["likelihood_ratio", "log_normal", "modified_likelihood_ratio"]
+INTERVALS_MADE: Final[tuple[IntervalMade, ...]] = get_args(IntervalMade)
+"""How the limits of an answer were made."""
+DATE_WORDS: Final = (
+    *("date", "time", "year", "order", "age", "fitted_at", "fitted_on", "fitted_month", "fitted_quarter"),
+    *("fitted_year", "number_in_position", "installed_at"),
+)
+"""What is refused as a covariate: later fittings come more and more from bad positions."""
+Outcome = Literal[
+    "worse", "better", "differ", "misfit", "worth_it", "not_worth_it", "no_evidence", "too_few", "not_separable"
+]
+OUTCOMES: Final[tuple[Outcome, ...]] = get_args(Outcome)
+"""What a question about lives may be answered with."""

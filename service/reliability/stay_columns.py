@@ -37,10 +37,11 @@ class StayColumns:
 
 @dataclass(frozen=True, slots=True)
 class Groups:
-    """The group of each stay, and what the groups are called, in the order of their names."""
+    """The group of each stay, what the groups are called, in the order of their names, and the words of each key."""
 
     number: Ints
     labels: list[str]
+    words: list[tuple[str, ...]]
 
 
 def stay_columns(
@@ -68,29 +69,27 @@ def stay_columns(
     )
 
 
-def groups(columns: StayColumns, keys: Sequence[tuple[str, Sequence[str]]]) -> Groups:
-    """Return the groups by one or several words.
+def groups(rows: int, keys: Sequence[tuple[Ints, Sequence[str]]]) -> Groups:
+    """Return the groups by one or several keys, one of all stays where there is none.
 
     Parameters
     ----------
-    columns : StayColumns
-        The stays.
-    keys : sequence of (name, names of its words)
-        By what to group, and what each word of the vocabulary is called; words of one name are one group.
+    rows : int
+        Number of stays, [-]
+    keys : sequence of (codes, names)
+        By what to group: the code of each stay, shape (n,), and what each code is called; codes of one name are one
+        group.
     """
-    number = np.zeros(columns.rows, dtype=np.int64)
-    called = [""]
-    for name, labels in keys:
-        distinct = sorted(set(labels))
-        place = {label: n for n, label in enumerate(distinct)}
-        renumbered = np.array([place[label] for label in labels], dtype=np.int64)
-        number = number * len(distinct) + renumbered[columns.words[name]]
+    number = np.zeros(rows, dtype=np.int64)
+    called: list[tuple[str, ...]] = [()]
+    for codes, names in keys:
+        distinct = sorted(set(names))
+        place = {name: n for n, name in enumerate(distinct)}
+        renumbered = np.array([place[name] for name in names], dtype=np.int64)
+        number = number * len(distinct) + renumbered[codes]
         present, number = np.unique(number, return_inverse=True)
-        called = [
-            " / ".join(filter(None, (called[int(one) // len(distinct)], distinct[int(one) % len(distinct)])))
-            for one in present
-        ]
-    return Groups(number, called if columns.rows else [])
+        called = [(*called[int(one) // len(distinct)], distinct[int(one) % len(distinct)]) for one in present]
+    return Groups(number, [" / ".join(words) for words in called] if rows else [], called if rows else [])
 
 
 def _joined(parts: list[Any], dtype: Any) -> Any:
