@@ -26,6 +26,7 @@ from service.words import Outcome
 PLACES: Final = frozenset({"position", "shaft", "asset"})
 TIMES: Final = frozenset({"fitted_month", "fitted_quarter", "fitted_year"})
 TEST: Final = "stratified_log_rank_tail"
+ATTRIBUTE: Final = "attributes."  # before the name of what a site keeps of its own
 MOST_OF_THEM: Final = 0.5  # of the failures of a group on one machine, above which the sentence names it
 ALONE_SHARE: Final = 0.9  # of the positions of a group that nobody else served
 UNKNOWN: Final = ("not stated", "not measured")
@@ -172,6 +173,8 @@ class GroupExcess:
             return f"bearings of which the {self.keys[0].replace('_', ' ')} is {label}"
         if len(self.keys) == 1 and self.keys[0] in DONE:
             return f"bearings {DONE[self.keys[0]]} {label.replace('_', ' ') if self.keys[0] == 'window' else label}"
+        if len(self.keys) == 1 and self.keys[0].startswith(ATTRIBUTE):
+            return f"bearings with {self.keys[0].removeprefix(ATTRIBUTE)} {self.labels[row]}"
         return f"bearings of {self.labels[row]}"
 
     def _others(self) -> str:

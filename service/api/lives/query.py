@@ -9,7 +9,8 @@ from service.api.http.schema import UnitsQuery
 from service.api.stays.schemas import ChosenQuery
 from service.api.wire.damage import DamageField
 from service.errors import shown
-from service.use_cases.lives.keys import CLASSES, COVARIATES, DAMAGE, DATES, KEYS
+from service.history.attributes import PREFIX, named
+from service.use_cases.lives.keys import CLASSES, COVARIATES, DAMAGE, DATES, KEYS, KNOWN_AT_REMOVAL
 from service.words import CLEARANCE_READINGS, COUNTS, DATE_WORDS, INTERVAL_KINDS
 
 METHODS: Final = ("maximum_likelihood", "modified")
@@ -36,15 +37,20 @@ class NumberInQuery(fields.Number):
 class Keys(fields.Text):
     """One or several of the words, commas between them."""
 
-    def __init__(self, choices: Sequence[str], *, most: int = MOST_KEYS, said: str = "", **kwargs: Any) -> None:
-        listed = ", ".join(choices)
+    def __init__(
+        self, choices: Sequence[str], *, most: int = MOST_KEYS, said: str = "", attributes: bool = False, **kwargs: Any
+    ) -> None:
+        listed = ", ".join([*choices, *([f"{PREFIX}NAME"] if attributes else [])])
         description = f"One to {most} of {listed}; commas between them. {said}".strip()
         super().__init__(300, metadata={"description": description, "examples": [choices[0]]}, **kwargs)
         self.choices, self.most = tuple(choices), most
+        self.attributes = attributes
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
         words = tuple(word.strip() for word in super()._deserialize(value, attr, data, **kwargs).split(","))
-        unknown = [word for word in words if word not in self.choices]
+        unknown = [
+            word for word in words if word not in self.choices and not (self.attributes and named(word) is not None)
+        ]
         if unknown:
             raise Refused("unknown_choice", f"{shown(unknown[0])} is not one of {', '.join(self.choices)}")
         if len(words) > self.most or len(set(words)) != len(words):
@@ -137,6 +143,7 @@ class ComparisonQuery(LivesQuery):
 
     group_by = GroupKeys(
         tuple(KEYS),
+        attributes=True,
         load_default=("position",),
         said="shaft, work_order: bearings fitted side by side; window: where the clearance lay; fitted_month, "
         "fitted_quarter beside others: runs of months that stand out.",
@@ -164,6 +171,7 @@ class RegressionQuery(LivesQuery):
     covariates = CovariateKeys(
         tuple(COVARIATES),
         most=MOST_COVARIATES,
+        attributes=True,
         said="All are held at once; dates and orders of fitting are refused (422).",
         load_default=("residual_clearance", "manufacturer"),
     )
@@ -213,7 +221,7 @@ class ReadingQualityQuery(UnitsQuery):
 class LifeQuery(LivesQuery):
     """How a life analysis is made."""
 
-    group_by = GroupKeys((*KEYS, DAMAGE), load_default=("designation",))
+    group_by = GroupKeys((*KEYS, *KNOWN_AT_REMOVAL, DAMAGE), attributes=True, load_default=("designation",))
     level = level_field()
     interval = fields.Choice(
         INTERVAL_KINDS, load_default="likelihood_ratio", metadata={"description": "How limits are made"}

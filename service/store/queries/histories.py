@@ -18,7 +18,8 @@ from service.store.transaction import Tx
 from service.words import AttributeType
 
 ROWS_AT_ONCE: Final = 20_000
-IDS: Final = ("id", "position")
+IDS: Final = ("id", "position", "work_order_id")
+OF_ORDER: Final = ("work_order", "work_order_number")
 
 
 class HoursSinceEpoch(FunctionElement[float]):
@@ -93,7 +94,11 @@ COLUMNS: Final[dict[str, Any]] = {
     "batch": _STAY.batch,
     "cause": _STAY.cause,
     "serial": _STAY.serial,
-    "work_order": sa.func.coalesce(sa.cast(_STAY.work_order_id, sa.Text), _STAY.work_order_number),
+    "work_order": sa.func.coalesce(
+        models.WorkOrder.external_system + " " + models.WorkOrder.external_number, _STAY.work_order_number
+    ),
+    "work_order_number": sa.func.coalesce(models.WorkOrder.external_number, _STAY.work_order_number),
+    "work_order_id": sa.type_coerce(_STAY.work_order_id, sa.Text),
 }
 
 
@@ -116,6 +121,10 @@ def stay_batches(tx: Tx, chosen: Chosen, columns: Sequence[str]) -> Iterator[Seq
     statement = sa.select(*asked).select_from(_STAY)
     statement = statement.join(position, (position.site_id == _STAY.site_id) & (position.id == _STAY.position_id))
     ids = few_positions(tx, chosen)
+    if set(columns) & set(OF_ORDER):
+        order = models.WorkOrder
+        fitted_under = (order.site_id == _STAY.site_id) & (order.id == _STAY.work_order_id)
+        statement = statement.join(order, fitted_under, isouter=True)
     if chosen.asset is not None and ids is None:
         statement = statement.join(asset, (asset.site_id == position.site_id) & (asset.id == position.asset_id))
     streamed = statement.where(*conditions(tx, chosen, ids)).execution_options(

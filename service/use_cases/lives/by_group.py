@@ -28,7 +28,7 @@ from service.reliability.uninspected import UninspectedBounds, uninspected_bound
 from service.store.transaction import Tx
 from service.use_cases.lives.data import History, asked_about, grouped, history, named_keys
 from service.use_cases.lives.keys import DAMAGE
-from service.use_cases.lives.population import excluded_records
+from service.use_cases.lives.population import excluded_records, of_ended
 from service.words import Count
 
 NOTHING = (
@@ -139,7 +139,8 @@ def _part(data: History, query: Mapping[str, Any], by: Groups, *, damage: str | 
     with_lives = [facts[int(number)] for number in found.group]
     lifeless = [fact for number, fact in enumerate(facts) if number not in set(found.group.tolist())]
     empty = tuple(empty_item(fact, data) for fact in lifeless)
-    said = tuple(data.assumptions(found.bases, found.late, found.unrecorded, count=count, damage=damage))
+    of_stays = data.assumptions(found.bases, found.late, found.unrecorded, count=count, damage=damage)
+    said = (*of_stays, *of_ended(query))
     if found.data is None:
         return _Part(None, empty, said)
     shape = query.get("assumed_shape")

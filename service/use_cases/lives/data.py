@@ -4,6 +4,7 @@ Memory: about 350 bytes a stay at the peak of a life analysis, the rows read 20,
 process grew by 332 MB on PostgreSQL and 321 MB on SQLite (of 1,048,576 bytes; ``python -m tests.benchmarks.history``).
 """
 
+import operator
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -12,6 +13,7 @@ from typing import Any, Final
 import numpy as np
 
 from service.errors import CannotEvaluate, Text
+from service.history.attributes import PREFIX, as_shown
 from service.history.observations import assumptions, status
 from service.reliability.lives import Bools, Floats, Ints
 from service.reliability.month_runs import Unit, date_word, month_numbers
@@ -21,14 +23,15 @@ from service.reliability.stay_columns import Groups, StayColumns, groups, stay_c
 from service.reliability.unrecorded_damage import DOUBT
 from service.reliability.window_bins import WINDOW_GROUPS, window_numbers
 from service.store.queries import histories
+from service.store.queries.attributes import attribute_in_words, attribute_types
 from service.store.queries.histories import Place
 from service.store.queries.meters import MeterReadingRow, all_meter_readings
 from service.store.queries.stay_lists import Chosen
 from service.store.transaction import Tx
 from service.use_cases.assets.meters import meter_of
-from service.use_cases.lives.keys import FILTERS, KEYS, Fact, Key, columns_of
+from service.use_cases.lives.keys import Fact, Key, columns_of, filters_of, key_of
 from service.use_cases.stays.lists import chosen_stays
-from service.words import Count
+from service.words import AttributeType, Count
 
 MOST_GROUPS: Final = 10_000
 NOT_STATED: Final = "not stated"
@@ -47,6 +50,7 @@ class History:
     kinds: list[tuple[str, bool | None, str | None]]
     meters: dict[str, MeterColumns]
     now: datetime
+    attribute_types: Mapping[str, AttributeType]
 
     @property
     def now_h(self) -> float:
@@ -97,7 +101,8 @@ class History:
         """Return the history of some of the stays."""
         columns = self.columns.of_rows(rows)
         ages = Ages(self.ages.age_h[rows], self.ages.entry_h[rows], self.ages.basis[rows])
-        return History(columns, self.places, ages, self.kind[rows], self.kinds, self.meters, self.now)
+        kind = self.kind[rows]
+        return History(columns, self.places, ages, kind, self.kinds, self.meters, self.now, self.attribute_types)
 
 
 def history(tx: Tx, chosen: Chosen, *keys: Key | Fact, numbers: Sequence[str] = ()) -> History:
@@ -111,7 +116,8 @@ def history(tx: Tx, chosen: Chosen, *keys: Key | Fact, numbers: Sequence[str] = 
     places = [known[key] for key in columns.vocabularies["position"]]
     meters = {asset_id: _meter(rows) for asset_id, rows in all_meter_readings(tx).items()}
     kind, found = kinds(columns)
-    return History(columns, places, _ages(columns, places, meters, tx.now), kind, found, meters, tx.now)
+    types = attribute_types(tx) if any(name.startswith(PREFIX) for name in asked_words) else {}
+    return History(columns, places, _ages(columns, places, meters, tx.now), kind, found, meters, tx.now, types)
 
 
 def asked_about(query: Mapping[str, Any]) -> Chosen:
@@ -121,12 +127,13 @@ def asked_about(query: Mapping[str, Any]) -> Chosen:
 
 def named_keys(names: Iterable[str]) -> list[Key]:
     """Return the keys of some names."""
-    return [KEYS[name] for name in names]
+    return [key_of(name) for name in names]
 
 
 def filtering(query: Mapping[str, Any]) -> list[Key]:
     """Return the keys that the filters of a question are read from."""
-    return [key for name, key in FILTERS.items() if query.get(name) is not None]
+    named = [key for key, _ in filters_of(query)]
+    return [*named, *(key_of(f"{PREFIX}{name}") for name, _ in query.get("attributes", ()))]
 
 
 def shown(data: History, query: Mapping[str, Any]) -> Bools | None:
@@ -136,10 +143,13 @@ def shown(data: History, query: Mapping[str, Any]) -> Bools | None:
         found.append(np.asarray(begin_h >= hours_since_epoch(query["from_"])))
     if query.get("to") is not None:
         found.append(np.asarray(begin_h < hours_since_epoch(query["to"])))
-    for name, key in FILTERS.items():
-        if query.get(name) is not None:
-            codes, names = key_codes(data, key)
-            found.append(np.isin(codes, [n for n, one in enumerate(names) if one == query[name]]))
+    tests = [(*key_codes(data, key), key.fits, wanted) for key, wanted in filters_of(query)]
+    for name, text in query.get("attributes", ()):
+        column = f"{PREFIX}{name}"
+        wanted = attribute_in_words(text, name, data.attribute_types).stored
+        tests.append((data.columns.words[column], data.columns.vocabularies[column], operator.eq, wanted))
+    for codes, names, fits, wanted in tests:
+        found.append(np.isin(codes, [n for n, one in enumerate(names) if fits(one, wanted)]))
     return np.logical_and.reduce(found) if found else None
 
 
@@ -151,7 +161,7 @@ def grouped(data: History, keys: Sequence[str], most: int = MOST_GROUPS) -> Grou
     CannotEvaluate
         ``too_many_groups``
     """
-    found = groups(data.columns.rows, [key_codes(data, KEYS[key]) for key in keys])
+    found = groups(data.columns.rows, [key_codes(data, key_of(key)) for key in keys])
     if len(found.labels) > most:
         said = f"{len(found.labels)} groups; one answer takes {most}: choose fewer stays, or group by less"
         raise CannotEvaluate(said, code="too_many_groups", field="group_by")
@@ -167,7 +177,10 @@ def key_codes(data: History, key: Key) -> tuple[Ints, list[str]]:
     codes = data.columns.words[key.column].astype("int64")
     if key.of_place is not None:
         return codes, [key.of_place(place) for place in data.places]
-    return codes, [NOT_STATED if word is None else str(word) for word in data.columns.vocabularies[key.column]]
+    words = data.columns.vocabularies[key.column]
+    if data.attribute_types.get(key.column.removeprefix(PREFIX)) == "flag" and key.column.startswith(PREFIX):
+        words = [None if word is None else bool(word) for word in words]
+    return codes, [NOT_STATED if word is None else as_shown(word) for word in words]
 
 
 def duty_of(place: Place) -> float:

@@ -3,11 +3,15 @@
 tables before numpy is loaded.
 """
 
-from collections.abc import Callable, Iterable
+import operator
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
+from service.history.attributes import PREFIX
+from service.store.identity import canonical_id
 from service.store.queries.histories import Place
+from service.words import AttributeType
 
 DAMAGE: Final = "damage"
 WINDOW: Final = ("residual_nm", "window_min_nm", "window_max_nm")
@@ -21,13 +25,14 @@ class Key:
     """By what to group or to filter.
 
     ``column``: of words, see ``histories.COLUMNS``. ``of_place``: what a position is called by it, where the column is
-    the position. ``numbers``: columns of numbers that ``made`` makes groups of.
+    the position. ``numbers``: columns of numbers that ``made`` makes groups of. ``fits``: does a word pass a filter?
     """
 
     column: str = ""
     of_place: Callable[[Place], str] | None = None
     numbers: tuple[str, ...] = ()
     made: Made = "words"
+    fits: Callable[[Any, Any], bool] = operator.eq
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +50,14 @@ class Fact:
     unit: str = ""
 
 
+def _begins(word: Any, wanted: Any) -> bool:
+    return isinstance(word, str) and word.startswith(wanted)
+
+
+def _same_id(word: Any, wanted: Any) -> bool:
+    return isinstance(word, str) and word.replace("-", "") == wanted.replace("-", "").lower()
+
+
 KEYS: Final[dict[str, Key]] = {
     "position": Key("position", lambda place: place.label),
     "shaft": Key("position", lambda place: f"{place.asset} / {place.shaft}"),
@@ -52,6 +65,8 @@ KEYS: Final[dict[str, Key]] = {
     "designation": Key("designation"),
     "manufacturer": Key("manufacturer"),
     "installer": Key("installed_by"),
+    "lubricant": Key("lubricant"),
+    "batch": Key("batch"),
     "work_order": Key("work_order"),
     "role": Key("role"),
     "housing": Key("housing"),
@@ -61,7 +76,9 @@ KEYS: Final[dict[str, Key]] = {
     "fitted_year": Key(made="year"),
 }
 DATES: Final = ("fitted_month", "fitted_quarter", "fitted_year")
-CLASSES: Final = ("designation", "housing", "role", "manufacturer")
+KNOWN_AT_REMOVAL: Final[dict[str, Key]] = {"cause": Key("cause")}
+"""What describes lives and compares none: a bearing that runs has none yet, so those that have one look short-lived."""
+CLASSES: Final = ("designation", "housing", "role", "manufacturer", "lubricant")
 """What may part the classes within which lives are compared; the designation always does."""
 FILTERS: Final[dict[str, Key]] = {
     "asset": Key("position", lambda place: place.asset),
@@ -70,6 +87,12 @@ FILTERS: Final[dict[str, Key]] = {
     "manufacturer": Key("manufacturer"),
     "role": Key("role"),
     "housing": Key("housing"),
+    "installer": Key("installed_by"),
+    "lubricant": Key("lubricant"),
+    "batch": Key("batch"),
+    "cause": Key("cause"),
+    "serial_prefix": Key("serial", fits=_begins),
+    "work_order": Key("work_order_number"),
 }
 """What is shown of an answer whose numbers are of the whole site; from and to are dates of fitting."""
 COVARIATES: Final[dict[str, Fact]] = {
@@ -78,10 +101,39 @@ COVARIATES: Final[dict[str, Fact]] = {
     "deviations": Fact("deviations", numbers=("deviations",)),
     "manufacturer": Fact("kind", "manufacturer"),
     "installer": Fact("kind", "installed_by"),
+    "lubricant": Fact("kind", "lubricant"),
+    "batch": Fact("kind", "batch"),
+    "speed": Fact("number", numbers=("speed_rpm",), step=100, unit="rpm"),
+    "temperature": Fact("number", numbers=("temperature_degc",), step=10, unit="degC"),
+    "radial_load": Fact("number", numbers=("radial_load_n",), step=1000, unit="N"),
     "role": Fact("kind", "role"),
     "housing": Fact("kind", "housing"),
     "month_of_year": Fact("season"),
 }
+
+
+def key_of(name: str) -> Key:
+    """Return the key of a name, ``attributes.NAME`` among them."""
+    if name.startswith(PREFIX):
+        return Key(name)
+    return KEYS.get(name) or KNOWN_AT_REMOVAL[name]
+
+
+def fact_of(name: str, types: Mapping[str, AttributeType]) -> Fact:
+    """Return the fact of a name; an attribute that is a number is one here too. ``types`` are those of the site."""
+    if not name.startswith(PREFIX):
+        return COVARIATES[name]
+    number = types.get(name.removeprefix(PREFIX)) == "number"
+    return Fact("number", numbers=(name,)) if number else Fact("kind", name)
+
+
+def filters_of(query: Mapping[str, Any]) -> list[tuple[Key, Any]]:
+    """Return the keys that a query filters by, each with what is wanted of it."""
+    found = [(key, query[name]) for name, key in FILTERS.items() if query.get(name) is not None]
+    if canonical_id(query.get("work_order") or "") is not None:
+        found = [(key, wanted) for key, wanted in found if key is not FILTERS["work_order"]]
+        found.append((Key("work_order_id", fits=_same_id), query["work_order"]))
+    return found
 
 
 def columns_of(keys: Iterable[Key | Fact]) -> dict[str, tuple[str, ...]]:

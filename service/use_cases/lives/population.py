@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
@@ -14,6 +14,11 @@ from service.reliability.stay_table import StayTable, stay_table
 from service.use_cases.lives.data import History, duty_of, grouped
 from service.use_cases.lives.keys import classes_of
 from service.words import BASES
+
+CHOSEN_BY_CAUSE: Final = (
+    "A cause is told at removal, so bearings that run have none yet: lives chosen by a cause are shorter than those of "
+    "all bearings, and say nothing of what was fitted."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +76,8 @@ class Population:
         basis, ages = self.data.ages.basis, self.data.ages
         bases: dict[str, int] = {name: int(np.count_nonzero(basis == n)) for n, name in enumerate(BASES)}
         late, unrecorded = int(np.count_nonzero(ages.entry_h > 0)), int(np.count_nonzero(self.counted.unrecorded))
-        return self.data.assumptions(bases, late, unrecorded, count=query["count"], damage=query.get("damage"))
+        said = self.data.assumptions(bases, late, unrecorded, count=query["count"], damage=query.get("damage"))
+        return [*said, *of_ended(query)]
 
 
 def population(
@@ -114,6 +120,11 @@ def population(
         asset=asset[part.position],
     )
     return Population(part, row, found, table, np.asarray(ended & ~of_any), classes)
+
+
+def of_ended(query: Mapping[str, Any]) -> list[Text]:
+    """Return what to say where stays are chosen, or grouped, by what only a removal tells."""
+    return [CHOSEN_BY_CAUSE] if query.get("cause") is not None or "cause" in query.get("group_by", ()) else []
 
 
 def excluded_records(numbers: Mapping[str, int]) -> list[dict[str, Any]]:

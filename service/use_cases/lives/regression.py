@@ -6,6 +6,7 @@ from typing import Any, Final
 import numpy as np
 
 from service.errors import Text
+from service.history.attributes import PREFIX
 from service.reliability.covariates import (
     Covariate,
     kind,
@@ -20,10 +21,11 @@ from service.reliability.lives import Floats
 from service.reliability.month_runs import month_numbers
 from service.reliability.mounting_bins import DEVIATION_BINS, FIT_BINS, deviation_numbers, fit_numbers
 from service.reliability.policy import flagged, holm, said_p, said_power
+from service.store.queries.attributes import attribute_types
 from service.store.transaction import Tx
 from service.use_cases.lives.comparison import HOLM
-from service.use_cases.lives.data import History, asked_about, history, named_keys
-from service.use_cases.lives.keys import COVARIATES, Fact
+from service.use_cases.lives.data import NOT_STATED, History, asked_about, history, key_codes, named_keys
+from service.use_cases.lives.keys import Fact, Key, fact_of
 from service.use_cases.lives.population import Population, population
 
 BINS: Final = {"fit": (fit_numbers, FIT_BINS), "deviations": (deviation_numbers, DEVIATION_BINS)}
@@ -34,8 +36,9 @@ def life_regression_of(tx: Tx, query: Mapping[str, Any]) -> dict[str, Any]:
     """Return what goes with a higher failure rate."""
     names = query["covariates"]
     for name in names:
-        refuse_dates(name)
-    facts = [COVARIATES[name] for name in names]
+        refuse_dates(name.removeprefix(PREFIX))
+    types = attribute_types(tx) if any(name.startswith(PREFIX) for name in names) else {}
+    facts = [fact_of(name, types) for name in names]
     data = history(tx, asked_about(query), *named_keys(query["class_by"]), *facts)
     people = population(data, query, query["class_by"], share_out=False)
     asked = [one for name, fact in zip(names, facts, strict=True) for one in _covariates(people, name, fact)]
@@ -80,8 +83,8 @@ def _covariates(people: Population, name: str, fact: Fact) -> list[Covariate]:
     if fact.how in BINS:
         numbers_of, names = BINS[fact.how]
         return [kind(name, numbers_of(data.columns), [*names, None], failed)]
-    codes = data.columns.words[fact.column].astype(np.int64)
-    return [kind(name, codes, data.columns.vocabularies[fact.column], failed)]
+    codes, words = key_codes(data, Key(fact.column))
+    return [kind(name, codes, [None if word == NOT_STATED else word for word in words], failed)]
 
 
 def _place(data: History, fact: Fact) -> Floats:
