@@ -27,7 +27,7 @@ from service.api.events import views as events
 from service.api.events.deliveries import views as subscriptions
 from service.api.http import openapi, problems, watching
 from service.api.http.operations import DECLARED
-from service.api.lives import views as lives
+from service.api.lives.behind import views as lives
 from service.api.maps import views as maps
 from service.api.maps.inbound import views as inbound
 from service.api.orders.batch import views as orders
@@ -58,7 +58,7 @@ BLUEPRINTS: Final = (
     entries.blueprint,
     completion.blueprint,
     meters.blueprint,
-    lives.blueprint,
+    lives.blueprint,  # with the lives behind the answers
     stays.blueprint,  # with their import and attributes
     standards.blueprint,
     capabilities.blueprint,

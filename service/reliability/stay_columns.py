@@ -2,11 +2,14 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
 from service.reliability.lives import Floats, Ints
+
+ID: Final = "id"
+ID_BYTES: Final = "S36"
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,18 +24,22 @@ class StayColumns:
         By name; the place of each word in its vocabulary.
     vocabularies : dict of list
         By name; None stands for nothing known.
+    ids : ndarray of bytes or None, shape (n,)
+        Ids of the stays, where they are asked for.
     """
 
     numbers: Mapping[str, Floats]
     words: Mapping[str, Ints]
     vocabularies: Mapping[str, list[Any]]
     rows: int
+    ids: Any = None
 
     def of_rows(self, chosen: Ints) -> "StayColumns":
         """Return the columns of some of the stays."""
         numbers = {name: column[chosen] for name, column in self.numbers.items()}
         words = {name: column[chosen] for name, column in self.words.items()}
-        return StayColumns(numbers, words, self.vocabularies, len(chosen))
+        ids = None if self.ids is None else self.ids[chosen]
+        return StayColumns(numbers, words, self.vocabularies, len(chosen), ids)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,10 +52,10 @@ class Groups:
 
 
 def stay_columns(
-    batches: Iterable[Sequence[Sequence[Any]]], *, numbers: Sequence[str], words: Sequence[str]
+    batches: Iterable[Sequence[Sequence[Any]]], *, numbers: Sequence[str], words: Sequence[str], ids: bool = False
 ) -> StayColumns:
-    """Return the columns of rows that come in batches; each row has the numbers first, then the words."""
-    parts: dict[str, list[Any]] = {name: [] for name in (*numbers, *words)}
+    """Return the columns of rows that come in batches; each row has the numbers first, then the words, then the id."""
+    parts: dict[str, list[Any]] = {name: [] for name in (*numbers, *words, *([ID] if ids else []))}
     known: dict[str, dict[Any, int]] = {name: {} for name in words}
     rows = 0
     for batch in batches:
@@ -61,11 +68,14 @@ def stay_columns(
             vocabulary = known[name]
             codes = [place(word, len(vocabulary)) for word in columns[name]]
             parts[name].append(np.array(codes, dtype=np.int32))
+        if ids:
+            parts[ID].append(np.array(columns[ID], dtype=ID_BYTES))
     return StayColumns(
         {name: _joined(parts[name], np.float64) for name in numbers},
         {name: _joined(parts[name], np.int32) for name in words},
         {name: list(known[name]) for name in words},
         rows,
+        _joined(parts[ID], ID_BYTES) if ids else None,
     )
 
 

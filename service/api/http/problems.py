@@ -114,6 +114,7 @@ CATALOGUE: Final[dict[str, tuple[int, str]]] = {
     "too_much_data": (422, "There is more than one answer takes; narrow the question"),
     "attribute_type_differs": (422, "An attribute has another type at this site"),
     "too_many_attributes": (422, "The stays of the site would have more names of attributes than are taken"),
+    "one_mode_needed": (422, "What a stay counts as hangs on the mode of damage; name one"),
     "unknown_attribute": (422, "The stays of this site have no attribute of this name"),
     "no_lives": (422, "No stay is left to analyse"),
     "not_replaced": (422, "Nothing was replaced at this position"),

@@ -19,7 +19,7 @@ from service.reliability.lives import Bools, Floats, Ints
 from service.reliability.month_runs import Unit, date_word, month_numbers
 from service.reliability.observed import Counted, Observed, counted, kinds, observed
 from service.reliability.stay_ages import Ages, MeterColumns, meter_columns, stay_ages
-from service.reliability.stay_columns import Groups, StayColumns, groups, stay_columns
+from service.reliability.stay_columns import ID, Groups, StayColumns, groups, stay_columns
 from service.reliability.unrecorded_damage import DOUBT
 from service.reliability.window_bins import WINDOW_GROUPS, window_numbers
 from service.store.queries import histories
@@ -105,13 +105,14 @@ class History:
         return History(columns, self.places, ages, kind, self.kinds, self.meters, self.now, self.attribute_types)
 
 
-def history(tx: Tx, chosen: Chosen, *keys: Key | Fact, numbers: Sequence[str] = ()) -> History:
+def history(tx: Tx, chosen: Chosen, *keys: Key | Fact, numbers: Sequence[str] = (), ids: bool = False) -> History:
     """Return the stays that are chosen, with the columns that keys and facts of the question are read from."""
     asked = columns_of(keys)
     asked_numbers = tuple(dict.fromkeys((*NUMBERS, *numbers, *asked["numbers"])))
     asked_words = tuple(dict.fromkeys((*WORDS, *asked["words"])))
-    batches = histories.stay_batches(tx, chosen, (*asked_numbers, *asked_words))
-    columns = stay_columns(batches, numbers=asked_numbers, words=asked_words)
+    read = (*asked_numbers, *asked_words, *([ID] if ids else []))
+    batches = histories.stay_batches(tx, chosen, read)
+    columns = stay_columns(batches, numbers=asked_numbers, words=asked_words, ids=ids)
     known = histories.places(tx)
     places = [known[key] for key in columns.vocabularies["position"]]
     meters = {asset_id: _meter(rows) for asset_id, rows in all_meter_readings(tx).items()}

@@ -49,6 +49,21 @@ def list_text(media: str, batches: Iterator[Sequence[Any]], columns: Sequence[st
     return _csv_text(batches, columns) if media == CSV else _ndjson_text(batches, columns)
 
 
+def values_text(media: str, columns: Sequence[str], batches: Iterator[Sequence[Sequence[Any]]]) -> Iterator[str]:
+    """Yield lines of values that are read already in a media type, CSV or NDJSON, with the end mark of a list."""
+    count = 0
+    if media == CSV:
+        yield csv_lines([columns])
+    for batch in batches:
+        count += len(batch)
+        if media == CSV:
+            yield csv_lines(batch)
+        else:
+            lines = (dict(zip(columns, values, strict=True)) for values in batch)
+            yield "".join(strict_json.written(line) + "\n" for line in lines)
+    yield f"{END_MARK},{count}\r\n" if media == CSV else strict_json.written({"end": True, "count": count}) + "\n"
+
+
 def _csv_text(batches: Iterator[Sequence[Any]], columns: Sequence[str]) -> Iterator[str]:
     """Yield CSV with its header and its end mark."""
     count = 0
