@@ -33,6 +33,8 @@ CHART_KINDS: Final = (
 )
 SCOPES: Final = ("read", "write", "approve", "admin")
 SUBSCRIPTION_STATES: Final = ("active", "paused", "disabled")
+ALARM_KINDS: Final = ("position", "group")
+"""What an alarm of the daily look is about."""
 DELIVERY_STATES: Final = ("pending", "delivered", "dead")
 
 # histories and what is asked of them

@@ -17,7 +17,7 @@ from alembic.script import ScriptDirectory
 from service.settings import Settings
 from service.store import engines, failures, migrate, models
 from service.store.database import Database
-from service.store.queries import attributes, keys, meters, sites
+from service.store.queries import alarms, attributes, keys, meters, sites
 from service.store.unit_of_work import Idempotency, Written
 from tests import databases
 from tests.store import plant
@@ -68,6 +68,7 @@ def populated(url: str) -> Database:
             stay(tx, position_id, 0, 5, **told, attributes='{"crew_size":3}'),
             stay(tx, position_id, 5, None),
             attributes.insert_attributes(tx, {"crew_size": "number"}),
+            alarms.raise_alarm(tx, ("position", position_id), "worse"),
         ],
     )
     keys.create_key(database, "north", ("read",))

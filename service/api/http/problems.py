@@ -131,6 +131,7 @@ CATALOGUE: Final[dict[str, tuple[int, str]]] = {
     "already_corrected": (409, "The entry has been corrected already"),
     "entered_at_once": (409, "Another entry was made in the same order at the same moment"),
     "attribute_in_use": (409, "Stays have an attribute of this name; it keeps its type"),
+    "alarm_raised": (409, "Another process looks at the same site at this moment"),
     "attribute_exists": (409, "The attribute was named by somebody else at the same moment; send it again"),
     "conflict": (409, "The request contradicts what is on record"),
     "asset_tag_taken": (409, "Another asset of this site has this tag"),

@@ -1,5 +1,6 @@
 """The tables, one small module per subject."""
 
+from service.store.models.alarms import Alarm
 from service.store.models.base import Base, UTCDateTime
 from service.store.models.exchange import Delivery, DeliveryAttempt, FieldMap, InboundMessage, Subscription
 from service.store.models.journal import IdempotencyKey, JournalEntry, SiteHead
@@ -10,6 +11,7 @@ from service.store.models.stays import Stay, StayAttribute
 from service.store.models.work_orders import Revision, WorkOrder, WorkOrderPosition
 
 __all__ = [
+    "Alarm",
     "ApiKey",
     "AsFound",
     "Asset",
