@@ -41,6 +41,9 @@ AALEN_JOHANSEN: Final = Source("aalen_johansen_1978", "Aalen & Johansen 1978, Sc
                                "handbook")  # fmt: skip
 
 
+LENT_FROM: Final = 10  # failures of all groups together, below which their shape in common is not lent
+
+
 @dataclass(frozen=True, slots=True)
 class Options:
     """How to analyse. ``interval``: likelihood_ratio or log_normal; ``modified``: nearly unbiased shape.
@@ -178,7 +181,8 @@ class _Parts:
         """Return the bounds with the shape that is assumed, and whether it is borrowed from the groups."""
         options, common = self.options, self.common
         shape, origin, borrowed = options.assumed_shape, options.shape_origin, False
-        if shape is None and common is not None and common.may_serve_few and common.shape is not None:
+        lends = common is not None and common.may_serve_few and common.failures >= LENT_FROM
+        if shape is None and lends and common is not None and common.shape is not None:
             shape, borrowed = common.shape, True
             origin = f"in common to {common.classes} groups with {common.failures:g} failures, p = {common.p_value:.2g}"
         bounds = assumed_shape_bounds(

@@ -7,7 +7,7 @@ from typing import Final
 from service.reliability.lives import Ints
 from service.reliability.place_excess import PlaceExcess
 from service.reliability.recurrence import MeanCumulativeNumber
-from service.render.pictures.drawing import MARGIN, Circle, Drawing, Line, Words
+from service.render.pictures.drawing import MARGIN, Circle, Drawing, Line, Words, text_width
 from service.render.pictures.plots import LEFT, RIGHT, Axis, axes, linear_ticks, log_ticks, shown, steps
 from service.render.pictures.svg import svg
 
@@ -107,9 +107,13 @@ def _ranked_row(
     excess = found.excess
     is_flagged = bool(excess.flagged[number])
     mark = "flagged: " if is_flagged else ""
-    said = f"{mark}{label}: {float(excess.observed[number]):g} seen, {float(excess.mean[number]):.3g} expected"
+    numbers = f": {float(excess.observed[number]):g} seen, {float(excess.mean[number]):.3g} expected"
+    said, short = f"{mark}{label}{numbers}", label
+    room = x.end - x.begin - 8
+    while len(short) > 1 and text_width(f"{mark}{short}{numbers}", 11, bold=is_flagged) > room:
+        short = f"{short.rstrip('.')[:-1]}..."
     drawing.described.append(f"{said}, shrunk ratio {drawn_in['estimate']:.3g}" if drawn_in else said)
-    drawing.add(Words(x.begin + 4, top + 13, said, 11, bold=is_flagged, part="row"))
+    drawing.add(Words(x.begin + 4, top + 13, f"{mark}{short}{numbers}", 11, bold=is_flagged, part="row"))
     crude, shrunk = top + 20, top + 27
     if ratio is not None:
         drawing.add(Line((x.at(ratio["lower"]), crude), (x.at(ratio["upper"]), crude), 0.8, part="crude"))

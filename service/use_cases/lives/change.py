@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any, Final
 
-from service.errors import Text
+from service.errors import CannotEvaluate, Text
 from service.moments import rfc3339
 from service.reliability.change_at_date import SOURCE, AgeingAfterDate, ChangeAtDate, ageing_after_date, change_at_date
 from service.reliability.policy import said_p, said_power
@@ -11,6 +11,7 @@ from service.store.transaction import Tx
 from service.use_cases.lives.data import asked_about, history, hours_since_epoch, named_keys
 from service.use_cases.lives.population import Population, population
 
+MOST_AGED: Final = 20_000  # ten seconds
 CHANGED: Final = "a doubled or halved failure rate"
 
 
@@ -22,6 +23,9 @@ def life_change_of(tx: Tx, query: Mapping[str, Any]) -> dict[str, Any]:
     found = change_at_date(**columns)
     ageing = None
     if query["ageing"] == "true" and found.held is None:
+        if people.table.rows > MOST_AGED:
+            said = f"{people.table.rows} stays; how fast bearings age is told of {MOST_AGED} at most: choose fewer"
+            raise CannotEvaluate(said, code="too_much_data", field="ageing")
         ageing = ageing_after_date(**columns, level=query["level"])
     verdict = found.verdict(found.p_value)
     silent = verdict in ("too_few", "no_evidence")
