@@ -52,31 +52,57 @@ class Groups:
 
 
 def stay_columns(
-    batches: Iterable[Sequence[Sequence[Any]]], *, numbers: Sequence[str], words: Sequence[str], ids: bool = False
+    batches: Iterable[Sequence[Sequence[Any]]],
+    *,
+    numbers: Sequence[str],
+    words: Sequence[str],
+    ids: bool = False,
+    order_by: Sequence[str] = (),
 ) -> StayColumns:
-    """Return the columns of rows that come in batches; each row has the numbers first, then the words, then the id."""
+    """Return the columns of rows that come in batches; each row has the numbers first, then the words, then the id.
+
+    Vocabularies are in the order of their words, and rows in that of the columns ``order_by``: databases give rows in
+    any order, and what is drawn at random, or breaks a tie, must not hang on it.
+    """
     parts: dict[str, list[Any]] = {name: [] for name in (*numbers, *words, *([ID] if ids else []))}
     known: dict[str, dict[Any, int]] = {name: {} for name in words}
     rows = 0
     for batch in batches:
         rows += len(batch)
-        columns = dict(zip(parts, zip(*batch, strict=True), strict=True))
+        values = dict(zip(parts, zip(*batch, strict=True), strict=True))
         for name in numbers:
-            parts[name].append(np.array(columns[name], dtype=np.float64))
+            parts[name].append(np.array(values[name], dtype=np.float64))
         for name in words:
             place = known[name].setdefault
             vocabulary = known[name]
-            codes = [place(word, len(vocabulary)) for word in columns[name]]
+            codes = [place(word, len(vocabulary)) for word in values[name]]
             parts[name].append(np.array(codes, dtype=np.int32))
         if ids:
-            parts[ID].append(np.array(columns[ID], dtype=ID_BYTES))
+            parts[ID].append(np.array(values[ID], dtype=ID_BYTES))
+    columns: dict[str, Any] = {name: _joined(parts.pop(name), np.float64) for name in numbers}
+    vocabularies = {name: sorted(known[name], key=_known_last) for name in words}
+    for name in words:
+        rank = {word: n for n, word in enumerate(vocabularies[name])}
+        ranks = np.array([rank[word] for word in known[name]], dtype=np.int32)
+        columns[name] = ranks[_joined(parts.pop(name), np.int32)] if rows else np.zeros(0, dtype=np.int32)
+    if ids:
+        columns[ID] = _joined(parts.pop(ID), ID_BYTES)
+    if order_by:
+        order = np.lexsort([columns[name] for name in reversed(order_by)])
+        for name in columns:
+            columns[name] = columns[name][order]
     return StayColumns(
-        {name: _joined(parts[name], np.float64) for name in numbers},
-        {name: _joined(parts[name], np.int32) for name in words},
-        {name: list(known[name]) for name in words},
+        {name: columns[name] for name in numbers},
+        {name: columns[name] for name in words},
+        vocabularies,
         rows,
-        _joined(parts[ID], ID_BYTES) if ids else None,
+        columns.get(ID),
     )
+
+
+def _known_last(word: Any) -> tuple[bool, Any]:
+    """Return by what the words of a vocabulary are ordered: what is not known first."""
+    return (False, 0) if word is None else (True, word)
 
 
 def groups(rows: int, keys: Sequence[tuple[Ints, Sequence[str]]]) -> Groups:

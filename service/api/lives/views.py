@@ -4,9 +4,10 @@ from typing import Any
 
 from flask import Response
 
-from service.api.http.media import SVG, picture_answer, picture_asked_for
+from service.api.http.media import SVG, picture_answer
 from service.api.http.operations import Answer, Blueprint, Call
 from service.api.http.problems import ProblemRaised
+from service.api.lives.answering import MEDIA, PICTURED, answered, media_asked_for
 from service.api.lives.query import (
     AgeQuery,
     ChangeQuery,
@@ -36,8 +37,12 @@ from service.api.lives.verdict_schemas import (
 blueprint = Blueprint("reliability", __name__, url_prefix="/v1", description="Questions about the history")
 
 
+def _tabled(schema: Any, said: str) -> dict[int, Answer]:
+    return {200: Answer(schema, said, media=MEDIA)}
+
+
 def _pictured(schema: Any, said: str) -> dict[int, Answer]:
-    return {200: Answer(schema, said, media=(SVG,))}
+    return {200: Answer(schema, said, media=PICTURED)}
 
 
 @blueprint.operation(
@@ -57,11 +62,11 @@ def read_life_analysis(call: Call) -> Response:
     """Analyse lives"""
     from service.use_cases.lives.by_group import life_analysis_of
 
-    as_picture = picture_asked_for()
+    media = media_asked_for(picture=True)
     with call.reading(past=True) as tx:
         found = life_analysis_of(tx, call.query)
-    if not as_picture:
-        return call.answer(found.record())
+    if media != SVG:
+        return answered(call, media, found.record(), "life-analysis")
     from service.render.pictures.incidence import incidence_picture
     from service.render.pictures.lives import probability_picture, survival_picture
 
@@ -107,12 +112,12 @@ def read_position_recurrence(call: Call, position_id: str) -> Response:
 def _recurrence(call: Call, position_id: str | None) -> Response:
     from service.use_cases.lives.by_place import place_of, recurrence_of
 
-    as_picture = picture_asked_for()
+    media = media_asked_for(picture=True)
     with call.reading(past=True) as tx:
         place = None if position_id is None else place_of(tx, position_id)
         found = recurrence_of(tx, call.query, place)
-    if not as_picture:
-        return call.answer(found.record())
+    if media != SVG:
+        return answered(call, media, found.record(), "recurrence")
     from service.render.pictures.positions import recurrence_picture
 
     trend = str(found.trend_record["detail"])
@@ -140,11 +145,11 @@ def read_replacement_ranking(call: Call) -> Response:
     """Rank positions against their class"""
     from service.use_cases.lives.ranking import ranking_of
 
-    as_picture = picture_asked_for()
+    media = media_asked_for(picture=True)
     with call.reading(past=True) as tx:
         found = ranking_of(tx, call.query)
-    if not as_picture:
-        return call.answer(found.record())
+    if media != SVG:
+        return answered(call, media, found.record(), "replacement-ranking")
     from service.render.pictures.positions import ranking_picture
 
     return picture_answer(
@@ -157,15 +162,17 @@ def read_replacement_ranking(call: Call) -> Response:
     "/early-failures",
     scope="read",
     query=EarlyQuery,
-    answers={200: Answer(EarlyAnswer, "Which groups fail more within some hours of fitting than others like them")},
-    refuses=("422",),
+    answers=_tabled(EarlyAnswer, "Which groups fail more within some hours of fitting than others like them"),
+    refuses=("406", "422"),
+    headers=("Accept",),
 )
 def read_early_failures(call: Call) -> Response:
     """Look for early failures"""
     from service.use_cases.lives.comparison import early_failures_of
 
+    media = media_asked_for()
     with call.reading(past=True) as tx:
-        return call.answer(early_failures_of(tx, call.query))
+        return answered(call, media, early_failures_of(tx, call.query), "early-failures")
 
 
 @blueprint.operation(
@@ -173,15 +180,17 @@ def read_early_failures(call: Call) -> Response:
     "/life-comparison",
     scope="read",
     query=ComparisonQuery,
-    answers={200: Answer(ComparisonAnswer, "Which groups fail more, over whole lives, than others like them")},
-    refuses=("422",),
+    answers=_tabled(ComparisonAnswer, "Which groups fail more, over whole lives, than others like them"),
+    refuses=("406", "422"),
+    headers=("Accept",),
 )
 def read_life_comparison(call: Call) -> Response:
     """Compare the lives of groups"""
     from service.use_cases.lives.comparison import life_comparison_of
 
+    media = media_asked_for()
     with call.reading(past=True) as tx:
-        return call.answer(life_comparison_of(tx, call.query))
+        return answered(call, media, life_comparison_of(tx, call.query), "life-comparison")
 
 
 @blueprint.operation(
@@ -189,15 +198,17 @@ def read_life_comparison(call: Call) -> Response:
     "/mounting-quality",
     scope="read",
     query=MountingQuery,
-    answers={200: Answer(MountingAnswer, "Do lives differ by the residual clearance left, by deviations, by the fit?")},
-    refuses=("422",),
+    answers=_tabled(MountingAnswer, "Do lives differ by the residual clearance left, by deviations, by the fit?"),
+    refuses=("406", "422"),
+    headers=("Accept",),
 )
 def read_mounting_quality(call: Call) -> Response:
     """Ask whether lives differ by the mounting"""
     from service.use_cases.lives.by_mounting import mounting_qualities
 
+    media = media_asked_for()
     with call.reading(past=True) as tx:
-        return call.answer(mounting_qualities(tx, call.query))
+        return answered(call, media, mounting_qualities(tx, call.query), "mounting-quality")
 
 
 @blueprint.operation(
@@ -205,15 +216,17 @@ def read_mounting_quality(call: Call) -> Response:
     "/reading-quality",
     scope="read",
     query=ReadingQualityQuery,
-    answers={200: Answer(ReadingQualityAnswer, "Do people prefer some last digits, and do repeats agree?")},
-    refuses=("422",),
+    answers=_tabled(ReadingQualityAnswer, "Do people prefer some last digits, and do repeats agree?"),
+    refuses=("406", "422"),
+    headers=("Accept",),
 )
 def read_reading_quality(call: Call) -> Response:
     """Ask how good the readings are"""
     from service.use_cases.lives.by_mounting import reading_quality
 
+    media = media_asked_for()
     with call.reading(past=True) as tx:
-        return call.answer(reading_quality(tx, call.query, call.units))
+        return answered(call, media, reading_quality(tx, call.query, call.units), "reading-quality")
 
 
 @blueprint.operation(
@@ -221,8 +234,9 @@ def read_reading_quality(call: Call) -> Response:
     "/replacement-age",
     scope="read",
     query=AgeQuery,
-    answers={200: Answer(AgeAnswer, "The age with the least cost per hour, and whether replacing at it is worth it")},
-    refuses=("422",),
+    answers=_tabled(AgeAnswer, "The age with the least cost per hour, and whether replacing at it is worth it"),
+    refuses=("406", "422"),
+    headers=("Accept",),
 )
 def read_replacement_age(call: Call) -> Response:
     """Ask at what age to replace"""
@@ -232,8 +246,9 @@ def read_replacement_age(call: Call) -> Response:
         if name not in call.query:
             fault = {"parameter": name, "code": "bad_parameter", "detail": "is needed"}
             raise ProblemRaised("bad_parameter", f"{name}: is needed, in the same money as the other", faults=[fault])
+    media = media_asked_for()
     with call.reading(past=True) as tx:
-        return call.answer(replacement_ages(tx, call.query))
+        return answered(call, media, replacement_ages(tx, call.query), "replacement-age")
 
 
 @blueprint.operation(
@@ -241,15 +256,17 @@ def read_replacement_age(call: Call) -> Response:
     "/life-regression",
     scope="read",
     query=RegressionQuery,
-    answers={200: Answer(RegressionAnswer, "What goes with a higher failure rate, each with the others held")},
-    refuses=("422",),
+    answers=_tabled(RegressionAnswer, "What goes with a higher failure rate, each with the others held"),
+    refuses=("406", "422"),
+    headers=("Accept",),
 )
 def read_life_regression(call: Call) -> Response:
     """Ask what goes with a higher failure rate"""
     from service.use_cases.lives.regression import life_regression_of
 
+    media = media_asked_for()
     with call.reading(past=True) as tx:
-        return call.answer(life_regression_of(tx, call.query))
+        return answered(call, media, life_regression_of(tx, call.query), "life-regression")
 
 
 @blueprint.operation(
@@ -257,15 +274,17 @@ def read_life_regression(call: Call) -> Response:
     "/life-change",
     scope="read",
     query=ChangeQuery,
-    answers={200: Answer(ChangeAnswer, "Do bearings of the same positions fail more, or less, after a date?")},
-    refuses=("422",),
+    answers=_tabled(ChangeAnswer, "Do bearings of the same positions fail more, or less, after a date?"),
+    refuses=("406", "422"),
+    headers=("Accept",),
 )
 def read_life_change(call: Call) -> Response:
     """Ask whether lives changed at a date"""
     from service.use_cases.lives.change import life_change_of
 
+    media = media_asked_for()
     with call.reading(past=True) as tx:
-        return call.answer(life_change_of(tx, call.query))
+        return answered(call, media, life_change_of(tx, call.query), "life-change")
 
 
 @blueprint.operation(
@@ -282,9 +301,12 @@ def read_replacement_forecast(call: Call) -> Response:
     from service.use_cases.lives.forecast import forecast_fan, replacement_forecast_of
 
     months = call.query["months"]
-    if not picture_asked_for():
+    media = media_asked_for(picture=True)
+    if media != SVG:
         with call.reading(past=True) as tx:
-            return call.answer(replacement_forecast_of(tx, call.query, months).record())
+            return answered(
+                call, media, replacement_forecast_of(tx, call.query, months).record(), "replacement-forecast"
+            )
     from service.render.pictures.forecast import forecast_picture
 
     with call.reading(past=True) as tx:

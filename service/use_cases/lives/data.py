@@ -37,6 +37,7 @@ MOST_GROUPS: Final = 10_000
 NOT_STATED: Final = "not stated"
 NUMBERS: Final = ("begin_h", "end_h", "observed_h", "operating_h", "carried_h")
 WORDS: Final = ("position", "designation", "end_type", "inspected", "damage")
+ORDER: Final = ("position", "begin_h")
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +113,7 @@ def history(tx: Tx, chosen: Chosen, *keys: Key | Fact, numbers: Sequence[str] = 
     asked_words = tuple(dict.fromkeys((*WORDS, *asked["words"])))
     read = (*asked_numbers, *asked_words, *([ID] if ids else []))
     batches = histories.stay_batches(tx, chosen, read)
-    columns = stay_columns(batches, numbers=asked_numbers, words=asked_words, ids=ids)
+    columns = stay_columns(batches, numbers=asked_numbers, words=asked_words, ids=ids, order_by=ORDER)
     known = histories.places(tx)
     places = [known[key] for key in columns.vocabularies["position"]]
     meters = {asset_id: _meter(rows) for asset_id, rows in all_meter_readings(tx).items()}

@@ -208,3 +208,19 @@ def test_a_failure_without_recorded_damage_is_two_rows_that_add_up_to_one() -> N
         without.data.failures.sum() + shared.share[shared.unrecorded].sum()
     )
     assert np.all((shared.share[shared.unrecorded] >= 0) & (shared.share[shared.unrecorded] <= 1))
+
+
+def test_columns_do_not_hang_on_the_order_in_which_rows_come() -> None:
+    rows = [(float(n % 5), float(n), f"p{n % 4}", None if n % 3 else f"w{n % 7}", f"{n:036d}") for n in range(40)]
+    shuffled = random.Random(3).sample(rows, len(rows))
+    named: Any = {"numbers": ("a", "b"), "words": ("position", "word"), "ids": True, "order_by": ("position", "b")}
+    one, other = (stay_columns([some[:17], some[17:]], **named) for some in (rows, shuffled))
+    assert one.vocabularies == other.vocabularies
+    assert one.vocabularies["position"] == ["p0", "p1", "p2", "p3"]
+    assert other.vocabularies["word"][0] is None
+    for name in ("a", "b"):
+        assert one.numbers[name].tolist() == other.numbers[name].tolist()
+    assert one.words["word"].tolist() == other.words["word"].tolist()
+    assert one.ids.tolist() == other.ids.tolist()
+    back = sorted(zip(one.numbers["b"].tolist(), [one.vocabularies["word"][n] for n in one.words["word"]], strict=True))
+    assert back == [(row[1], row[3]) for row in rows]
