@@ -10,6 +10,7 @@ from service.instructions.books.books import CHART, HOUSING, Book, provenance_of
 from service.instructions.books.recall import (
     NOT_COMPARED,
     OUTSIDE,
+    VERDICTS,
     Compared,
     bore_mm,
     compared,
@@ -26,7 +27,6 @@ from service.store.queries.books import books_of
 from service.store.queries.recalls import Issued, Mounted
 from service.store.unit_of_work import Event, Tx
 from service.use_cases.books.enter import book_of_path
-from service.words import VERDICTS
 
 TABLE: Final = "table"
 RECALLED: Final = {CHART: "chart.recalled", HOUSING: "housing.recalled", TABLE: "table.recalled"}
