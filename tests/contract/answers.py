@@ -153,14 +153,16 @@ def _sent(client: Recorder, examples: Examples) -> None:
 
 def _history(client: Recorder, read: Any) -> None:
     """Import the invented history, and ask every question about it."""
-    ended = [stay for stay in history() if stay["asset"] in FANS and stay["end_type"] != "running"]  # no age that grows
-    client.made("POST", "/v1/stays/import?create_assets=true", {"items": ended})
+    stays = [stay for stay in history() if stay["asset"] in FANS]  # running ones say as of when: no age grows
+    client.made("POST", "/v1/stays/import?create_assets=true", {"items": stays})
     position = client.made("GET", "/v1/assets?tag=FAN-17")["items"][0]
     drive = next(p["id"] for p in position["shafts"][0]["positions"] if p["name"] == "drive")
     read(
         "/v1/life-analysis", "/v1/recurrence", f"/v1/positions/{drive}/recurrence", "/v1/replacement-ranking?top=2",
-        "/v1/replacement-age?preventive_cost=1&failure_cost=8", "/v1/early-failures?by=window&within_h=4000",
-        "/v1/mounting-quality", "/v1/replacements?asset=FAN-16", "/v1/stays?asset=FAN-16",
+        "/v1/replacement-age?preventive_cost=1&failure_cost=8", "/v1/early-failures?group_by=window&within_h=4000",
+        "/v1/life-comparison?group_by=manufacturer", "/v1/life-regression?covariates=manufacturer",
+        "/v1/life-change?at=2019-01-01T00:00:00Z", "/v1/replacement-forecast?months=12", "/v1/mounting-quality",
+        "/v1/replacements?asset=FAN-16", "/v1/stays?asset=FAN-16",
         "/v1/stays/failure-data.csv?asset=FAN-16", "/v1/stays/asset-segment-events.xml?asset=FAN-16&position=tail",
         f"/v1/assets/{position['id']}/history",
     )  # fmt: skip

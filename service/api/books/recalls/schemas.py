@@ -6,7 +6,7 @@ from service.api.books.schemas import ChartRows
 from service.api.http import fields
 from service.api.http.schema import StrictSchema
 from service.api.wire.answers import AnswerSchema, nested, quantity, word, words
-from service.words import VERDICTS
+from service.instructions.books.recall import VERDICTS
 
 
 class Bores(StrictSchema):
