@@ -110,7 +110,7 @@ def _ranked_row(
     numbers = f": {float(excess.observed[number]):g} seen, {float(excess.mean[number]):.3g} expected"
     said, short = f"{mark}{label}{numbers}", label
     room = x.end - x.begin - 8
-    while len(short) > 1 and text_width(f"{mark}{short}{numbers}", 11, bold=is_flagged) > room:
+    while len(short) > 4 and text_width(f"{mark}{short}{numbers}", 11, bold=is_flagged) > room:
         short = f"{short.rstrip('.')[:-1]}..."
     drawing.described.append(f"{said}, shrunk ratio {drawn_in['estimate']:.3g}" if drawn_in else said)
     drawing.add(Words(x.begin + 4, top + 13, f"{mark}{short}{numbers}", 11, bold=is_flagged, part="row"))

@@ -132,7 +132,7 @@ def _by_position(data: History) -> Iterator[tuple[int, list[_Row]]]:
     found: dict[int, list[_Row]] = {}
     rows = zip(data.columns.words["position"].tolist(), begin, end, ended, data.kind.tolist(), strict=True)
     for position, begin_h, end_h, has_ended, kind in rows:
-        until = now_h if end_h != end_h or not has_ended else end_h
+        until = now_h if end_h != end_h else end_h  # of a running one: as of when it was looked at
         found.setdefault(position, []).append(_Row(begin_h, until, has_ended, kind))
     for position, of_one in found.items():
         yield position, sorted(of_one, key=lambda row: row.begin_h)
