@@ -30,10 +30,17 @@ MOST_CHARACTERS, MOST_LINES = 2_500, 8
 NDJSON = "application/x-ndjson"
 NOW = "2026-01-07T12:00:00Z"
 FANS = ("FAN-16", "FAN-17", "FAN-18")
+FORECAST = "replacement-forecast"
+QUESTIONS = (
+    "life-analysis", "replacement-age?preventive_cost=1&failure_cost=8", "recurrence", "replacement-ranking?top=2",
+    "early-failures?group_by=window&within_h=4000", "life-comparison?group_by=manufacturer", "mounting-quality",
+    "life-regression?covariates=manufacturer", "life-change?at=2019-01-01T00:00:00Z", "reading-quality",
+)  # fmt: skip
 _UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
 _HEX = re.compile(r"\b(?:[0-9a-f]{64}|[0-9a-f]{32})\b")
 _TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d+)?(?:Z|\+00:00)")
 _SECRET = re.compile(r"whsec_[A-Za-z0-9+/=]+")
+_DECIMAL = re.compile(r"\d+\.\d+(?:e-?\d+)?(?![\dZ])")
 _LINK = re.compile(r"(/card/)[\w.~-]+")
 
 Kept = dict[str, dict[str, dict[str, Any]]]
@@ -131,6 +138,8 @@ def _sent(client: Recorder, examples: Examples) -> None:
     client.lines("/v1/clearance-targets/batch", examples["clearance_targets_batch", NDJSON])
     read("/v1/capabilities", "/v1/stays/template.csv")
     _history(client, read)
+    client.made("PUT", "/v1/stays/attributes/crew_size", example("declare_stay_attribute"))
+    read("/v1/stays/attributes")
     for media in ("application/json", "text/csv", NDJSON):
         text = examples["import_stays", media].encode()
         client.made("POST", "/v1/stays/import?create_assets=true&dry_run=true", data=text, content_type=media)
@@ -152,20 +161,28 @@ def _sent(client: Recorder, examples: Examples) -> None:
 
 
 def _history(client: Recorder, read: Any) -> None:
-    """Import the invented history, and ask every question about it."""
-    ended = [stay for stay in history() if stay["asset"] in FANS and stay["end_type"] != "running"]  # no age that grows
+    """Import the invented history, and ask every question about it: what runs, and grows older, comes last."""
+    stays = [stay for stay in history() if stay["asset"] in FANS]
+    ended = [stay for stay in stays if stay["end_type"] != "running"]
     client.made("POST", "/v1/stays/import?create_assets=true", {"items": ended})
     position = client.made("GET", "/v1/assets?tag=FAN-17")["items"][0]
     drive = next(p["id"] for p in position["shafts"][0]["positions"] if p["name"] == "drive")
     read(
-        "/v1/life-analysis", "/v1/recurrence", f"/v1/positions/{drive}/recurrence", "/v1/replacement-ranking?top=2",
-        "/v1/replacement-age?preventive_cost=1&failure_cost=8", "/v1/early-failures?by=window&within_h=4000",
-        "/v1/mounting-quality", "/v1/replacements?asset=FAN-16", "/v1/stays?asset=FAN-16",
-        "/v1/stays/failure-data.csv?asset=FAN-16", "/v1/stays/asset-segment-events.xml?asset=FAN-16&position=tail",
-        f"/v1/assets/{position['id']}/history",
+        "/v1/replacements?asset=FAN-16", "/v1/stays?asset=FAN-16", "/v1/stays/failure-data.csv?asset=FAN-16",
+        "/v1/stays/asset-segment-events.xml?asset=FAN-16&position=tail", f"/v1/assets/{position['id']}/history",
     )  # fmt: skip
     for media in ("text/csv", NDJSON):
         read("/v1/replacements?asset=FAN-16", "/v1/stays?asset=FAN-16", Accept=media)
+    for question in (*QUESTIONS, f"positions/{drive}/recurrence", FORECAST):
+        if question == FORECAST:
+            client.made("POST", "/v1/stays/import", {"items": stays})
+        path, _, query = question.partition("?")
+        for media in ("application/json", "text/csv"):
+            read(f"/v1/{question}", Accept=media)
+        if path != "reading-quality":
+            for media in ("application/json", "text/csv", NDJSON):
+                pages = "&limit=500" if media == "application/json" else ""
+                read(f"/v1/{path}/lives?{query}{pages}", Accept=media)
 
 
 def _books(client: Recorder, example: Any, csv: str, read: Any) -> dict[str, str]:
@@ -266,6 +283,8 @@ class _Fixed:
     def _text(self, text: str) -> str:
         text = _UUID.sub(lambda m: self._number(m[0], "01900000-0000-7000-8000-{:012d}"), text)
         text = _HEX.sub(lambda m: self._number(m[0], f"{{:0{len(m[0])}d}}"), text)
+        if "\r\n" in text:  # a CSV
+            text = _DECIMAL.sub(lambda m: f"{float(m[0]):.9g}", text)
         text = _SECRET.sub(f"whsec_{'A' * 43}=", text)
         return _LINK.sub(r"\1TOKEN", _TIME.sub(self._time, text))
 

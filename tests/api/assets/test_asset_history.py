@@ -84,7 +84,7 @@ def test_the_time_line_has_a_bar_for_each_stay_and_marks_what_failed(client: Cli
 def test_lives_and_ranking_stand_on_the_page_or_the_reason_why_not(client: Client) -> None:
     html = client.get(f"/v1/assets/{with_history(client)}/history", headers={"Accept": "text/html"}).text
     assert "Survival: " in html and "4 stays: 2 failed, 2 censored" in html
-    assert re.search(r"tail: rank 1 of 2, 2 seen", Page(html).text)
+    assert re.search(r"DRY-2-FAN / tail failed 2 times where its class explains 2: no evidence", Page(html).text)
     imported(client, running("S-9", asset="QUIET", designation="22220 K/C3"))
     quiet = client.get(f"/v1/assets/{asset_id(client, 'QUIET')}/history", headers={"Accept": "text/html"}).text
     assert "0 failed, 1 censored" in quiet
