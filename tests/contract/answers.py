@@ -36,9 +36,16 @@ QUESTIONS = (
     "early-failures?group_by=window&within_h=4000", "life-comparison?group_by=manufacturer", "mounting-quality",
     "life-regression?covariates=manufacturer", "life-change?at=2019-01-01T00:00:00Z", "reading-quality",
 )  # fmt: skip
+LIE = (
+    {"question": "R16", "value": {"inclination": {"value": 0, "unit": "deg"}}},
+    {"question": "R14", "value": {"rotor_mass": {"value": 540, "unit": "kg"}, "lifting_plan": "LP-7",
+                                  "isolation_points": ["MCC 4, drawer 12"]}},
+)  # fmt: skip
+"""Nobody releases an order before it is known how the shaft lies and is lifted."""
 _UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
 _HEX = re.compile(r"\b(?:[0-9a-f]{64}|[0-9a-f]{32})\b")
 _TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d+)?(?:Z|\+00:00)")
+_PRINTED = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d UTC")
 _SECRET = re.compile(r"whsec_[A-Za-z0-9+/=]+")
 _DECIMAL = re.compile(r"\d+\.\d+(?:e-?\d+)?(?![\dZ])")
 _LINK = re.compile(r"(/card/)[\w.~-]+")
@@ -202,13 +209,23 @@ def _field_maps(client: Recorder, example: Any, read: Any) -> None:
     client.made("POST", f"/v1/field-maps/{made}/try", example("try_field_map"))
     for _ in range(2):
         client.made("POST", "/v1/inbound/north-mill", example("take_in"))
+    # its position is free again for the orders that come
+    order = client.made("GET", "/v1/work-orders")["items"][0]["id"]
+    client.made("POST", f"/v1/work-orders/{order}/cancellation", example("cancel_work_order"))
 
 
 def _order(client: Recorder, example: Any, read: Any) -> None:
-    """Open an order, measure, close it, correct it; open another one and cancel it."""
+    """Open an order, answer, release, measure, close it, correct it; open another one and cancel it."""
     for _ in range(2):
         order = client.made("POST", "/v1/work-orders", example("open_work_order"))
     one = f"/v1/work-orders/{order['id']}"
+    client.made("POST", f"{one}/answers", example("answer"))
+    client.made("POST", f"{one}/answers", {"answers": [each | {"answered_by": "C. Planner"} for each in LIE]})
+    client.made("POST", f"{one}/release", example("release"))
+    for media in ("application/json", "text/csv", "text/plain"):
+        pack = example("make_job_pack") | {"orders": [order["id"]]}
+        client.made("POST", "/v1/job-packs", pack, headers={"Accept": media})
+    read(f"{one}/readiness", f"{one}/parts.csv")
     read(
         "/v1/work-orders", one, f"{one}/instructions", f"{one}/instructions/1", f"{one}/instructions/steps.csv",
         f"{one}/instructions/clearance-window.svg?position=tail", f"{one}/instructions/shaft-line.svg",
@@ -286,13 +303,18 @@ class _Fixed:
         if "\r\n" in text:  # a CSV
             text = _DECIMAL.sub(lambda m: f"{float(m[0]):.9g}", text)
         text = _SECRET.sub(f"whsec_{'A' * 43}=", text)
-        return _LINK.sub(r"\1TOKEN", _TIME.sub(self._time, text))
+        text = _PRINTED.sub(self._printed, _TIME.sub(self._time, text))
+        return _LINK.sub(r"\1TOKEN", text)
 
     def _number(self, text: str, pattern: str) -> str:
         return self.known.setdefault(text, pattern.format(len(self.known) + 1))
 
     def _time(self, match: re.Match[str]) -> str:
         return NOW if datetime.fromisoformat(match[0]) >= self.began else match[0]
+
+    def _printed(self, match: re.Match[str]) -> str:
+        moment = datetime.strptime(match[0], "%Y-%m-%d %H:%M UTC").replace(tzinfo=UTC)
+        return "2026-01-07 12:00 UTC" if moment >= self.began.replace(second=0) else match[0]
 
 
 def written(found: Kept) -> str:
