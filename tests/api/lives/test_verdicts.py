@@ -74,7 +74,9 @@ QUESTIONS = ("replacement-ranking", "replacement-ranking?by=asset", "early-failu
 def sentences(node: Any) -> list[str]:
     """Every detail of an answer."""
     if isinstance(node, dict):
-        return [node["detail"] for _ in range("detail" in node)] + [each for one in node.values() for each in sentences(one)]
+        return [node["detail"] for _ in range("detail" in node)] + [
+            each for one in node.values() for each in sentences(one)
+        ]
     return [each for one in node for each in sentences(one)] if isinstance(node, list) else []
 
 
@@ -324,7 +326,9 @@ def test_a_forecast_of_a_misfit_leads_with_what_was_seen(client: Client) -> None
     """A fifth of all bearings lasts a twentieth as long."""
     chance = random.Random(8)
     imported(client, *plant(80, life_of=lambda _: 0.05 if chance.random() < 0.2 else 1.0))
-    (item,) = answered(client, "replacement-forecast")["items"]
+    answer = answered(client, "replacement-forecast")
+    (item,), total = answer["items"], answer["total"]
+    assert total["not_supported"] and total["detail"] == item["detail"]
     assert item["not_supported"] and item["goodness_of_fit"]["verdict"] == "misfit"
     assert item["detail"].startswith(f"{item['seen_before']['replacements']} were replaced in the 12 months before.")
     (age,) = answered(client, "replacement-age?preventive_cost=1&failure_cost=9")["items"]
