@@ -81,7 +81,7 @@ class GroupLife:
     def record(self) -> dict[str, Any]:
         """Return the wire members, quantities still unit-neutral."""
         fit, of = self.weibull, self.facts
-        rated = self.rated_life.record() if self.rated_life else None
+        rated = self._rated_record()
         return {
             "group": of.label,
             "detail": self.detail,
@@ -106,7 +106,7 @@ class GroupLife:
             "unrecorded_damage": _of_damage(of.damage_bounds),
             "shape_common": self.common_shape.record() if self.common_shape else None,
             "cumulative_incidence": self._incidence_record(),
-            "rated_life": rated | {"not_supported": self.misfit} if rated else None,
+            "rated_life": rated,
             "assumptions": list(self.assumptions),
             "warnings": [one.record() for one in self.warnings],
         }
@@ -155,6 +155,15 @@ class GroupLife:
             "condition": None if self.mode is None else ALONE,
             "not_supported": self.misfit,
         }
+
+    def _rated_record(self) -> dict[str, Any] | None:
+        """Return the comparison with the rating life; of a misfit its sentence is that of the survival curve."""
+        if self.rated_life is None:
+            return None
+        record = self.rated_life.record() | {"not_supported": self.misfit}
+        if self.misfit:
+            record["detail"] = self.rated_life.detail_without_model
+        return record
 
     def _survival_record(self) -> dict[str, Any]:
         """Return the steps, and what can be read off them without a model."""

@@ -39,6 +39,7 @@ LONGEST: Final[dict[Unit, int]] = {"month": 12, "quarter": 4, "year": 1}
 MONTHS: Final[dict[Unit, int]] = {"month": 1, "quarter": 3, "year": 12}
 TEST: Final = "poisson_tail_of_runs"
 MOST_NAMED: Final = 20
+NO_LEVEL: Final = 0.5  # a run that is as good as this in few orders tells nothing: all orders are alike
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,11 +200,11 @@ class MonthRuns:
         return "of the same designation in the same positions, whoever and whatever was fitted in these months"
 
     def _power(self, expected: float) -> tuple[float, int | None]:
-        if not expected > NOTHING:
+        if not expected > NOTHING or self.run_level >= NO_LEVEL:
             return 0.0, None
         power = float(power_for_doubling(expected, expected, self.run_level))
         times = float(needed_means(expected, expected, self.run_level)) / expected
-        return power, int(np.ceil(self.failures * times))
+        return power, int(np.ceil(self.failures * times)) if np.isfinite(times) else None
 
 
 def month_numbers(begin_h: Floats, unit: Unit = "month") -> Ints:

@@ -50,6 +50,21 @@ class RatedLifeComparison:
             return ("B10 lies below the rating life of ", rating, "." + causes)
         return ("The data do not tell B10 from the rating life of ", rating, "." + causes)
 
+    @property
+    def detail_without_model(self) -> Text:
+        """Return what the survival curve tells, where the Weibull does not describe the lives."""
+        rating, seen = units.Quantity("time", self.rating_life_h), self.survival_at_rating_life
+        causes = " All causes are counted; the rating life speaks of fatigue only." if self.all_causes else ""
+        if seen is None:
+            return ("No bearing was seen at the rating life of ", rating, "." + causes)
+        share, lower, upper = seen
+        limits = "" if lower is None or upper is None else f" ({lower:.0%} to {upper:.0%})"
+        return (
+            f"{share:.0%}{limits} survive the rating life of ",
+            rating,
+            ", read from the survival curve; 90% are rated to." + causes,
+        )
+
     def record(self) -> dict[str, Any]:
         """Return the wire members, quantities still unit-neutral."""
         survival = None

@@ -43,6 +43,7 @@ class Recurrence:
     level: float
     trend: TrendVerdict | None
     whole: bool
+    counted: tuple[Text, ...]
 
     @property
     def steps(self) -> MeanCumulativeNumber | None:
@@ -68,7 +69,7 @@ class Recurrence:
         said.append("Hours count from the first fitting on record; what came before is not known.")
         if len(self.systems) == 1:
             said.append("One position alone: its limits show no spread between positions, and stand on the number.")
-        said.append(DESCRIBED)
+        said += [*self.counted, DESCRIBED]
         if self.left_out:
             said.append(f"{self.left_out} positions were watched for no time at all and are left out.")
         return {
@@ -102,17 +103,21 @@ def recurrence_of(tx: Tx, query: Mapping[str, Any], place: Place | None) -> Recu
         bases[basis] += 1
         systems.append(system)
     label = "the positions that are chosen" if place is None else place.label
-    trend = _trend(data, query)
-    return Recurrence(label, query["event"], systems, bases, left_out, query["level"], trend, query["points"] == "all")
+    trend, said = _trend(data, query)
+    whole = query["points"] == "all"
+    return Recurrence(label, query["event"], systems, bases, left_out, query["level"], trend, whole, said)
 
 
-def _trend(data: History, query: Mapping[str, Any]) -> TrendVerdict | None:
-    """Return the verdict on the order of lives; None without a life."""
+def _trend(data: History, query: Mapping[str, Any]) -> tuple[TrendVerdict | None, tuple[Text, ...]]:
+    """Return the verdict on the order of lives, None without a life, and how stays were read."""
     try:
         people = population(data, query)
     except CannotEvaluate:
-        return None
-    return trend_verdict(people.table, planned=people.by_plan, level=query["level"])
+        return None, ()
+    said = people.assumptions(query)
+    if query["event"] == "failure" and people.counted.unrecorded.any():
+        said.append("Failures of which nobody recorded the damage are not among the events of the curve.")
+    return trend_verdict(people.table, planned=people.by_plan, level=query["level"]), tuple(said)
 
 
 @dataclass(frozen=True, slots=True)

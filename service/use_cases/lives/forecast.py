@@ -38,7 +38,8 @@ class Forecast:
         """Return the wire members, quantities still unit-neutral."""
         fits = self._fits()
         items = [self._item(one, self.labels[one.group], fits.get(one.group)) for one in self.found.items]
-        total = self._item(self.found.total, "all", None)
+        misfit = any(item["not_supported"] for item in items)
+        total = self._item(self.found.total, "all", None, misfit=misfit)
         left_out = sum(self.people.counted.excluded().values())
         said: list[Text] = [
             *self.people.assumptions(self.query),
@@ -72,19 +73,20 @@ class Forecast:
         verdicts = [one.verdict() for one in weibull_misfits(data, weibull_fits(data))]
         return dict(zip(present.tolist(), verdicts, strict=True))
 
-    def _item(self, one: GroupForecast, label: str, fit: Any) -> dict[str, Any]:
+    def _item(self, one: GroupForecast, label: str, fit: Any, *, misfit: bool = False) -> dict[str, Any]:
+        misfit = misfit or (fit is not None and fit.verdict == "misfit")
         seen = self._seen(None if one.group < 0 else one.group)
         return {
             "group": label,
             "held": one.held,
-            "detail": self._sentence(one, seen, fit),
+            "detail": self._sentence(one, seen, misfit),
             "running": one.running,
             "left_out": one.left_out,
             "failures": None if one.failures is None else one.failures.record(),
             "replacements": None if one.replacements is None else one.replacements.record(),
             "seen_before": seen,
             "goodness_of_fit": None if fit is None else fit.record(),
-            "not_supported": fit is not None and fit.verdict == "misfit",
+            "not_supported": misfit,
         }
 
     def _seen(self, group: int | None) -> dict[str, int]:
@@ -98,7 +100,7 @@ class Forecast:
     def _group(self) -> Any:
         return grouped(self.people.data, ("designation",)).number
 
-    def _sentence(self, one: GroupForecast, seen: Mapping[str, int], fit: Any) -> Text:
+    def _sentence(self, one: GroupForecast, seen: Mapping[str, int], misfit: bool) -> Text:
         before = f"{seen['replacements']} were replaced in the {self.months} months before."
         if one.replacements is None:
             return f"Too few failures to forecast from. {before}"
@@ -108,7 +110,7 @@ class Forecast:
             f"{numbers.median} ({numbers.lower} to {numbers.upper} at {self.level:.0%}) are expected to be replaced in "
             f"the next {self.months} months."
         )
-        if fit is not None and fit.verdict == "misfit":
+        if misfit:
             return f"{before} By a Weibull, which does not describe these lives, {said}{short}"
         return f"{said} {before}{short}"
 

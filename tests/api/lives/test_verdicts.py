@@ -326,7 +326,9 @@ def test_a_forecast_of_a_misfit_leads_with_what_was_seen(client: Client) -> None
     """A fifth of all bearings lasts a twentieth as long."""
     chance = random.Random(8)
     imported(client, *plant(80, life_of=lambda _: 0.05 if chance.random() < 0.2 else 1.0))
-    (item,) = answered(client, "replacement-forecast")["items"]
+    answer = answered(client, "replacement-forecast")
+    (item,), total = answer["items"], answer["total"]
+    assert total["not_supported"] and total["detail"] == item["detail"]
     assert item["not_supported"] and item["goodness_of_fit"]["verdict"] == "misfit"
     assert item["detail"].startswith(f"{item['seen_before']['replacements']} were replaced in the 12 months before.")
     (age,) = answered(client, "replacement-age?preventive_cost=1&failure_cost=9")["items"]
