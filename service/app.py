@@ -27,7 +27,7 @@ from service.api.events import views as events
 from service.api.events.deliveries import views as subscriptions
 from service.api.http import openapi, problems, watching
 from service.api.http.operations import DECLARED
-from service.api.lives import views as lives
+from service.api.lives.behind import views as lives
 from service.api.maps import views as maps
 from service.api.maps.inbound import views as inbound
 from service.api.orders.batch import views as orders
@@ -38,7 +38,7 @@ from service.api.orders.instructions import views as instructions
 from service.api.orders.planning import views as planning
 from service.api.orders.readiness import views as readiness
 from service.api.standards import views as standards
-from service.api.stays.imports import views as stays
+from service.api.stays.attributes import views as stays
 from service.serving.allowance import Shared
 from service.serving.fair_share import FairShare, Held
 from service.serving.metrics import Metrics
@@ -63,8 +63,8 @@ BLUEPRINTS: Final = (
     entries.blueprint,
     completion.blueprint,
     meters.blueprint,
-    lives.blueprint,
-    stays.blueprint,  # with their import
+    lives.blueprint,  # with the lives behind the answers
+    stays.blueprint,  # with their import and attributes
     standards.blueprint,
     capabilities.blueprint,
     maps.blueprint,

@@ -4,7 +4,7 @@ import os
 import sys
 from collections.abc import Callable
 from functools import wraps
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
@@ -370,17 +370,68 @@ def check(settings: Settings) -> None:
         sys.exit(1)
 
 
+DAILY: Final = click.option("--daily", is_flag=True, help="Do it now and every 24 hours, until interrupted.")
+
+
+def _each_day(work: Callable[[], None], *, daily: bool) -> None:
+    """Do something once, or now and every 24 hours until SIGTERM or SIGINT comes."""
+    import logging
+    import signal
+    import threading
+
+    if not daily:
+        work()
+        return
+    stopping = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: stopping.set())
+    while not stopping.is_set():
+        try:
+            work()
+        except ServiceError:  # the database is away for a while: tomorrow is another day
+            logging.getLogger(__name__).exception("what is done daily was not done")
+        stopping.wait(24 * 3600)
+
+
 @main.command()
+@DAILY
 @with_settings
-def tidy(settings: Settings) -> None:
+def tidy(settings: Settings, daily: bool) -> None:
     """Delete what is past its time: kept answers (7 days), deliveries that have ended (30 days). For a daily timer."""
     from service.store.database import Database
     from service.use_cases.checks.retention import tidy as delete_old
 
-    database = Database(settings)
-    done = delete_old(database)
-    database.dispose()
-    click.echo(f"{done.answers} kept answers and {done.deliveries} deliveries are deleted.")
+    def work() -> None:
+        database = Database(settings)
+        done = delete_old(database)
+        database.dispose()
+        click.echo(f"{done.answers} kept answers and {done.deliveries} deliveries are deleted.")
+
+    _each_day(work, daily=daily)
+
+
+@main.command()
+@click.option("--site", help="Code of one site; all sites when left out.")
+@DAILY
+@with_settings
+def watch(settings: Settings, site: str | None, daily: bool) -> None:
+    """Look for positions, makers, crews, lubricants and batches that fail more than others; for a daily timer.
+
+    What is found at an adjusted p of 0.005 becomes an event (position.flagged, group.flagged), once until it changes.
+    """
+    from service.store.database import Database
+    from service.use_cases.lives.watch import watch as look
+
+    def work() -> None:
+        database = Database(settings)
+        for one in look(database, site):
+            for said in one.not_answered:
+                click.echo(f"{one.site_code}: not answered, {said}", err=True)
+            standing = f"{one.standing['position']} positions and {one.standing['group']} groups are flagged"
+            click.echo(f"{one.site_code}: {standing}; {one.told} told now, {one.ended} ended.")
+        database.dispose()
+
+    _each_day(work, daily=daily)
 
 
 @main.group()

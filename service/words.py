@@ -38,6 +38,8 @@ CHART_KINDS: Final = (
 )
 SCOPES: Final = ("read", "write", "approve", "admin")
 SUBSCRIPTION_STATES: Final = ("active", "paused", "disabled")
+ALARM_KINDS: Final = ("position", "group")
+"""What an alarm of the daily look is about."""
 DELIVERY_STATES: Final = ("pending", "delivered", "dead")
 
 # histories and what is asked of them
@@ -51,6 +53,9 @@ END_TYPES: Final = (
     "lost_to_follow_up",
     "unknown",
 )
+AttributeType = Literal["text", "number", "flag"]
+ATTRIBUTE_TYPES: Final[tuple[AttributeType, ...]] = get_args(AttributeType)
+"""What a free attribute of a stay may be; a name has one type."""
 Basis = Literal["operating_hours", "meter", "calendar"]
 BASES: Final[tuple[Basis, ...]] = get_args(Basis)
 """What an age was counted by."""
@@ -59,7 +64,16 @@ COUNTS: Final[tuple[Count, ...]] = get_args(Count)
 """How removals that nobody looked at are counted."""
 IntervalKind = Literal["likelihood_ratio", "log_normal"]
 INTERVAL_KINDS: Final[tuple[IntervalKind, ...]] = get_args(IntervalKind)
-Difference = Literal["differs", "no_difference_seen", "not_enough_data"]
-DIFFERENCES: Final[tuple[Difference, ...]] = get_args(Difference)
-Strength = Literal["refused", "weak", "normal"]
-STRENGTHS: Final[tuple[Strength, ...]] = get_args(Strength)
+IntervalMade = Literal["likelihood_ratio", "log_normal", "modified_likelihood_ratio"]
+INTERVALS_MADE: Final[tuple[IntervalMade, ...]] = get_args(IntervalMade)
+"""How the limits of an answer were made."""
+DATE_WORDS: Final = (
+    *("date", "time", "year", "order", "age", "fitted_at", "fitted_on", "fitted_month", "fitted_quarter"),
+    *("fitted_year", "number_in_position", "installed_at"),
+)
+"""What is refused as a covariate: later fittings come more and more from bad positions."""
+Outcome = Literal[
+    "worse", "better", "differ", "misfit", "worth_it", "not_worth_it", "no_evidence", "too_few", "not_separable"
+]
+OUTCOMES: Final[tuple[Outcome, ...]] = get_args(Outcome)
+"""What a question about lives may be answered with."""

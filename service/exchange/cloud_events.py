@@ -44,6 +44,10 @@ TYPES: Final[Mapping[str, str]] = {
     "stay.struck_out": "A stay was struck out: a wrong outcome had made it; it is kept and not counted",
     "stay.begun": "A bearing was fitted in a position",
     "stays.imported": "Stays were imported; data.created says how many are new, data.closed how many ended",
+    "position.flagged": "The daily look: a position fails more often than its class explains, surely enough to tell",
+    "group.flagged": "The daily look: bearings of a maker, crew, lubricant or batch fail more than others like them",
+    "stay_attribute.named": "An attribute of stays was named or described; the subject is its name",
+    "stay_attribute.deleted": "A name of attributes that no stay used was deleted",
     "meter.read": "The hour meter of a machine was read",
     "meter_reading.struck_out": "A reading of an hour meter was struck out",
 }
@@ -55,6 +59,7 @@ PLACES: Final[Mapping[str, str]] = {
     "field_map": "/v1/field-maps/{}",
     "subscription": "/v1/subscriptions/{}",
     "work_order": "/v1/work-orders/{}",
+    "position": "/v1/positions/{}/recurrence",
 }
 """Where a subject is read, by its kind."""
 

@@ -42,7 +42,7 @@ def status(
     end_type: str,
     inspected: bool | None,
     damage: str | None,
-    count: Count = "excluded",
+    count: Count = "by_reason",
     damage_filter: str | None = None,
 ) -> Status:
     """Return what a stay counts as: failed, censored, or the reason to leave it out.
@@ -111,7 +111,7 @@ class Observations:
     ended: Counter[str] = field(default_factory=Counter)
     removed_on_condition: Counter[str] = field(default_factory=Counter)
     designations: dict[str, set[str]] = field(default_factory=dict)
-    count: Count = "excluded"
+    count: Count = "by_reason"
     damage_filter: str | None = None
 
     def add(self, label: str, stay: Stay, age: Age) -> None:
@@ -178,7 +178,7 @@ def assumptions(
 
 
 def observations(
-    stays: Iterable[tuple[str, Stay, Age]], *, count: Count = "excluded", damage_filter: str | None = None
+    stays: Iterable[tuple[str, Stay, Age]], *, count: Count = "by_reason", damage_filter: str | None = None
 ) -> Observations:
     """Return the observations of stays with their groups and ages.
 

@@ -10,6 +10,8 @@ from service.errors import CannotEvaluate
 from service.history.damage import damage_codes
 from service.words import END_TYPES
 
+RUNNING: Final = (("speed_rpm", 0.0, 1e5), ("temperature_degc", -100.0, 500.0), ("radial_load_n", 0.0, 1e8))
+"""How the bearing ran: limits beyond which a number is a slip of the pen or of the unit (common practice)."""
 SLACK: Final = timedelta(days=1)  # by which clocks and time zones may mislead a count of hours
 
 
@@ -18,7 +20,8 @@ class Stay:
     """One bearing in one position; hours in [h], clearances and diameters in [nm], times aware.
 
     ``operating_hours`` is the age of the bearing at removal, or at ``as_of`` while it runs, the age at fitting
-    included; it overrides meters.
+    included; it overrides meters. Speed, temperature of the bearing and radial load are those it ran at.
+    ``attributes`` is the text that ``attributes_text`` writes.
     """
 
     position: str
@@ -47,6 +50,12 @@ class Stay:
     shaft_diameter_nm: int | None = None
     shaft_min_nm: int | None = None
     shaft_max_nm: int | None = None
+    lubricant: str | None = None
+    batch: str | None = None
+    speed_rpm: float | None = None
+    temperature_degc: float | None = None
+    radial_load_n: float | None = None
+    attributes: str | None = None
 
     @property
     def place(self) -> tuple[str, str]:
@@ -103,6 +112,10 @@ def _faults_of_one(number: int, stay: Stay, now: datetime) -> Iterator[Fault]:
         hours = getattr(stay, field)
         if hours is not None and not 0 <= hours < 1e9:
             yield Fault(number, field, "hours_out_of_range", f"{field} must be zero or more")
+    for field, lowest, highest in RUNNING:
+        ran_at = getattr(stay, field)
+        if ran_at is not None and not lowest <= ran_at <= highest:
+            yield Fault(number, field, "out_of_range", f"{field} must lie from {lowest:g} to {highest:g}")
     if stay.damage:
         try:
             damage_codes(stay.damage)

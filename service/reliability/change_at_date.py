@@ -14,7 +14,7 @@ from service.reliability.weibull_limits import normal_quantile
 
 ORDERS: Final = 999
 FEWER_ORDERS: Final = 199
-MANY_STAYS: Final = 20_000  # above: fewer orders
+MANY_STAYS: Final = 10_000  # above: fewer orders
 SEED: Final = 20140101
 LEVEL_OF_CLAIMS: Final = 0.05
 LITTLE_POWER: Final = 0.2
@@ -115,7 +115,7 @@ def change_at_date(
     position, class_number : ndarray of int, shape (n,)
         Position, and class (what makes bearings alike), from 0. Lives change places within both only.
     orders : int, optional
-        Number of random orders; 999, or 199 above 20,000 stays, by default.
+        Number of random orders; 999, or 199 above 10,000 stays, by default.
 
     Source
     ------

@@ -8,11 +8,8 @@ import numpy as np
 
 from service.errors import CannotEvaluate
 from service.reliability.lives import Bools, Floats, Ints
+from service.words import DATE_WORDS
 
-REFUSED: Final = (
-    "date", "time", "year", "order", "age", "fitted_at", "fitted_on", "fitted_month", "fitted_quarter", "fitted_year",
-    "number_in_position", "installed_at",
-)  # fmt: skip
 FEWEST_OF_A_KIND: Final = 5  # failures; rarer kinds are taken together
 OTHERS: Final = "others"
 
@@ -122,9 +119,9 @@ def refuse_dates(name: str) -> None:
     Raises
     ------
     CannotEvaluate
-        The name is one of ``REFUSED``.
+        The name is one of ``DATE_WORDS``.
     """
-    if name in REFUSED:
+    if name in DATE_WORDS:
         said = (
             f"{name} is no covariate: where positions differ, later fittings come more and more from the bad ones. "
             "Ask for the trend, or for a change at a date."

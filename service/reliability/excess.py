@@ -12,10 +12,11 @@ from typing import Any, Final
 import numpy as np
 
 from service.errors import Text
+from service.reliability.gamma_poisson import poisson_limits
 from service.reliability.lives import Bools, Floats, Ints
-from service.reliability.policy import LEVEL, Outcome, Verdict, flagged, floored_p, holm, without_claim
-from service.reliability.ranking import poisson_limits
+from service.reliability.policy import LEVEL, Verdict, flagged, floored_p, holm, without_claim
 from service.reliability.tails import needed_means, power_for_doubling, tail
+from service.words import Outcome
 
 NOTHING: Final = 1e-9
 REPORTED_LEVEL: Final = 0.95
@@ -157,13 +158,13 @@ class Excess:
             )
         return found
 
-    def numbers(self, row: int) -> dict[str, Any]:
-        """Return the wire members that are numbers, of one group."""
+    def numbers(self, row: int, level: float = REPORTED_LEVEL) -> dict[str, Any]:
+        """Return the wire members that are numbers, of one group; ``level`` is that of the limits of the ratio."""
         return {
             "stays": int(self.stays[row]),
             "observed": float(self.observed[row]),
             "expected": float(self.mean[row]),
-            "ratio": self.ratio(row),
+            "ratio": self.ratio(row, level),
             "flagged": bool(self.flagged[row]),
         }
 

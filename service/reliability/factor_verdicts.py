@@ -9,13 +9,11 @@ import numpy as np
 from scipy.special import chdtrc, ndtr
 
 from service.reliability.class_hazard import class_hazard, stay_expected
-from service.reliability.comparison import LogRank
 from service.reliability.group_excess import strata_of
 from service.reliability.lives import Floats, Ints
 from service.reliability.policy import (
     DOUBLING,
     LEVEL,
-    Outcome,
     Verdict,
     flagged,
     floored_p,
@@ -29,11 +27,32 @@ from service.reliability.policy import (
 from service.reliability.position_spread import spread_term
 from service.reliability.stay_table import StayTable
 from service.reliability.strata import crossed, dense, totals
+from service.words import Outcome
 
 TEST: Final = "stratified_log_rank"
 FEWEST_FAILURES: Final = 10  # in all, below which no test is made
 FEWEST_EXPECTED: Final = 2.0  # in the smallest bin that is filled
 NEGLIGIBLE: Final = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class LogRank:
+    """Observed and expected failures by bin, and whether they differ by more than chance."""
+
+    observed: Floats
+    expected: Floats
+    units: Floats
+    statistic: float
+    degrees_of_freedom: int
+    p_value: float
+
+    def record(self) -> dict[str, Any]:
+        """Return the wire members of the test."""
+        return {
+            "statistic": self.statistic,
+            "degrees_of_freedom": self.degrees_of_freedom,
+            "p_value": self.p_value,
+        }
 
 
 @dataclass(frozen=True, slots=True)

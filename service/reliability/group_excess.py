@@ -12,21 +12,24 @@ import numpy as np
 
 from service.errors import Text
 from service.reliability.class_hazard import stay_expected
-from service.reliability.excess import Excess, named
+from service.reliability.excess import REPORTED_LEVEL, Excess, named
 from service.reliability.lives import Bools, Floats, Ints
 from service.reliability.log_rank_sums import log_rank_sums
 from service.reliability.place_excess import class_excess, windowed
-from service.reliability.policy import Outcome, Verdict, answer_verdict, joined, said_count, said_p, said_power
+from service.reliability.policy import Verdict, answer_verdict, joined, said_count, said_p, said_power
 from service.reliability.position_spread import spread_term
 from service.reliability.stay_table import StayTable
 from service.reliability.strata import crossed, dense, periods
 from service.units import Quantity
+from service.words import Outcome
 
 PLACES: Final = frozenset({"position", "shaft", "asset"})
 TIMES: Final = frozenset({"fitted_month", "fitted_quarter", "fitted_year"})
 TEST: Final = "stratified_log_rank_tail"
+ATTRIBUTE: Final = "attributes."  # before the name of what a site keeps of its own
 MOST_OF_THEM: Final = 0.5  # of the failures of a group on one machine, above which the sentence names it
 ALONE_SHARE: Final = 0.9  # of the positions of a group that nobody else served
+UNKNOWN: Final = ("not stated", "not measured")
 DONE: Final[Mapping[str, str]] = {
     "installer": "fitted by",
     "manufacturer": "made by",
@@ -34,7 +37,7 @@ DONE: Final[Mapping[str, str]] = {
     "lubricant": "lubricated with",
     "role": "in the role",
     "housing": "in housing",
-    "window": "with a residual clearance",
+    "window": "left with a clearance in their window:",
     "batch": "of batch",
     "site": "at site",
     "designation": "of designation",
@@ -92,7 +95,9 @@ class GroupExcess:
             said = f"Designations differ in life: {names}."
         return answer_verdict(items, "differ" if excess.both_ways else "worse", said, silent, excess.test)
 
-    def items(self, rows: Ints, assets: Sequence[str] | Callable[[int], str]) -> list[dict[str, Any]]:
+    def items(
+        self, rows: Ints, assets: Sequence[str] | Callable[[int], str], level: float = REPORTED_LEVEL
+    ) -> list[dict[str, Any]]:
         """Return the wire members of some groups, in the order given.
 
         Parameters
@@ -101,6 +106,8 @@ class GroupExcess:
             The groups.
         assets : sequence of str, or callable
             What the machines are called, by their numbers.
+        level : float
+            Of the limits of the ratio, [-]
         """
         name = assets if callable(assets) else assets.__getitem__
 
@@ -110,7 +117,7 @@ class GroupExcess:
         return [
             {
                 "group": self.labels[int(row)],
-                **self.excess.numbers(int(row)),
+                **self.excess.numbers(int(row), level),
                 "largest_asset": self._largest(int(row), name),
                 **verdict.record(),
             }
@@ -161,8 +168,13 @@ class GroupExcess:
         return said
 
     def _which(self, row: int) -> str:
+        label = self.labels[row]
+        if label in UNKNOWN:
+            return f"bearings of which the {self.keys[0].replace('_', ' ')} is {label}"
         if len(self.keys) == 1 and self.keys[0] in DONE:
-            return f"bearings {DONE[self.keys[0]]} {self.labels[row]}"
+            return f"bearings {DONE[self.keys[0]]} {label.replace('_', ' ') if self.keys[0] == 'window' else label}"
+        if len(self.keys) == 1 and self.keys[0].startswith(ATTRIBUTE):
+            return f"bearings with {self.keys[0].removeprefix(ATTRIBUTE)} {self.labels[row]}"
         return f"bearings of {self.labels[row]}"
 
     def _others(self) -> str:

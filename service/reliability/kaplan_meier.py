@@ -56,7 +56,7 @@ class SurvivalSteps:
 
     def rows_of(self, group: int) -> slice:
         """Return the rows of one group."""
-        return slice(*(int(end) for end in np.searchsorted(self.group, [group, group + 1])))
+        return slice(int(self.group.searchsorted(group)), int(self.group.searchsorted(group + 1)))
 
     def survival_at(self, group: int, time_h: float) -> tuple[float, float | None, float | None]:
         """Return survival at an age with its limits, [-]; limits are None where they are not known.
@@ -83,8 +83,8 @@ class SurvivalSteps:
         rows = self.rows_of(group)
         ages, shares = self.time_h[rows], self.survival[rows]
         inside = ages < until_h
-        edges = np.concatenate(([0.0], ages[inside], [until_h]))
-        return float(np.sum(np.diff(edges) * np.concatenate(([1.0], shares[inside]))))
+        edges = np.concatenate((ages[inside], [until_h]))
+        return float(edges[0] + np.dot(edges[1:] - edges[:-1], shares[inside]))
 
     def records(self, group: int) -> list[dict[str, Any]]:
         """Return the steps of one group as wire members, quantities still unit-neutral."""

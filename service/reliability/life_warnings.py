@@ -19,6 +19,9 @@ def life_warnings(
     condition_share: float,
     designations: int,
     modified: bool,
+    misfit: bool = False,
+    doubts: Warned | None = None,
+    borrowed: bool = False,
 ) -> tuple[Warned, ...]:
     """Return the warnings of one group.
 
@@ -38,8 +41,21 @@ def life_warnings(
         Different designations in the group, [-]
     modified : bool
         The estimate maximises the modified likelihood.
+    misfit : bool
+        The Weibull does not describe these lives.
+    doubts : Warned or None
+        That the answer hangs on removals that nobody looked at.
+    borrowed : bool
+        The bound stands on the shape that the groups have in common.
     """
     found = [] if fitted else [_bound_only(failed, modified)]
+    if misfit:
+        said = "The Weibull does not describe these lives; what is made from it is marked not_supported."
+        found.append(Warned("weibull_misfit", said))
+    if borrowed:
+        found.append(Warned("shape_borrowed", "The bound stands on the shape that these groups have in common."))
+    if doubts is not None:
+        found.append(doubts)
     if fitted and failed < FEW_FAILURES:
         found.append(Warned("few_failures", f"{failed:g} failures: the estimate may lie far off; read the limits."))
     if fitted and failed < OPTIMISTIC_BELOW:

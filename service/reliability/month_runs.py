@@ -13,13 +13,13 @@ import numpy as np
 from service import units
 from service.errors import Text
 from service.reliability.class_hazard import stay_expected
-from service.reliability.excess import NOTHING
+from service.reliability.excess import NOTHING, REPORTED_LEVEL
+from service.reliability.gamma_poisson import poisson_limits
 from service.reliability.group_excess import strata_of
 from service.reliability.lives import Bools, Floats, Ints
 from service.reliability.place_excess import windowed
 from service.reliability.policy import (
     LEVEL,
-    Outcome,
     Verdict,
     bonferroni,
     flagged,
@@ -29,16 +29,17 @@ from service.reliability.policy import (
     said_power,
     without_claim,
 )
-from service.reliability.ranking import poisson_limits
 from service.reliability.stay_table import StayTable
 from service.reliability.strata import totals
 from service.reliability.tails import needed_means, power_for_doubling, tail
+from service.words import Outcome
 
 Unit = Literal["month", "quarter", "year"]
 LONGEST: Final[dict[Unit, int]] = {"month": 12, "quarter": 4, "year": 1}
 MONTHS: Final[dict[Unit, int]] = {"month": 1, "quarter": 3, "year": 12}
 TEST: Final = "poisson_tail_of_runs"
 MOST_NAMED: Final = 20
+NO_LEVEL: Final = 0.5  # a run that is as good as this in few orders tells nothing: all orders are alike
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,9 +111,7 @@ class MonthRuns:
 
     def date(self, number: int) -> str:
         """Return a month as 2020-03, a quarter as 2020-Q1, a year as 2020."""
-        if self.unit == "month":
-            return f"{number // 12:04d}-{number % 12 + 1:02d}"
-        return f"{number:04d}" if self.unit == "year" else f"{number // 4:04d}-Q{number % 4 + 1}"
+        return date_word(number, self.unit)
 
     def verdict(self) -> Verdict:
         """Return the verdict of the whole answer."""
@@ -130,16 +129,20 @@ class MonthRuns:
         said = f"No run of {self.unit}s is seen to have more failures than others {self._others()}. {seen}"
         return Verdict(outcome, said, self.test, best.p_value, best.adjusted_p, needed, power)
 
-    def items(self, assets: Sequence[str] | Callable[[int], str]) -> list[dict[str, Any]]:
-        """Return the wire members of the reported runs."""
+    def items(
+        self, assets: Sequence[str] | Callable[[int], str], level: float = REPORTED_LEVEL
+    ) -> list[dict[str, Any]]:
+        """Return the wire members of the reported runs; ``level`` is that of the limits of the ratio."""
         name = assets if callable(assets) else assets.__getitem__
         return [
-            self._item(run, machine, of_machine, name)
+            self._item(run, machine, of_machine, name, level)
             for run, (machine, of_machine) in zip(self.runs, self.largest_asset, strict=True)
         ]
 
-    def _item(self, run: Run, machine: int, of_machine: float, name: Callable[[int], str]) -> dict[str, Any]:
-        lower, upper = poisson_limits(np.array([run.observed]), np.array([run.expected]))
+    def _item(
+        self, run: Run, machine: int, of_machine: float, name: Callable[[int], str], level: float
+    ) -> dict[str, Any]:
+        lower, upper = poisson_limits(np.array([run.observed]), np.array([run.expected]), level)
         power, needed = self._power(run.expected)
         is_flagged = self._flagged(run)
         outcome: Outcome = "worse" if is_flagged else without_claim(power)
@@ -186,8 +189,8 @@ class MonthRuns:
             )
         else:
             seen = said_power(power, needed, outcome == "too_few")
-            parts = (f"{said_count(run.observed)} of the {which} failed", *within, f" where others "
-                     f"{self._others()} lead to expect {said_count(run.expected)}: the run that stands out most, which "
+            parts = (f"{said_count(run.observed)} of the {which} failed", *within, f"; others {self._others()}, lead "
+                     f"to expect {said_count(run.expected)}: the run that stands out most, which "
                      f"among {self.family} runs is no evidence ({p}). {seen}")  # fmt: skip
         return parts if within else "".join(str(one) for one in parts)
 
@@ -197,11 +200,11 @@ class MonthRuns:
         return "of the same designation in the same positions, whoever and whatever was fitted in these months"
 
     def _power(self, expected: float) -> tuple[float, int | None]:
-        if not expected > NOTHING:
+        if not expected > NOTHING or self.run_level >= NO_LEVEL:
             return 0.0, None
         power = float(power_for_doubling(expected, expected, self.run_level))
         times = float(needed_means(expected, expected, self.run_level)) / expected
-        return power, int(np.ceil(self.failures * times))
+        return power, int(np.ceil(self.failures * times)) if np.isfinite(times) else None
 
 
 def month_numbers(begin_h: Floats, unit: Unit = "month") -> Ints:
@@ -209,6 +212,13 @@ def month_numbers(begin_h: Floats, unit: Unit = "month") -> Ints:
     moments = np.floor(begin_h * 3600).astype("int64").astype("datetime64[s]")
     since_1970 = moments.astype("datetime64[M]").astype(np.int64)
     return np.asarray((1970 * 12 + since_1970) // MONTHS[unit])
+
+
+def date_word(number: int, unit: Unit) -> str:
+    """Return a month as 2020-03, a quarter as 2020-Q1, a year as 2020."""
+    if unit == "month":
+        return f"{number // 12:04d}-{number % 12 + 1:02d}"
+    return f"{number:04d}" if unit == "year" else f"{number // 4:04d}-Q{number % 4 + 1}"
 
 
 def month_runs(

@@ -12,11 +12,11 @@ import numpy as np
 from scipy.special import gammaincc, gammaincinv
 
 from service.reliability.class_hazard import stay_expected
-from service.reliability.excess import Excess, named
+from service.reliability.excess import REPORTED_LEVEL, Excess, named
+from service.reliability.gamma_poisson import GammaPrior, gamma_prior
 from service.reliability.lives import Bools, Floats, Ints
 from service.reliability.policy import (
     LEVEL,
-    Outcome,
     Verdict,
     bonferroni,
     said_count,
@@ -24,9 +24,9 @@ from service.reliability.policy import (
     said_power,
 )
 from service.reliability.position_spread import SpreadTest, spread_likelihood_ratio
-from service.reliability.ranking import GammaPrior, gamma_prior
 from service.reliability.stay_table import StayTable
 from service.reliability.strata import crossed, totals
+from service.words import Outcome
 
 FLAG_TEST: Final = "binomial_of_class_total"
 SPREAD_TEST: Final = "gamma_poisson_likelihood_ratio"
@@ -105,15 +105,15 @@ class PlaceExcess:
         silent = "No position is seen to fail more often than its class."
         return Verdict(outcome, f"{silent} {said}{at}", FLAG_TEST, p, adjusted, needed, power)
 
-    def items(self, rows: Ints, labels: Sequence[str]) -> list[dict[str, Any]]:
-        """Return the wire members of some places, in the order given."""
+    def items(self, rows: Ints, labels: Sequence[str], level: float = REPORTED_LEVEL) -> list[dict[str, Any]]:
+        """Return the wire members of some places, in the order given; ``level`` is that of the limits of the ratio."""
 
         def _said(row: int, outcome: Outcome, power: float, needed: int | None) -> str:
             return self._sentence(labels[row], row, outcome, power, needed)
 
         verdicts = self.excess.verdicts(rows, _said)
         return [
-            {"group": labels[int(row)], **self.excess.numbers(int(row)), **verdict.record()}
+            {"group": labels[int(row)], **self.excess.numbers(int(row), level), **verdict.record()}
             for row, verdict in zip(rows, verdicts, strict=True)
         ]
 

@@ -16,6 +16,7 @@ from scipy.special import ndtr, ndtri
 from service.errors import Text
 from service.reliability.lives import Bools, Floats
 from service.units import Quantity
+from service.words import Outcome
 
 LEVEL: Final = 0.05  # of a whole answer that a person asks for once
 ALARM_LEVEL: Final = 0.005  # of an alarm that looks again every month: twelve looks at 0.05 are some 0.15 to 0.20
@@ -25,9 +26,6 @@ WANTED_POWER: Final = 0.8
 LEAST_POWER: Final = 0.2  # below it an answer without a claim says "too few"
 DOUBLING: Final = 2.0
 
-Outcome = Literal[
-    "worse", "better", "differ", "misfit", "worth_it", "not_worth_it", "no_evidence", "too_few", "not_separable"
-]
 CLAIMS: Final = ("worse", "better", "differ", "misfit", "worth_it", "not_worth_it")
 
 

@@ -17,6 +17,7 @@ from service.reliability.kaplan_meier import SurvivalSteps
 from service.reliability.lives import Floats
 from service.reliability.weibull import WeibullFits
 from service.reliability.weibull_limits import Limits, interval_kind
+from service.words import IntervalMade
 
 ISO_281: Final = Source("iso_281", "ISO 281:2007, Rolling bearings. Dynamic load ratings and rating life", "standard")
 EXPONENTS: Final = {"self_aligning_ball": 3.0, "spherical_roller": 10 / 3}
@@ -33,7 +34,7 @@ class RatedLifeComparison:
     ratio: float
     ratio_lower: float
     ratio_upper: float
-    interval_kind: str
+    interval_kind: IntervalMade
     p_value: float
     survival_at_rating_life: tuple[float, float | None, float | None] | None
     all_causes: bool
@@ -48,6 +49,21 @@ class RatedLifeComparison:
         if self.ratio_upper < 1:
             return ("B10 lies below the rating life of ", rating, "." + causes)
         return ("The data do not tell B10 from the rating life of ", rating, "." + causes)
+
+    @property
+    def detail_without_model(self) -> Text:
+        """Return what the survival curve tells, where the Weibull does not describe the lives."""
+        rating, seen = units.Quantity("time", self.rating_life_h), self.survival_at_rating_life
+        causes = " All causes are counted; the rating life speaks of fatigue only." if self.all_causes else ""
+        if seen is None:
+            return ("No bearing was seen at the rating life of ", rating, "." + causes)
+        share, lower, upper = seen
+        limits = "" if lower is None or upper is None else f" ({lower:.0%} to {upper:.0%})"
+        return (
+            f"{share:.0%}{limits} survive the rating life of ",
+            rating,
+            ", read from the survival curve; 90% are rated to." + causes,
+        )
 
     def record(self) -> dict[str, Any]:
         """Return the wire members, quantities still unit-neutral."""
@@ -106,6 +122,7 @@ def compared_with_rating_life(
     fit: int,
     rating_life_h: float,
     all_causes: bool,
+    made: IntervalMade | None = None,
 ) -> RatedLifeComparison:
     """Return the comparison for one fitted group.
 
@@ -114,7 +131,7 @@ def compared_with_rating_life(
     fits : WeibullFits
         The fits.
     b10_limits : Limits
-        Likelihood-ratio limits of B10 of all fits, [h]
+        Limits of B10 of all fits, [h]
     steps : SurvivalSteps
         Survival steps of all groups.
     fit : int
@@ -123,6 +140,8 @@ def compared_with_rating_life(
         Rating life on record, [h]
     all_causes : bool
         Other damage than fatigue counts as failure.
+    made : str, optional
+        How the limits of B10 were made; by likelihood ratio by default.
     """
     ages = np.full_like(fits.shape, rating_life_h)
     group, largest = int(fits.group[fit]), float(fits.rows.largest_time_h[fit])
@@ -131,7 +150,7 @@ def compared_with_rating_life(
         float(fits.quantile_h(0.1)[fit] / rating_life_h),
         float(b10_limits.lower[fit] / rating_life_h),
         float(b10_limits.upper[fit] / rating_life_h),
-        interval_kind(fits),
+        made or interval_kind(fits),
         float(quantile_p_value(fits, 0.1, ages, only=fit)[0]),
         steps.survival_at(group, rating_life_h) if rating_life_h <= largest else None,
         all_causes,

@@ -2,13 +2,16 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
 from service import units
 from service.reliability.lives import Floats
 from service.reliability.weibull_limits import normal_quantile
+
+ROUNDING: Final = 1e-12  # relative, below which a spread is none
+SHOWN_STEPS: Final = 200  # of a thinned curve: what a picture can show
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +38,7 @@ class MeanCumulativeNumber:
     time_h : ndarray, shape (k,)
         Age of the position, [h]
     at_risk, events : ndarray, shape (k,)
-        Positions under observation, and events, at that age, [-]
+        Positions under observation at that age, and events since the step before, [-]
     mean : ndarray, shape (k,)
         Mean cumulative number, [-]
     robust_variance, poisson_variance : ndarray, shape (k,)
@@ -53,6 +56,19 @@ class MeanCumulativeNumber:
     lower: Floats
     upper: Floats
     level: float
+
+    def thinned(self) -> "MeanCumulativeNumber":
+        """Return the last step in each of ``SHOWN_STEPS`` equal spans of age: every step kept is exact."""
+        if len(self.time_h) <= SHOWN_STEPS:
+            return self
+        span = np.minimum((self.time_h / self.time_h[-1] * SHOWN_STEPS).astype(np.int64), SHOWN_STEPS - 1)
+        kept = np.append(span[1:] != span[:-1], True)
+        since = np.diff(np.cumsum(self.events)[kept], prepend=0.0)
+        variances = self.robust_variance[kept], self.poisson_variance[kept]
+        limits = self.lower[kept], self.upper[kept]
+        return MeanCumulativeNumber(
+            self.time_h[kept], self.at_risk[kept], since, self.mean[kept], *variances, *limits, self.level
+        )
 
     def records(self) -> list[dict[str, Any]]:
         """Return the steps as wire members, quantities still unit-neutral."""
@@ -112,14 +128,33 @@ def _robust_variance(
     owner: "np.ndarray[Any, Any]",
     place: "np.ndarray[Any, Any]",
 ) -> Floats:
-    """Return sum over positions of the square of their own excess over the mean, shape (k,), [-]."""
-    order = np.argsort(place, kind="stable")
-    owner, edges = owner[order], np.concatenate(([0], np.cumsum(np.bincount(place, minlength=len(time_h)))))
-    excess = np.zeros(len(begin))
-    found = np.zeros(len(time_h))
-    for number, age in enumerate(time_h):
-        observed = (begin < age) & (age <= end)
-        excess[observed] -= events[number] / at_risk[number] ** 2
-        np.add.at(excess, owner[edges[number] : edges[number + 1]], 1 / at_risk[number])
-        found[number] = excess @ excess
+    """Return sum over positions of the square of their own excess over the mean, shape (k,), [-].
+
+    Of a position under observation it is e - c, with e what its own events added and c the sum of d / n^2, the same for
+    all: sums of e and e^2 give the sum of squares without a walk over the positions at each age.
+    """
+    owners = owner[np.argsort(place, kind="stable")].tolist()
+    edges = np.concatenate(([0], np.cumsum(np.bincount(place, minlength=len(time_h))))).tolist()
+    entering, leaving = np.argsort(begin, kind="stable").tolist(), np.argsort(end, kind="stable").tolist()
+    own, found = [0.0] * len(begin), np.zeros(len(time_h))
+    there, total, squares, gone, common = 0, 0.0, 0.0, 0.0, 0.0
+    first = last = 0
+    for number, age in enumerate(time_h.tolist()):
+        while first < len(entering) and begin[entering[first]] < age:
+            own[entering[first]] = common
+            there, total, squares = there + 1, total + common, squares + common * common
+            first += 1
+        while last < len(leaving) and end[leaving[last]] < age:
+            e = own[leaving[last]]
+            gone += (e - common) ** 2
+            there, total, squares = there - 1, total - e, squares - e * e
+            last += 1
+        n = at_risk[number]
+        common += events[number] / n**2
+        for one in owners[edges[number] : edges[number + 1]]:
+            e = own[one]
+            own[one] = e + 1 / n
+            total, squares = total + 1 / n, squares + (2 * e + 1 / n) / n
+        spread = squares - 2 * common * total + there * common * common
+        found[number] = gone + (spread if spread > ROUNDING * (squares + there * common * common) else 0.0)
     return found

@@ -11,7 +11,6 @@ from service.errors import CannotEvaluate, Text
 from service.findings import Source
 from service.reliability.likelihood_region import ContourEnd
 from service.reliability.lives import Bools, Floats
-from service.reliability.replacement_age import BARLOW_PROSCHAN
 from service.reliability.weibull import WeibullFits
 from service.reliability.weibull_limits import Limits, likelihood_ratio_shape
 
@@ -25,7 +24,11 @@ LOG_AGES: Final = (-60.0, 700.0)  # ln(age / scale), and (age / scale)^shape bey
 BISECTIONS: Final = 46  # of 67 in ln age: 1e-12
 LEVEL: Final = 0.90
 SOURCES: Final = (
-    BARLOW_PROSCHAN,
+    Source(
+        "barlow_proschan_1965",
+        "Barlow & Proschan 1965, Mathematical Theory of Reliability: age replacement",
+        "handbook",
+    ),
     Source("meeker_escobar_1998", "Meeker & Escobar 1998, Statistical Methods for Reliability Data", "handbook"),
 )
 
@@ -167,7 +170,7 @@ def best_ages(shape: Floats, cost_ratio: float) -> Floats:
 
     Source
     ------
-    Barlow & Proschan 1965, see ``replacement_age.optimal_age``.
+    Barlow & Proschan 1965: h(T) int_0^T R - F(T) = cp / (cf - cp); the left side rises for shape > 1.
     """
     found = np.full_like(shape, np.inf)
     rising = (shape > 1) & (cost_ratio > 1)

@@ -33,10 +33,12 @@ def tail(observed: ArrayLike, mean: ArrayLike, variance: ArrayLike) -> Floats:
     q = np.where(some, np.clip(q, 1e-300, 1.0), 0.5)
     n = mu / q
     under = under & (n - o + 1 > SAME)
-    found: Floats = gammainc(o, mu)
-    found = np.where(under, betainc(o, np.where(under, n - o + 1, 1.0), q), found)
-    r = mu**2 / np.where(over & some, v - mu, 1.0)
-    found = np.where(over, betainc(o, r, mu / (mu + r)), found)
+    found: Floats = np.empty(o.shape)
+    poisson, more = ~under & ~over, over & ~under
+    found[poisson] = gammainc(o[poisson], mu[poisson])
+    found[under] = betainc(o[under], (n - o + 1)[under], q[under])
+    r = mu[more] ** 2 / np.where(some[more], (v - mu)[more], 1.0)
+    found[more] = betainc(o[more], r, mu[more] / (mu[more] + r))
     return np.where(some, found, np.where(seen, 0.0, 1.0))
 
 

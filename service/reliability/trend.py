@@ -1,21 +1,17 @@
-"""Is a position, or a class of positions, getting worse? Tests of trend and the power law of the events."""
+"""How the events of positions come in time: statistics of trend and the power law. They describe; none is a verdict."""
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final, Literal
+from typing import Any, Final
 
 import numpy as np
 from scipy.special import chdtrc, chdtri, ndtr
 
 from service import units
 from service.reliability.recurrence import Watched
-from service.words import Strength
 
 FEWEST_EVENTS: Final = 4
-FEW_EVENTS: Final = 10
-SIGNIFICANT: Final = 0.05
-Verdict = Literal["worse", "better", "no_trend_seen"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,63 +52,43 @@ class PowerLaw:
 
 
 @dataclass(frozen=True, slots=True)
-class Trend:
-    """What the tests say. Members are None where the data do not carry the test."""
+class EventTrend:
+    """Statistics of the events, without a verdict. Members are None where the data do not carry them.
+
+    A verdict would be wrong: Laplace and MIL-HDBK-189 suppose a Poisson process, which wear-out alone is not, and all
+    of them take positions that differ for a trend when they are pooled. See ``trend_verdict``.
+    """
 
     events: int
     positions: int
-    strength: Strength
-    verdict: Verdict | None
     laplace: TrendTest | None
     lewis_robinson: TrendTest | None
     mil_hdbk_189: TrendTest | None
     power_law: PowerLaw | None
 
     def record(self) -> dict[str, Any]:
-        """Return the wire members, quantities still unit-neutral."""
+        """Return the wire members."""
         tests = {"laplace": self.laplace, "lewis_robinson": self.lewis_robinson, "mil_hdbk_189": self.mil_hdbk_189}
         return {
-            "events": self.events,
-            "positions": self.positions,
-            "strength": self.strength,
-            "verdict": self.verdict,
-            "detail": self.detail,
             **{name: test.record() if test else None for name, test in tests.items()},
             "power_law": self.power_law.record() if self.power_law else None,
         }
 
-    @property
-    def detail(self) -> str:
-        """Return the sentence that says how much the verdict is worth."""
-        if self.strength == "refused":
-            return f"{self.events} events; no trend is tested below {FEWEST_EVENTS}."
-        weak = f" Weak: {self.events} events, fewer than {FEW_EVENTS}." if self.strength == "weak" else ""
-        if self.verdict is None:
-            return (
-                "The intervals between events do not vary, so the test that holds for renewals does not exist." + weak
-            )
-        said = {"worse": "Getting worse.", "better": "Getting better.", "no_trend_seen": "No trend seen."}
-        return said[self.verdict] + weak
 
+def event_trend(systems: Sequence[Watched], *, level: float = 0.95) -> EventTrend:
+    """Return the statistics of trend of the events of one position or of several together.
 
-def trend(systems: Sequence[Watched], *, level: float = 0.95) -> Trend:
-    """Return the tests of trend of one position or of several together.
-
-    The verdict is that of Lewis and Robinson, which holds for any renewal process: each replacement as good as new.
     Where watching stopped at the last event, that event closes the time and is not counted.
     """
     counted = [_without_closing_event(one) for one in systems]
     events = sum(len(one.events_h) for one in counted)
     if events < FEWEST_EVENTS:
-        return Trend(events, len(counted), "refused", None, None, None, None, None)
-    renewal = lewis_robinson(counted)
-    return Trend(
+        return EventTrend(events, len(counted), None, None, None, None)
+    return EventTrend(
         events,
         len(counted),
-        "weak" if events < FEW_EVENTS else "normal",
-        _verdict(renewal),
         laplace(counted),
-        renewal,
+        lewis_robinson(counted),
         mil_hdbk_189(counted),
         power_law(counted, level=level),
     )
@@ -221,11 +197,3 @@ def _without_closing_event(one: Watched) -> Watched:
 
 def _normal_test(statistic: float) -> TrendTest:
     return TrendTest(float(statistic), 2 * float(ndtr(-abs(statistic))))
-
-
-def _verdict(test: TrendTest | None) -> Verdict | None:
-    if test is None:
-        return None
-    if test.p_value > SIGNIFICANT:
-        return "no_trend_seen"
-    return "worse" if test.statistic > 0 else "better"

@@ -20,7 +20,6 @@ from service.reliability.life_order import (
 from service.reliability.lives import Bools, lives
 from service.reliability.policy import (
     LEVEL,
-    Outcome,
     Verdict,
     needed_times,
     normal_power,
@@ -30,6 +29,8 @@ from service.reliability.policy import (
 )
 from service.reliability.stay_table import StayTable
 from service.reliability.weibull import weibull_fits
+from service.reliability.weibull_limits import normal_quantile
+from service.words import Outcome
 
 TEST: Final = "order_within_positions"
 FEWEST_OF_ONE: Final = 5  # lives of a single position: four come in 24 orders, so p cannot be below 0.083
@@ -72,7 +73,9 @@ class TrendVerdict:
         }
 
 
-def trend_verdict(table: StayTable, *, planned: Bools | None = None, with_change: bool = True) -> TrendVerdict:
+def trend_verdict(
+    table: StayTable, *, planned: Bools | None = None, with_change: bool = True, level: float = 0.95
+) -> TrendVerdict:
     """Return whether later lives of the same positions are shorter, or longer, than earlier ones.
 
     Parameters
@@ -83,6 +86,8 @@ def trend_verdict(table: StayTable, *, planned: Bools | None = None, with_change
         The stay was ended by a removal by plan; by default what ended and did not fail.
     with_change : bool
         Also estimate the change of life a year; it takes most of the time.
+    level : float
+        Of the limits of that change, [-]
 
     Notes
     -----
@@ -100,7 +105,7 @@ def trend_verdict(table: StayTable, *, planned: Bools | None = None, with_change
         return TrendVerdict(Verdict("too_few", said, TEST, None, None, needed, 0.0), z, order.lives, order.positions,
                             (None, None, None))  # fmt: skip
     guard = planned_test(order, by_plan)
-    change = _change(yearly_fall(table, order)) if with_change else (None, None, None)
+    change = _change(yearly_fall(table, order, z_limit=normal_quantile(level))) if with_change else (None, None, None)
     if guard is not None and guard.p_value < LEVEL:
         said = said_cut_short("A trend of lives", guard)
         hidden = Verdict("not_separable", said, TEST, test.p_value, test.p_value)

@@ -4,7 +4,7 @@ Both are kept away from zero by construction; limits symmetric on the raw scale 
 """
 
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 from scipy.special import chdtri, digamma, gammaln, ndtri
@@ -14,8 +14,8 @@ from service.reliability.likelihood_region import ContourEnd
 from service.reliability.lives import Floats
 from service.reliability.weibull import WeibullFits
 from service.reliability.weibull_rows import WeibullRows
+from service.words import IntervalMade
 
-IntervalKind = Literal["likelihood_ratio", "log_normal", "modified_likelihood_ratio"]
 LIMIT_TOLERANCE: Final = 1e-9
 MOST_ITERATIONS: Final = 100
 MOST_PUSHES: Final = 12
@@ -155,7 +155,7 @@ def calibrated_lower_quantile_h(fits: WeibullFits, share_failed: float, level: f
     return lower
 
 
-def interval_kind(fits: WeibullFits) -> IntervalKind:
+def interval_kind(fits: WeibullFits) -> IntervalMade:
     """Return the name of the likelihood-ratio limits of these fits."""
     return "modified_likelihood_ratio" if fits.modified else "likelihood_ratio"
 

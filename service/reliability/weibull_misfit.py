@@ -1,6 +1,7 @@
 """Does the Weibull describe the lives of a group? Failures in bins of age against those of the fit."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -116,11 +117,22 @@ def weibull_misfits(data: Lives, fits: WeibullFits) -> list[Misfit]:
     Akritas 1988, J. Am. Stat. Assoc. 83; Hjort 1990, Int. Stat. Rev. 58 (from memory). Level [simulated] 0.018 to
     0.070.
     """
-    tests = bin_tests(data, fits)
-    tested = sorted(tests)
-    adjusted = dict(zip(tested, holm([tests[n].p_value for n in tested]).tolist(), strict=True))
-    failures = data.failures
-    return [Misfit(tests.get(n), adjusted.get(n), float(failures[n]), len(tested)) for n in range(data.groups)]
+    return misfits_of_answer([(data, fits)])[0]
+
+
+def misfits_of_answer(parts: Sequence[tuple[Lives, WeibullFits]]) -> list[list[Misfit]]:
+    """Return the verdicts on the fits of all parts of an answer (modes of damage, say), Holm over all of them."""
+    tests = [bin_tests(data, fits) for data, fits in parts]
+    tested = [(part, n) for part, of_part in enumerate(tests) for n in sorted(of_part)]
+    p_values = [tests[part][n].p_value for part, n in tested]
+    adjusted = dict(zip(tested, holm(p_values).tolist(), strict=True))
+    return [
+        [
+            Misfit(of_part.get(n), adjusted.get((part, n)), float(failed), len(tested))
+            for n, failed in enumerate(parts[part][0].failures.tolist())
+        ]
+        for part, of_part in enumerate(tests)
+    ]
 
 
 def bin_tests(data: Lives, fits: WeibullFits) -> dict[int, BinTest]:

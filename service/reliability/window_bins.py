@@ -1,13 +1,13 @@
-"""Where the residual clearance of very many stays lay in its window; the bins of ``mounting_quality.window_bin``."""
+"""Where the residual clearance of very many stays lay in its window."""
 
 from typing import Final
 
 import numpy as np
 
 from service.reliability.lives import Ints
-from service.reliability.mounting_quality import WINDOW_BINS
-from service.reliability.stay_columns import Groups, StayColumns
+from service.reliability.stay_columns import StayColumns
 
+WINDOW_BINS: Final = ("below_window", "lower_third", "middle_third", "upper_third", "above_window")
 WINDOW_GROUPS: Final = (*WINDOW_BINS, "not measured")
 
 
@@ -27,8 +27,3 @@ def window_numbers(columns: StayColumns) -> Ints:
         found = np.where(residual < low, 0, np.where(residual > high, 4, inside))
     known = ~(np.isnan(residual) | np.isnan(low) | np.isnan(high))
     return np.where(known, found, len(WINDOW_BINS))
-
-
-def window_bins(columns: StayColumns) -> Groups:
-    """Return the bins as groups."""
-    return Groups(window_numbers(columns), list(WINDOW_GROUPS))

@@ -53,6 +53,8 @@ MEANINGS: Final = {
         "meter_read_then",
         "The meter of this asset has another reading of the same moment on record.",
     ),
+    "pk_alarms": ("alarm_raised", "Another process looks at the same site at this moment."),
+    "pk_stay_attributes": ("attribute_exists", "An attribute of this name was named by another request meanwhile."),
     "uq_stays_one_open": ("position_has_open_stay", "A bearing is running in this position already."),
     "uq_stays_site_id_external_id": ("stay_exists", "A stay with this external id is on record already."),
     "ex_stays_no_overlap": ("stays_overlap", "Two bearings would be in the same position at the same time."),

@@ -30,10 +30,24 @@ MOST_CHARACTERS, MOST_LINES = 2_500, 8
 NDJSON = "application/x-ndjson"
 NOW = "2026-01-07T12:00:00Z"
 FANS = ("FAN-16", "FAN-17", "FAN-18")
+FORECAST = "replacement-forecast"
+QUESTIONS = (
+    "life-analysis", "replacement-age?preventive_cost=1&failure_cost=8", "recurrence", "replacement-ranking?top=2",
+    "early-failures?group_by=window&within_h=4000", "life-comparison?group_by=manufacturer", "mounting-quality",
+    "life-regression?covariates=manufacturer", "life-change?at=2019-01-01T00:00:00Z", "reading-quality",
+)  # fmt: skip
+LIE = (
+    {"question": "R16", "value": {"inclination": {"value": 0, "unit": "deg"}}},
+    {"question": "R14", "value": {"rotor_mass": {"value": 540, "unit": "kg"}, "lifting_plan": "LP-7",
+                                  "isolation_points": ["MCC 4, drawer 12"]}},
+)  # fmt: skip
+"""Nobody releases an order before it is known how the shaft lies and is lifted."""
 _UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
 _HEX = re.compile(r"\b(?:[0-9a-f]{64}|[0-9a-f]{32})\b")
 _TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d+)?(?:Z|\+00:00)")
+_PRINTED = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d UTC")
 _SECRET = re.compile(r"whsec_[A-Za-z0-9+/=]+")
+_DECIMAL = re.compile(r"\d+\.\d+(?:e-?\d+)?(?![\dZ])")
 _LINK = re.compile(r"(/card/)[\w.~-]+")
 
 Kept = dict[str, dict[str, dict[str, Any]]]
@@ -131,6 +145,8 @@ def _sent(client: Recorder, examples: Examples) -> None:
     client.lines("/v1/clearance-targets/batch", examples["clearance_targets_batch", NDJSON])
     read("/v1/capabilities", "/v1/stays/template.csv")
     _history(client, read)
+    client.made("PUT", "/v1/stays/attributes/crew_size", example("declare_stay_attribute"))
+    read("/v1/stays/attributes")
     for media in ("application/json", "text/csv", NDJSON):
         text = examples["import_stays", media].encode()
         client.made("POST", "/v1/stays/import?create_assets=true&dry_run=true", data=text, content_type=media)
@@ -152,20 +168,28 @@ def _sent(client: Recorder, examples: Examples) -> None:
 
 
 def _history(client: Recorder, read: Any) -> None:
-    """Import the invented history, and ask every question about it."""
-    ended = [stay for stay in history() if stay["asset"] in FANS and stay["end_type"] != "running"]  # no age that grows
+    """Import the invented history, and ask every question about it: what runs, and grows older, comes last."""
+    stays = [stay for stay in history() if stay["asset"] in FANS]
+    ended = [stay for stay in stays if stay["end_type"] != "running"]
     client.made("POST", "/v1/stays/import?create_assets=true", {"items": ended})
     position = client.made("GET", "/v1/assets?tag=FAN-17")["items"][0]
     drive = next(p["id"] for p in position["shafts"][0]["positions"] if p["name"] == "drive")
     read(
-        "/v1/life-analysis", "/v1/recurrence", f"/v1/positions/{drive}/recurrence", "/v1/replacement-ranking?top=2",
-        "/v1/replacement-age?preventive_cost=1&failure_cost=8", "/v1/early-failures?by=window&within_h=4000",
-        "/v1/mounting-quality", "/v1/replacements?asset=FAN-16", "/v1/stays?asset=FAN-16",
-        "/v1/stays/failure-data.csv?asset=FAN-16", "/v1/stays/asset-segment-events.xml?asset=FAN-16&position=tail",
-        f"/v1/assets/{position['id']}/history",
+        "/v1/replacements?asset=FAN-16", "/v1/stays?asset=FAN-16", "/v1/stays/failure-data.csv?asset=FAN-16",
+        "/v1/stays/asset-segment-events.xml?asset=FAN-16&position=tail", f"/v1/assets/{position['id']}/history",
     )  # fmt: skip
     for media in ("text/csv", NDJSON):
         read("/v1/replacements?asset=FAN-16", "/v1/stays?asset=FAN-16", Accept=media)
+    for question in (*QUESTIONS, f"positions/{drive}/recurrence", FORECAST):
+        if question == FORECAST:
+            client.made("POST", "/v1/stays/import", {"items": stays})
+        path, _, query = question.partition("?")
+        for media in ("application/json", "text/csv"):
+            read(f"/v1/{question}", Accept=media)
+        if path != "reading-quality":
+            for media in ("application/json", "text/csv", NDJSON):
+                pages = "&limit=500" if media == "application/json" else ""
+                read(f"/v1/{path}/lives?{query}{pages}", Accept=media)
 
 
 def _books(client: Recorder, example: Any, csv: str, read: Any) -> dict[str, str]:
@@ -185,13 +209,23 @@ def _field_maps(client: Recorder, example: Any, read: Any) -> None:
     client.made("POST", f"/v1/field-maps/{made}/try", example("try_field_map"))
     for _ in range(2):
         client.made("POST", "/v1/inbound/north-mill", example("take_in"))
+    # its position is free again for the orders that come
+    order = client.made("GET", "/v1/work-orders")["items"][0]["id"]
+    client.made("POST", f"/v1/work-orders/{order}/cancellation", example("cancel_work_order"))
 
 
 def _order(client: Recorder, example: Any, read: Any) -> None:
-    """Open an order, measure, close it, correct it; open another one and cancel it."""
+    """Open an order, answer, release, measure, close it, correct it; open another one and cancel it."""
     for _ in range(2):
         order = client.made("POST", "/v1/work-orders", example("open_work_order"))
     one = f"/v1/work-orders/{order['id']}"
+    client.made("POST", f"{one}/answers", example("answer"))
+    client.made("POST", f"{one}/answers", {"answers": [each | {"answered_by": "C. Planner"} for each in LIE]})
+    client.made("POST", f"{one}/release", example("release"))
+    for media in ("application/json", "text/csv", "text/plain"):
+        pack = example("make_job_pack") | {"orders": [order["id"]]}
+        client.made("POST", "/v1/job-packs", pack, headers={"Accept": media})
+    read(f"{one}/readiness", f"{one}/parts.csv")
     read(
         "/v1/work-orders", one, f"{one}/instructions", f"{one}/instructions/1", f"{one}/instructions/steps.csv",
         f"{one}/instructions/clearance-window.svg?position=tail", f"{one}/instructions/shaft-line.svg",
@@ -266,14 +300,21 @@ class _Fixed:
     def _text(self, text: str) -> str:
         text = _UUID.sub(lambda m: self._number(m[0], "01900000-0000-7000-8000-{:012d}"), text)
         text = _HEX.sub(lambda m: self._number(m[0], f"{{:0{len(m[0])}d}}"), text)
+        if "\r\n" in text:  # a CSV
+            text = _DECIMAL.sub(lambda m: f"{float(m[0]):.9g}", text)
         text = _SECRET.sub(f"whsec_{'A' * 43}=", text)
-        return _LINK.sub(r"\1TOKEN", _TIME.sub(self._time, text))
+        text = _PRINTED.sub(self._printed, _TIME.sub(self._time, text))
+        return _LINK.sub(r"\1TOKEN", text)
 
     def _number(self, text: str, pattern: str) -> str:
         return self.known.setdefault(text, pattern.format(len(self.known) + 1))
 
     def _time(self, match: re.Match[str]) -> str:
         return NOW if datetime.fromisoformat(match[0]) >= self.began else match[0]
+
+    def _printed(self, match: re.Match[str]) -> str:
+        moment = datetime.strptime(match[0], "%Y-%m-%d %H:%M UTC").replace(tzinfo=UTC)
+        return "2026-01-07 12:00 UTC" if moment >= self.began.replace(second=0) else match[0]
 
 
 def written(found: Kept) -> str:

@@ -18,7 +18,7 @@ from service.settings import Settings
 from service.store import engines, failures, fence, migrate, models
 from service.store.database import Database
 from service.store.models.records import READING_KINDS
-from service.store.queries import entries, keys, meters, sites, stays
+from service.store.queries import alarms, attributes, entries, keys, meters, sites, stays
 from service.store.unit_of_work import Idempotency, Written
 from tests import databases
 from tests.store import plant
@@ -61,7 +61,17 @@ def populated(url: str) -> Database:
     read = {"read_at": plant.OPENED_AT, "value_h": 120.5, "restarts_at_h": None}
     plant.written(database, site_id, lambda tx: meters.insert_meter_reading(tx, asset_id=machine.id, **read))
     position_id = machine.shafts[0]["positions"][0]["id"]
-    plant.written(database, site_id, lambda tx: [stay(tx, position_id, 0, 5), stay(tx, position_id, 5, None)])
+    told = {"lubricant": "Grease 2", "batch": "B7", "speed_rpm": 1480.0, "temperature_degc": 65.5, "radial_load_n": 9e3}
+    plant.written(
+        database,
+        site_id,
+        lambda tx: [
+            stay(tx, position_id, 0, 5, **told, attributes='{"crew_size":3}'),
+            stay(tx, position_id, 5, None),
+            attributes.insert_attributes(tx, {"crew_size": "number"}),
+            alarms.raise_alarm(tx, ("position", position_id), "worse"),
+        ],
+    )
     set_aside = {"reason": "beginning_unknown", "document": {"serial": "OLD-1"}}
     beside = {"position_id": position_id, "work_order_id": order.id, **set_aside}
     plant.written(database, site_id, lambda tx: stays.set_aside_stay(tx, **beside))

@@ -225,3 +225,26 @@ def test_a_site_sets_its_release_and_its_hours(sqlite_url: str) -> None:
     for wrong in ((), ("--hours", "small:strip"), ("--hours", "tiny:strip=1"), ("--hours", "small:coffee=1")):
         refused = run_command(sqlite_url, "sites", "set", "MILL-A", *wrong)
         assert refused.returncode != 0 and "Traceback" not in refused.stderr, refused.stderr
+
+
+def test_the_daily_look_says_what_stands_for_each_site(sqlite_url: str) -> None:
+    for code in ("MILL-A", "MILL-B"):
+        run_command(sqlite_url, "sites", "create", code, "--name", code, "--units", "metric")
+    told = run_command(sqlite_url, "watch")
+    assert told.returncode == 0, told.stderr
+    nothing = "0 positions and 0 groups are flagged; 0 told now, 0 ended."
+    assert told.stdout.splitlines() == [f"MILL-A: {nothing}", f"MILL-B: {nothing}"]
+    assert run_command(sqlite_url, "watch", "--site", "MILL-B").stdout == f"MILL-B: {nothing}\n"
+    refused = run_command(sqlite_url, "watch", "--site", "NOWHERE")
+    assert refused.returncode != 0 and "NOWHERE" in refused.stderr and "Traceback" not in refused.stderr
+
+
+@pytest.mark.parametrize("command", ["watch", "tidy"])
+def test_what_is_done_daily_ends_when_it_is_told_to(sqlite_url: str, command: str) -> None:
+    run_command(sqlite_url, "sites", "create", "MILL-A", "--name", "Mill A", "--units", "metric")
+    arguments = [sys.executable, "-m", "service.cli", command, "--daily"]
+    with subprocess.Popen(arguments, env=environment(sqlite_url), stdout=subprocess.PIPE, text=True) as running:
+        assert running.stdout is not None and running.stdout.readline()  # it was done once, and waits for tomorrow
+        assert running.poll() is None
+        running.terminate()
+        assert running.wait(timeout=20) == 0

@@ -92,7 +92,7 @@ def test_the_health_check_of_the_image_tells_ready_from_not_ready(sqlite_url: st
 def test_the_composition_holds_together() -> None:
     made = composition()
     services = made["services"]
-    assert set(services) == {"database", "migrate", "service", "relay", "proxy"}
+    assert set(services) == {"database", "migrate", "service", "relay", "tidy", "watch", "proxy"}
     for name, each in services.items():
         assert set(each.get("secrets", ())) <= set(made["secrets"]), name
         assert set(each.get("networks", ())) <= set(made["networks"]), name
@@ -112,7 +112,7 @@ def test_the_composition_holds_together() -> None:
 def test_the_composition_starts_commands_and_gives_settings_that_are_known(tmp_path: Path) -> None:
     url = tmp_path / "url"
     url.write_text("postgresql://someone:pw@database/capsaddle\n")
-    for name in ("migrate", "service", "relay"):
+    for name in ("migrate", "service", "relay", "tidy", "watch"):
         each = composition()["services"][name]
         check_arguments(list(each.get("command", json.loads(last("CMD")))))
         given = {key: re.sub(r"\$\{\w+:-(.*)\}", r"\1", value) for key, value in each["environment"].items()}

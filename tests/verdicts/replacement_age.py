@@ -5,8 +5,7 @@ from typing import Any
 import numpy as np
 
 from service.reliability.lives import lives
-from service.reliability.replacement_age import optimal_age
-from service.reliability.replacement_verdict import LEVEL, replacement_verdict
+from service.reliability.replacement_verdict import LEVEL, best_ages, replacement_verdict
 from service.reliability.weibull import weibull_fits
 from service.reliability.weibull_limits import likelihood_ratio_shape
 
@@ -34,11 +33,11 @@ def claims(plants: int, seed: int) -> list[dict[str, Any]]:
         share = verdicts.count("worth_it") / plants
         found.append(_row("worth it is said", shape, ratio, n, plants, share, least, most))
     for shape, ratio, n in COVERED:
-        best = optimal_age(shape, ratio)
+        best = float(best_ages(np.array([shape]), ratio)[0])
         hit = 0
         for one in _answers(rng, plants, shape, ratio, n):
             lower, upper = one.age_h.lower, one.age_h.upper
-            hit += best is not None and lower is not None and lower <= best <= (np.inf if upper is None else upper)
+            hit += lower is not None and lower <= best <= (np.inf if upper is None else upper)
         found.append(_row("range of the age holds the best", shape, ratio, n, plants, hit / plants, 0.84, 0.93))
     return found
 

@@ -234,7 +234,10 @@ def _schema_of(converter: FieldConverterMixin, field: ma_fields.Field[Any]) -> d
         case fields.OneOf():
             return {"oneOf": [converter.field2property(inner) for _, inner in field.shapes]}
         case _:
-            return None
+            described: dict[str, Any] | None = getattr(
+                field, "json_schema", None
+            )  # fields of one folder say it themselves
+            return described
 
 
 def _union(converter: FieldConverterMixin, field: fields.ByMember) -> dict[str, Any]:

@@ -1,7 +1,7 @@
 """Lists without pages over HTTP: CSV or NDJSON by Accept, streamed."""
 
-from collections.abc import Sequence
-from typing import Final
+from collections.abc import Iterator, Sequence
+from typing import Any, Final
 
 from flask import Response, current_app, request
 
@@ -9,7 +9,7 @@ from service.api.http.media import VARY, best_media
 from service.api.http.operations import Call
 from service.api.http.problems import ProblemRaised
 from service.exchange.media import CSV, JSON, NDJSON
-from service.use_cases.stays.lists import Rows, list_text, row_batches
+from service.use_cases.stays.lists import Rows, list_text, row_batches, values_text
 
 STREAMED: Final = (CSV, NDJSON)
 
@@ -49,7 +49,17 @@ def stream_answer(call: Call, media: str, rows: Rows, *, columns: Sequence[str],
     """
     database = current_app.extensions["capsaddle"].database
     batches = row_batches(database, call.caller.site_id, rows, key)
-    text = list_text(media, batches, columns)
+    return _streamed(media, list_text(media, batches, columns), name)
+
+
+def values_answer(
+    media: str, columns: Sequence[str], batches: Iterator[Sequence[Sequence[Any]]], *, name: str
+) -> Response:
+    """Return values that are read already as a stream; ``columns`` name them."""
+    return _streamed(media, values_text(media, columns, batches), name)
+
+
+def _streamed(media: str, text: Iterator[str], name: str) -> Response:
     ending = "csv" if media == CSV else "ndjson"
     headers = {**VARY, "Content-Disposition": f'attachment; filename="{name}.{ending}"'}
     content_type = f"{CSV}; charset=utf-8; header=present" if media == CSV else media

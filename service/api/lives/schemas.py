@@ -1,9 +1,11 @@
-"""What answers to reliability questions look like."""
+"""What answers to questions about lives look like: verdicts, life analysis, ages to replace at, quality of readings."""
+
+from typing import ClassVar
 
 from marshmallow import fields as ma_fields
 
 from service.api.wire.answers import AnswerSchema, SourceFact, WarnedFact, nested, quantity, word, words
-from service.words import DIFFERENCES, STRENGTHS
+from service.words import INTERVALS_MADE, OUTCOMES
 
 
 def number(*, null: bool = False) -> ma_fields.Float:
@@ -16,6 +18,11 @@ def whole(*, null: bool = False) -> ma_fields.Integer:
     return ma_fields.Integer(required=True, allow_none=null)
 
 
+def flag() -> ma_fields.Boolean:
+    """Return a yes or no."""
+    return ma_fields.Boolean(required=True)
+
+
 class Estimate(AnswerSchema):
     """A number with its limits; null where the data close no limit."""
 
@@ -24,12 +31,46 @@ class Estimate(AnswerSchema):
     upper = number(null=True)
 
 
-class EstimateOfHours(AnswerSchema):
-    """Hours with their limits; null where the data close no limit."""
+class HoursRange(AnswerSchema):
+    """Hours with their limits; null where not reached, or where the data close no limit."""
 
     estimate = quantity(null=True)
     lower = quantity(null=True)
     upper = quantity(null=True)
+
+
+class NumberRange(AnswerSchema):
+    """A number with its limits; null where there is none, or where the data close no limit."""
+
+    estimate = number(null=True)
+    lower = number(null=True)
+    upper = number(null=True)
+
+
+class EstimateOfHours(HoursRange):
+    """Hours of a fit with their limits, and how these were made; null: there are none of this kind."""
+
+    interval_kind = ma_fields.String(required=True, allow_none=True, metadata={"enum": [*INTERVALS_MADE, None]})
+
+
+class B10Read(EstimateOfHours):
+    """The age by which a tenth has failed, by the fit."""
+
+    lower_calibrated = quantity(null=True)
+    condition = word(null=True, description="Of a mode of damage: if the other modes did not exist")
+    not_supported = flag()
+
+
+class VerdictRead(AnswerSchema):
+    """One claim, or why there is none."""
+
+    verdict = ma_fields.String(required=True, metadata={"enum": list(OUTCOMES)})
+    detail = word()
+    test = word()
+    p_value = number(null=True)
+    adjusted_p = number(null=True)
+    needed_failures = whole(null=True)
+    power_for_doubling = number(null=True)
 
 
 class ExcludedStays(AnswerSchema):
@@ -60,11 +101,12 @@ class WeibullRead(AnswerSchema):
     """A Weibull fit."""
 
     shape = nested(Estimate)
-    scale = nested(EstimateOfHours)
+    scale = nested(HoursRange)
     log_likelihood = number()
-    interval_kind = word()
+    interval_kind = ma_fields.String(required=True, metadata={"enum": list(INTERVALS_MADE)})
     level = number()
     method = word()
+    not_supported = flag()
 
 
 class SurvivalStep(AnswerSchema):
@@ -84,8 +126,8 @@ class SurvivalRead(AnswerSchema):
     steps = nested(SurvivalStep, many=True, null=True)
     limit_kind = word()
     level = number()
-    b10 = quantity(null=True)
-    median = quantity(null=True)
+    b10 = nested(HoursRange)
+    median = nested(HoursRange)
     restricted_mean = quantity()
     restricted_to = quantity()
 
@@ -121,26 +163,111 @@ class RatedLifeRead(AnswerSchema):
 
     rating_life = quantity()
     ratio = nested(Estimate)
-    interval_kind = word()
+    interval_kind = ma_fields.String(required=True, metadata={"enum": list(INTERVALS_MADE)})
     p_value = number()
     survival_at_rating_life = nested(SurvivalAt, null=True)
     detail = word()
     source = nested(SourceFact)
-    all_causes = ma_fields.Boolean(required=False)
+    not_supported = flag()
+
+
+class FitBinRead(AnswerSchema):
+    """Failures between two ages, seen and expected from the fit; ``to`` null: and later."""
+
+    class Meta(AnswerSchema.Meta):
+        include: ClassVar = {"from": quantity()}
+
+    to = quantity(null=True)
+    observed = number()
+    expected = number()
+
+
+class FitRead(VerdictRead):
+    """Does the Weibull describe these lives?"""
+
+    bins = nested(FitBinRead, many=True)
+
+
+class HungRead(AnswerSchema):
+    """B10 and median read from the survival curve; null where not reached."""
+
+    b10 = quantity(null=True)
+    median = quantity(null=True)
+
+
+class BoundsRead(AnswerSchema):
+    """What hangs on bearings that were removed and nobody looked at: all of them failed (worst), all sound (best)."""
+
+    uninspected = whole()
+    worst = nested(HungRead)
+    best = nested(HungRead)
+
+
+class DamageBoundsRead(AnswerSchema):
+    """What hangs on failures of which nobody recorded the damage: all of this mode (worst), none (best)."""
+
+    unrecorded = whole()
+    worst = nested(HungRead)
+    best = nested(HungRead)
+
+
+class CommonShapeRead(AnswerSchema):
+    """The shape that the groups of the answer have in common, and whether it may serve those with few failures."""
+
+    shape = number(null=True)
+    classes = whole()
+    failures = number()
+    test = word()
+    statistic = number(null=True)
+    p_value = number(null=True)
+    may_serve_few = flag()
+
+
+class ShareRead(AnswerSchema):
+    """A share with its limits; null before the first failure by the mode."""
+
+    estimate = number()
+    lower = number(null=True)
+    upper = number(null=True)
+
+
+class IncidenceStep(AnswerSchema):
+    """The share that has failed by the mode up to an age."""
+
+    age = quantity()
+    share = number()
+    lower = number()
+    upper = number()
+
+
+class IncidenceRead(AnswerSchema):
+    """The share that fails by a mode of damage while the other modes are at work (Aalen-Johansen)."""
+
+    mode = word()
+    age = quantity()
+    share = nested(ShareRead)
+    level = number()
+    steps = nested(IncidenceStep, many=True, null=True)
 
 
 class LifeItem(AnswerSchema):
     """The life analysis of a group."""
 
     group = word()
+    detail = word()
+    goodness_of_fit = nested(FitRead)
     counts = nested(LifeCounts)
     exposure = nested(Exposure)
     weibull = nested(WeibullRead, null=True)
-    b10 = nested(EstimateOfHours, null=True)
+    b10 = nested(B10Read, null=True)
     median = nested(EstimateOfHours, null=True)
     mean = nested(EstimateOfHours, null=True)
     kaplan_meier = nested(SurvivalRead, null=True)
     bound = nested(BoundRead, null=True)
+    bounds = nested(BoundsRead, null=True)
+    unrecorded_damage = nested(DamageBoundsRead, null=True)
+    shape_common = nested(CommonShapeRead, null=True)
+    cumulative_incidence = nested(IncidenceRead, null=True)
     rated_life = nested(RatedLifeRead, null=True)
     assumptions = words()
     warnings = nested(WarnedFact, many=True)
@@ -150,168 +277,6 @@ class LifeAnswer(AnswerSchema):
     """The life analysis."""
 
     items = nested(LifeItem, many=True)
-    assumptions = words()
-    sources = nested(SourceFact, many=True)
-
-
-class CumulativeStep(AnswerSchema):
-    """Mean cumulative number of events of a position by an age."""
-
-    age = quantity()
-    at_risk = number()
-    events = number()
-    mean_cumulative_number = number()
-    lower = number()
-    upper = number()
-
-
-class TestRead(AnswerSchema):
-    """A test: statistic and two-sided p-value."""
-
-    statistic = number()
-    p_value = number()
-
-
-class PowerLawRead(AnswerSchema):
-    """Power law of the events: shape above 1 means worse."""
-
-    shape = nested(Estimate)
-    shape_unbiased = number()
-    scale = quantity()
-    limits_exact = ma_fields.Boolean(required=True)
-
-
-class TrendRead(AnswerSchema):
-    """Is it getting worse?"""
-
-    events = whole()
-    positions = whole()
-    strength = ma_fields.String(required=True, metadata={"enum": list(STRENGTHS)})
-    verdict = word(null=True, description="worse, better or no_trend_seen: that of Lewis and Robinson")
-    detail = word()
-    laplace = nested(TestRead, null=True)
-    lewis_robinson = nested(TestRead, null=True)
-    mil_hdbk_189 = nested(TestRead, null=True)
-    power_law = nested(PowerLawRead, null=True)
-
-
-class RecurrenceAnswer(AnswerSchema):
-    """How events of positions recur."""
-
-    group = word()
-    event = word()
-    positions = whole()
-    events = whole()
-    watched = quantity()
-    mean_cumulative_number = nested(CumulativeStep, many=True)
-    level = number()
-    trend = nested(TrendRead)
-    assumptions = words()
-    sources = nested(SourceFact, many=True)
-
-
-class RankedPosition(AnswerSchema):
-    """A position with its failures, seen and expected."""
-
-    rank = whole()
-    group = word()
-    position_id = word()
-    asset = word()
-    position = word()
-    observed = number()
-    expected = number()
-    ratio = nested(Estimate)
-    shrunk_ratio = nested(Estimate)
-    probability_above = number()
-
-
-class SpreadRead(AnswerSchema):
-    """Do positions differ by more than chance?"""
-
-    statistic = number()
-    degrees_of_freedom = whole()
-    p_value = number()
-    evidence = ma_fields.Boolean(required=True)
-
-
-class RankingAnswer(AnswerSchema):
-    """Positions that fail more often than their class explains, the surest first."""
-
-    items = nested(RankedPosition, many=True)
-    positions = whole()
-    spread = nested(SpreadRead)
-    level = number()
-    times_class = number()
-    detail = word()
-    assumptions = words()
-    sources = nested(SourceFact, many=True)
-
-
-class EarlyItem(AnswerSchema):
-    """Early failures of a group."""
-
-    group = word()
-    stays = number()
-    observed = number()
-    expected = number()
-    ratio = nested(Estimate, null=True)
-    p_value = number()
-
-
-class EarlyAnswer(AnswerSchema):
-    """Early failures, the surest excess first."""
-
-    by = word()
-    within = quantity()
-    groups = whole()
-    items = nested(EarlyItem, many=True)
-    exceeding = words()
-    detail = word()
-    assumptions = words()
-    sources = nested(SourceFact, many=True)
-
-
-class BinRead(AnswerSchema):
-    """A bin of stays."""
-
-    bin = word()
-    stays = number()
-    observed = number()
-    expected = number()
-
-
-class LogRankRead(AnswerSchema):
-    """Do lives differ between the bins?"""
-
-    statistic = number()
-    degrees_of_freedom = whole()
-    p_value = number()
-
-
-class ScoreRead(AnswerSchema):
-    """Does life go one way with the number of the bin? Above zero: the higher the bin, the sooner the failure."""
-
-    z = number()
-    p_value = number()
-
-
-class FactorRead(AnswerSchema):
-    """Does life depend on this?"""
-
-    name = word()
-    factor = word()
-    bins = nested(BinRead, many=True)
-    verdict = ma_fields.String(required=True, metadata={"enum": list(DIFFERENCES)})
-    log_rank = nested(LogRankRead, null=True)
-    trend = nested(ScoreRead, null=True)
-    failures_needed = whole(null=True)
-    detail = word()
-
-
-class MountingAnswer(AnswerSchema):
-    """Does life depend on how the bearings were mounted?"""
-
-    items = nested(FactorRead, many=True)
     assumptions = words()
     sources = nested(SourceFact, many=True)
 
@@ -349,14 +314,15 @@ class ReadingQualityAnswer(AnswerSchema):
     sources = nested(SourceFact, many=True)
 
 
-class AgeRead(AnswerSchema):
-    """The age with the least cost per hour; null in it where no age limit is supported."""
+class AgeRead(VerdictRead):
+    """The age with the least cost per hour, its cost over that of running to failure, and whether it is worth it."""
 
-    supported = ma_fields.Boolean(required=True)
-    age = nested(EstimateOfHours)
-    cost_relative_to_running_to_failure = number(null=True)
+    reason = word()
+    age = nested(HoursRange)
+    relative_cost = nested(NumberRange)
     cost_ratio = number()
-    detail = word()
+    level = number()
+    not_supported = flag()
 
 
 class AgeItem(AnswerSchema):
@@ -365,6 +331,7 @@ class AgeItem(AnswerSchema):
     group = word()
     counts = nested(LifeCounts)
     exposure = nested(Exposure)
+    goodness_of_fit = nested(FitRead)
     weibull = nested(WeibullRead, null=True)
     warnings = nested(WarnedFact, many=True)
     replacement_age = nested(AgeRead, null=True)
@@ -374,5 +341,6 @@ class AgeAnswer(AnswerSchema):
     """When to replace."""
 
     items = nested(AgeItem, many=True)
+    level = number()
     assumptions = words()
     sources = nested(SourceFact, many=True)

@@ -111,6 +111,7 @@ def _times(row: Any) -> dict[str, str | None]:
             media=(XML,),
         )
     },
+    refuses=("422",),
 )
 def read_asset_segment_events(call: Call) -> Response:
     """Read fittings and removals as a message of MIMOSA CCOM"""
@@ -137,6 +138,7 @@ def read_asset_segment_events(call: Call) -> Response:
             media=(CSV,),
         )
     },
+    refuses=("422",),
 )
 def read_failure_data(call: Call) -> Response:
     """Read removals in the manner of ISO 14224"""

@@ -1,11 +1,17 @@
 """What is sent to /v1/stays and /v1/replacements and what is answered."""
 
+from collections.abc import Mapping
+from typing import Any
+
 from marshmallow import fields as ma_fields
+from marshmallow import pre_load
 
 from service.api.http import fields
 from service.api.http.schema import PageQuery, StrictSchema
 from service.api.wire.answers import AnswerSchema, nested, word
+from service.api.wire.attributes import AttributeFilters, AttributesRead
 from service.api.wire.damage import DamageField
+from service.history.attributes import PREFIX
 from service.words import END_TYPES, ROLES
 
 
@@ -47,6 +53,14 @@ class StayRead(AnswerSchema):
     )
     shaft_min_mm = ma_fields.Float(required=True, allow_none=True)
     shaft_max_mm = ma_fields.Float(required=True, allow_none=True)
+    lubricant = word(null=True)
+    batch = word(null=True, description="Batch of the supplier")
+    speed_rpm = ma_fields.Float(required=True, allow_none=True, metadata={"description": "Speed it ran at"})
+    temperature_degc = ma_fields.Float(
+        required=True, allow_none=True, metadata={"description": "Temperature the bearing ran at"}
+    )
+    radial_load_n = ma_fields.Float(required=True, allow_none=True, metadata={"description": "Load it ran under"})
+    attributes = AttributesRead(required=True)
 
 
 class ReplacementRead(StayRead):
@@ -87,6 +101,20 @@ class ChosenQuery(StrictSchema):
     role = fields.Choice(ROLES, metadata={"description": "Role at mounting, else the one on record of the position"})
     from_ = fields.Timestamp(data_key="from", metadata={"description": "Fitted at this time or later"})
     to = fields.Timestamp(metadata={"description": "Fitted before this time"})
+    installer = fields.Text(80, metadata={"description": "Who mounted it"})
+    batch = fields.Text(80, metadata={"description": "Batch of the supplier"})
+    lubricant = fields.Text(120)
+    cause = fields.Text(500, metadata={"description": "Cause of the removal, as it was written"})
+    work_order = fields.Text(200, metadata={"description": "Number, or id, of the order that fitted it"})
+    serial_prefix = fields.Text(80, metadata={"description": "What the serial number begins with"})
+    attributes = AttributeFilters()
+
+    @pre_load
+    def gather(self, given: Mapping[str, Any], **_: Any) -> dict[str, Any]:
+        """Return the query with the parameters ``attributes.NAME`` as one."""
+        found = {name.removeprefix(PREFIX): given[name] for name in given if name.startswith(PREFIX)}
+        plain = {name: given[name] for name in given if not name.startswith(PREFIX)}
+        return plain | ({"attributes": found} if found else {})
 
 
 class StayQuery(PageQuery, ChosenQuery):

@@ -9,9 +9,11 @@ from service.api.http import lists
 from service.api.http.operations import Answer, Blueprint, Call
 from service.api.http.streams import STREAMED, stream_answer, stream_asked_for
 from service.api.stays.schemas import ReplacementPage, StayPage, StayQuery
+from service.exchange.media import CSV
+from service.store.queries.attributes import attribute_types
 from service.store.queries.stay_lists import replacement_rows, stay_rows
 from service.store.transaction import Tx
-from service.use_cases.stays.lines import LISTED_COLUMNS, REPLACEMENT_COLUMNS, flat_line
+from service.use_cases.stays.lines import LISTED_COLUMNS, REPLACEMENT_COLUMNS, cells_of, flat_line
 from service.use_cases.stays.lists import Rows, chosen_stays
 
 blueprint = Blueprint("history", __name__, url_prefix="/v1", description="Stays of bearings, and their replacements")
@@ -31,7 +33,7 @@ blueprint = Blueprint("history", __name__, url_prefix="/v1", description="Stays 
             media=STREAMED,
         )
     },
-    refuses=("406",),
+    refuses=("406", "422"),
     headers=("Accept",),
 )
 def list_stays(call: Call) -> Response:
@@ -58,7 +60,7 @@ def list_stays(call: Call) -> Response:
             media=STREAMED,
         )
     },
-    refuses=("406",),
+    refuses=("406", "422"),
     headers=("Accept",),
 )
 def list_replacements(call: Call) -> Response:
@@ -73,6 +75,10 @@ def list_replacements(call: Call) -> Response:
 
 def _listed(call: Call, rows: Rows, *, columns: Sequence[str], key: str, name: str) -> Response:
     media = stream_asked_for()
+    if media is not None:
+        with call.reading() as tx:
+            rows(tx, None, 1)  # what is wrong in the filters is said before the stream begins
+            columns = cells_of(columns, sorted(attribute_types(tx))) if media == CSV else columns
     if media is not None:
         return stream_answer(call, media, rows, columns=columns, key=key, name=name)
     query = call.query

@@ -5,14 +5,18 @@ from typing import Final
 
 import numpy as np
 
+from service.errors import Text
+from service.reliability.group_life import GroupLife
 from service.reliability.kaplan_meier import SurvivalSteps
-from service.reliability.life_analysis import GroupLife, LifeAnalysis
+from service.reliability.life_analysis import LifeAnalysis
+from service.reliability.survival_quantiles import SurvivalQuantile
 from service.reliability.weibull_limits import likelihood_ratio_quantile_h, log_normal_quantile_h
-from service.render.pictures.drawing import Circle, Drawing, Point
+from service.render.pictures.drawing import Box, Circle, Drawing, Line, Point
 from service.render.pictures.plots import DASHES, LEFT, RIGHT, Axis, axes, linear_ticks, log_ticks, path, shown, steps
 from service.render.pictures.svg import svg
 
 HEIGHT: Final = 250.0
+BINS_HEIGHT: Final = 110.0
 SHARES: Final = (0.001, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 0.9, 0.99, 0.999)
 DRAWN_SHARES: Final = (0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.35, 0.5, 0.7, 0.9, 0.97, 0.99, 0.999)
 AGE_LABEL: Final = "age, hours of operation"
@@ -23,6 +27,7 @@ def probability_picture(analysis: LifeAnalysis, item: GroupLife) -> str:
     drawing = Drawing(f"Probability plot: {item.facts.label}")
     drawing.paragraph(drawing.title, size=14, bold=True)
     drawing.paragraph(_counts(item))
+    drawing.paragraph(in_hours(item.detail), bold=item.misfit)
     drawing.paragraph(_estimate(item))
     points = _plotted(item)
     if not points:
@@ -38,6 +43,8 @@ def probability_picture(analysis: LifeAnalysis, item: GroupLife) -> str:
     for age, share in points:
         drawing.add(Circle((x.at(age), y.at(share)), 3.0, fill="black", stroke=1.0, part="failure"))
     drawing.paragraph(_said_of_lines(item, lines), size=11)
+    if item.misfit:
+        _draw_bins(drawing, item)
     _say_what_to_read(drawing, item)
     return svg(drawing, name="probability")
 
@@ -68,13 +75,49 @@ def survival_picture(analysis: LifeAnalysis, item: GroupLife, *, name: str = "su
         if line:
             until = x.high if bool(known.all()) else line[-1][0]
             steps(drawing, x, y, line, start=1.0, end=until, part=name, thin=True)
-    drawing.paragraph(
+    said = (
         f"Thick line: share that survives (Kaplan-Meier). Thin: {found.level:.0%} limits at each age "
-        f"({found.limit_kind.replace('_', '-')}).",
-        size=11,
+        f"({found.limit_kind.replace('_', '-')})."
     )
+    quantiles = ((0.9, "B10", item.survival_b10), (0.5, "median", item.survival_median))
+    for height, words, quantile in quantiles:
+        said += _draw_quantile(drawing, x, y, height, words, quantile)
+    drawing.paragraph(said, size=11)
     _say_what_to_read(drawing, item)
     return svg(drawing, name=name)
+
+
+def _draw_quantile(drawing: Drawing, x: Axis, y: Axis, height: float, words: str, found: SurvivalQuantile) -> str:
+    """Draw where a share of the survival is crossed, from limit to limit, and return what is said of it."""
+    if found.estimate_h is None:
+        return f" {words[0].upper()}{words[1:]} not reached."
+    low = x.low if found.lower_h is None else found.lower_h
+    high = x.high if found.upper_h is None else found.upper_h
+    place = y.at(height)
+    drawing.add(Line((x.at(low), place), (x.at(high), place), 1.2, DASHES, part="quantile"))
+    drawing.add(Circle((x.at(found.estimate_h), place), 3.0, fill="black", stroke=1.0, part="quantile"))
+    ends = " to ".join("open" if one is None else f"{one:.5g}" for one in (found.lower_h, found.upper_h))
+    return f" {words[0].upper()}{words[1:]} {found.estimate_h:.5g} h ({ends}): dot and dashes."
+
+
+def _draw_bins(drawing: Drawing, item: GroupLife) -> None:
+    """Draw the failures of each bin of age, seen beside expected from the fit: where it misfits."""
+    bins = item.fit_bins
+    drawing.paragraph("Where the fit misses: failures by age, seen (full) and expected from the fit (open).", size=11)
+    top = drawing.height + 26
+    most = max(max(one["observed"], one["expected"]) for one in bins) * 1.1
+    x, y = Axis(0.0, float(len(bins)), LEFT, RIGHT), Axis(0.0, most, top + BINS_HEIGHT, top)
+    begins = [(float(n), shown(float(f"{one['from'].value:.2g}"))) for n, one in enumerate(bins)]
+    counts = [(one, shown(one)) for one in linear_ticks(0.0, most)]
+    label = "from this age, hours of operation"
+    axes(drawing, x=x, y=y, x_ticks=begins, y_ticks=counts, x_label=label, y_label="failures")
+    width = (x.end - x.begin) / len(bins) * 0.36
+    for n, one in enumerate(bins):
+        for shift, name, fill in ((0.08, "observed", "black"), (0.54, "expected", "none")):
+            height = y.at(one[name])
+            drawing.add(Box(x.at(n + shift), height, width, y.begin - height, fill=fill, part=f"bin-{name}"))
+        numbers = f"{one['observed']:g} seen, {one['expected']:.3g} expected"
+        drawing.described.append(f"From {one['from'].value:.5g} h: {numbers}")
 
 
 def _line(found: SurvivalSteps, rows: slice, column: "np.ndarray[tuple[int], np.dtype[np.float64]]") -> list[Point]:
@@ -100,7 +143,8 @@ def _estimate(item: GroupLife) -> str:
         )
     shape, b10 = fit.shape, fit.b10_h
     return (
-        f"Shape {shape.estimate:.3g} ({_limit(shape.lower)} to {_limit(shape.upper)}), scale "
+        f"{'Not supported: shape' if item.misfit else 'Shape'} {shape.estimate:.3g} "
+        f"({_limit(shape.lower)} to {_limit(shape.upper)}), scale "
         f"{fit.scale_h.estimate:.5g} h, B10 {b10.estimate:.5g} h ({_limit(b10.lower)} to {_limit(b10.upper)} h); "
         f"{fit.level:.0%} limits, {fit.interval_kind.replace('_', ' ')}."
     )
@@ -123,7 +167,7 @@ def _fit_lines(analysis: LifeAnalysis, item: GroupLife) -> dict[str, list[Point]
     if item.weibull is None:
         return {}
     fits = analysis.fits
-    at = int(np.flatnonzero(fits.group == item.number)[0])
+    at = analysis.fit_of(item)
     fitted: list[Point] = []
     lower: list[Point] = []
     upper: list[Point] = []
@@ -161,8 +205,12 @@ def _said_of_lines(item: GroupLife, lines: dict[str, list[Point]]) -> str:
 
 def _say_what_to_read(drawing: Drawing, item: GroupLife) -> None:
     for warning in item.warnings:
-        words = warning.detail if isinstance(warning.detail, str) else "".join(map(_word, warning.detail))
-        drawing.paragraph(f"Note: {words}", size=11)
+        drawing.paragraph(f"Note: {in_hours(warning.detail)}", size=11)
+
+
+def in_hours(text: Text) -> str:
+    """Return a sentence about hours as words."""
+    return text if isinstance(text, str) else "".join(map(_word, text))
 
 
 def _word(part: object) -> str:

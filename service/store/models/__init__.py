@@ -1,5 +1,6 @@
 """The tables, one small module per subject."""
 
+from service.store.models.alarms import Alarm
 from service.store.models.base import Base, UTCDateTime
 from service.store.models.exchange import Delivery, DeliveryAttempt, FieldMap, InboundMessage, Subscription
 from service.store.models.journal import IdempotencyKey, JournalEntry, SiteHead
@@ -7,10 +8,11 @@ from service.store.models.plant import Asset, Chart, Housing, MeterReading, Posi
 from service.store.models.readiness import Answer, Release
 from service.store.models.records import AsFound, Completion, Correction, Deviation, Reading
 from service.store.models.sites import ApiKey, Site
-from service.store.models.stays import SetAsideStay, Stay
+from service.store.models.stays import SetAsideStay, Stay, StayAttribute
 from service.store.models.work_orders import Revision, WorkOrder, WorkOrderPosition
 
 __all__ = [
+    "Alarm",
     "Answer",
     "ApiKey",
     "AsFound",
@@ -37,6 +39,7 @@ __all__ = [
     "Site",
     "SiteHead",
     "Stay",
+    "StayAttribute",
     "Subscription",
     "UTCDateTime",
     "WorkOrder",

@@ -5,8 +5,8 @@ from datetime import datetime
 import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, mapped_column
 
-from service.store.models.base import ID, Base, belongs_to, one_of
-from service.words import END_TYPES
+from service.store.models.base import ID, Base, belongs_to, of_a_site, one_of
+from service.words import ATTRIBUTE_TYPES, END_TYPES
 
 STRUCK_OUT = "struck_out"
 BEGINNING_UNKNOWN = "beginning_unknown"
@@ -53,6 +53,9 @@ class Stay(Base):
         _hours("operating_hours"),
         _hours("age_at_install_h"),
         _hours("downtime_h"),
+        sa.CheckConstraint("speed_rpm >= 0 AND speed_rpm <= 1e5", name="speed_rpm_finite"),
+        sa.CheckConstraint("temperature_degc >= -100 AND temperature_degc <= 500", name="temperature_degc_finite"),
+        sa.CheckConstraint("radial_load_n >= 0 AND radial_load_n <= 1e8", name="radial_load_n_finite"),
     )
     site_id: Mapped[str] = mapped_column(ID, primary_key=True)
     id: Mapped[str] = mapped_column(ID, primary_key=True)
@@ -84,6 +87,12 @@ class Stay(Base):
     shaft_diameter_nm: Mapped[int | None] = mapped_column(sa.BigInteger)
     shaft_min_nm: Mapped[int | None] = mapped_column(sa.BigInteger)
     shaft_max_nm: Mapped[int | None] = mapped_column(sa.BigInteger)
+    lubricant: Mapped[str | None]
+    batch: Mapped[str | None]  # of the supplier
+    speed_rpm: Mapped[float | None] = mapped_column(sa.Double)  # as it ran; so are the next two
+    temperature_degc: Mapped[float | None] = mapped_column(sa.Double)
+    radial_load_n: Mapped[float | None] = mapped_column(sa.Double)
+    attributes: Mapped[str | None]  # JSON, names of the site
     document: Mapped[str]
     created_at: Mapped[datetime]
 
@@ -107,4 +116,16 @@ class SetAsideStay(Base):
     work_order_id: Mapped[str] = mapped_column(ID)
     reason: Mapped[str]
     document: Mapped[str]
+    created_at: Mapped[datetime]
+
+
+class StayAttribute(Base):
+    """A name that the attributes of the site's stays may have, and its one type."""
+
+    __tablename__ = "stay_attributes"
+    __table_args__ = (of_a_site(), one_of("type", ATTRIBUTE_TYPES, "type_known"))
+    site_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    name: Mapped[str] = mapped_column(primary_key=True)
+    type: Mapped[str]
+    description: Mapped[str | None]
     created_at: Mapped[datetime]

@@ -1,6 +1,6 @@
 """The history in columns, for questions about very many stays: read in batches, never a row as an object."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
@@ -10,11 +10,16 @@ from sqlalchemy.ext.compiler import compiles
 from sqlalchemy.sql.functions import FunctionElement
 
 from service import record as records
+from service.history.attributes import PREFIX
 from service.store import models
+from service.store.queries.attributes import attribute_column, attribute_types
 from service.store.queries.stay_lists import Chosen, conditions, few_positions
 from service.store.transaction import Tx
+from service.words import AttributeType
 
 ROWS_AT_ONCE: Final = 20_000
+IDS: Final = ("id", "position", "work_order_id")
+OF_ORDER: Final = ("work_order", "work_order_number")
 
 
 class HoursSinceEpoch(FunctionElement[float]):
@@ -71,7 +76,11 @@ COLUMNS: Final[dict[str, Any]] = {
     "shaft_nm": sa.cast(_STAY.shaft_diameter_nm, sa.Double),
     "shaft_min_nm": sa.cast(_STAY.shaft_min_nm, sa.Double),
     "shaft_max_nm": sa.cast(_STAY.shaft_max_nm, sa.Double),
+    "speed_rpm": _STAY.speed_rpm,
+    "temperature_degc": _STAY.temperature_degc,
+    "radial_load_n": _STAY.radial_load_n,
     # words
+    "id": sa.type_coerce(_STAY.id, sa.Text),
     "position": sa.type_coerce(_STAY.position_id, sa.Text),
     "designation": _STAY.designation,
     "manufacturer": _STAY.manufacturer,
@@ -81,17 +90,41 @@ COLUMNS: Final[dict[str, Any]] = {
     "inspected": sa.type_coerce(_STAY.inspected, sa.Integer),
     "damage": _STAY.damage,
     "installed_by": _STAY.installed_by,
-    "work_order": sa.func.coalesce(sa.cast(_STAY.work_order_id, sa.Text), _STAY.work_order_number),
+    "lubricant": _STAY.lubricant,
+    "batch": _STAY.batch,
+    "cause": _STAY.cause,
+    "serial": _STAY.serial,
+    "work_order": sa.func.coalesce(
+        models.WorkOrder.external_system + " " + models.WorkOrder.external_number, _STAY.work_order_number
+    ),
+    "work_order_number": sa.func.coalesce(models.WorkOrder.external_number, _STAY.work_order_number),
+    "work_order_id": sa.type_coerce(_STAY.work_order_id, sa.Text),
 }
 
 
 def stay_batches(tx: Tx, chosen: Chosen, columns: Sequence[str]) -> Iterator[Sequence[Any]]:
-    """Yield rows of these columns, ``ROWS_AT_ONCE`` at a time, in no order."""
+    """Yield rows of these columns, ``ROWS_AT_ONCE`` at a time, in no order.
+
+    Parameters
+    ----------
+    columns : sequence of str
+        Of ``COLUMNS``, or ``attributes.NAME``: a text, a number, or 1 and 0 for true and false.
+
+    Raises
+    ------
+    CannotEvaluate
+        ``unknown_attribute``
+    """
     position, asset = models.Position, models.Asset
-    asked = [_text(tx, COLUMNS[name]) if name == "position" else COLUMNS[name] for name in columns]
+    types = attribute_types(tx) if any(name.startswith(PREFIX) for name in columns) else {}
+    asked = [_column(tx, name, types) for name in columns]
     statement = sa.select(*asked).select_from(_STAY)
     statement = statement.join(position, (position.site_id == _STAY.site_id) & (position.id == _STAY.position_id))
     ids = few_positions(tx, chosen)
+    if set(columns) & set(OF_ORDER):
+        order = models.WorkOrder
+        fitted_under = (order.site_id == _STAY.site_id) & (order.id == _STAY.work_order_id)
+        statement = statement.join(order, fitted_under, isouter=True)
     if chosen.asset is not None and ids is None:
         statement = statement.join(asset, (asset.site_id == position.site_id) & (asset.id == position.asset_id))
     streamed = statement.where(*conditions(tx, chosen, ids)).execution_options(
@@ -148,6 +181,12 @@ def reading_documents(
     streamed = statement.execution_options(stream_results=True, yield_per=1_000)
     for row in tx.connection.execute(streamed):
         yield records.decoded(row.document)
+
+
+def _column(tx: Tx, name: str, types: Mapping[str, AttributeType]) -> Any:
+    if name.startswith(PREFIX):
+        return attribute_column(tx, name.removeprefix(PREFIX), types)
+    return _text(tx, COLUMNS[name]) if name in IDS else COLUMNS[name]
 
 
 def _text(tx: Tx, column: Any) -> Any:

@@ -167,3 +167,10 @@ def site_ids(database: Database) -> list[str]:
     """Return the ids of all sites, for work that goes through every site."""
     with database.reading() as connection:
         return list(connection.execute(sa.select(models.Site.id).order_by(models.Site.id)).scalars())
+
+
+def site_codes(database: Database) -> dict[str, str]:
+    """Return the codes of all sites by their ids, in the order of the codes."""
+    with database.reading() as connection:
+        rows = connection.execute(sa.select(models.Site.id, models.Site.code).order_by(models.Site.code))
+        return {row.id: row.code for row in rows}

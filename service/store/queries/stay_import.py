@@ -21,9 +21,12 @@ KEPT: Final = (
     "age_at_install_h", "observed_from", "end_type", "inspected", "damage", "cause", "initial_clearance_nm",
     "residual_clearance_nm", "window_min_nm", "window_max_nm", "downtime_h",
     "installed_by", "shaft_diameter_nm", "shaft_min_nm", "shaft_max_nm",
+    "lubricant", "batch", "speed_rpm", "temperature_degc", "radial_load_n", "attributes",
 )  # fmt: skip
 END: Final = ("removed_at", "operating_hours", "as_of", "end_type", "inspected", "damage", "cause", "downtime_h")
 """What a stay is told when it ends."""
+TOLD: Final = ("lubricant", "batch", "speed_rpm", "temperature_degc", "radial_load_n", "attributes")
+"""What a stay may be told when it ends: how it ran; what is not told stays as it was."""
 COLUMNS: Final = ("site_id", "id", "position_id", *KEPT, "work_order_number", "document", "created_at")
 
 
@@ -73,7 +76,7 @@ def end_stays(tx: Tx, ends: Mapping[str, Stay]) -> None:
     stay = models.Stay
     for stay_id, sent in ends.items():
         running = (stay.site_id == tx.site_id, stay.id == stay_id, stay.removed_at.is_(None))
-        values = {name: getattr(sent, name) for name in END}
+        values = {name: getattr(sent, name) for name in (*END, *TOLD)}
         if tx.connection.execute(sa.update(stay).where(*running).values(values)).rowcount != 1:
             said = f"stay {sent.external_id or stay_id} was ended by another request meanwhile; send the file again"
             raise Conflict(said, code="stay_ended_meanwhile")

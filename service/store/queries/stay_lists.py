@@ -8,6 +8,8 @@ from typing import Any, Final
 import sqlalchemy as sa
 
 from service.store import models
+from service.store.identity import canonical_id
+from service.store.queries.attributes import attribute_column, attribute_in_words, attribute_types
 from service.store.transaction import Tx
 
 MANY_POSITIONS: Final = 500  # beyond, positions are joined and not listed
@@ -19,6 +21,8 @@ class Chosen:
 
     ``damage`` is our code, its submodes belong to it. ``begin`` (inclusive) and ``end`` limit when the bearing was
     fitted; of replacements, when the new one was. ``role`` is that of the mounting, else that of the position.
+    ``work_order`` is the number of the order that fitted the bearing, or its id. ``attributes`` are names with values
+    in words.
     """
 
     asset: str | None = None
@@ -31,6 +35,13 @@ class Chosen:
     role: str | None = None
     begin: datetime | None = None
     end: datetime | None = None
+    installer: str | None = None
+    batch: str | None = None
+    lubricant: str | None = None
+    cause: str | None = None
+    work_order: str | None = None
+    serial_prefix: str | None = None
+    attributes: tuple[tuple[str, str], ...] = ()
 
 
 def stay_rows(tx: Tx, chosen: Chosen, *, after: str | None, limit: int) -> Sequence[Any]:
@@ -110,6 +121,11 @@ def conditions(tx: Tx, chosen: Chosen, ids: Sequence[str] | None, *, dated: Any 
         ``few_positions``
     dated : model
         The stay that the period is about.
+
+    Raises
+    ------
+    CannotEvaluate
+        ``unknown_attribute``, ``attribute_type_differs``
     """
     stay, position = models.Stay, models.Position
     wanted = (
@@ -117,11 +133,19 @@ def conditions(tx: Tx, chosen: Chosen, ids: Sequence[str] | None, *, dated: Any 
         (stay.manufacturer, chosen.manufacturer),
         (stay.end_type, chosen.end_type),
         (sa.func.coalesce(stay.role, position.role), chosen.role),
+        (stay.installed_by, chosen.installer),
+        (stay.batch, chosen.batch),
+        (stay.lubricant, chosen.lubricant),
+        (stay.cause, chosen.cause),
     )
     held: list[Any] = [stay.site_id == tx.site_id]
     held += [column == value for column, value in wanted if value is not None]
     held += _of_place(chosen) if ids is None else [stay.position_id.in_(ids)]
     held += [_damaged(chosen.damage)] if chosen.damage is not None else []
+    held += [_fitted_under(tx, chosen.work_order)] if chosen.work_order is not None else []
+    prefix = chosen.serial_prefix
+    held += [stay.serial.startswith(prefix, autoescape=True)] if prefix is not None else []
+    held += _with_attributes(tx, chosen.attributes)
     held += [dated.installed_at >= chosen.begin] if chosen.begin is not None else []
     held += [dated.installed_at < chosen.end] if chosen.end is not None else []
     return held
@@ -167,6 +191,21 @@ def _damaged(code: str) -> Any:
     return sa.and_(models.Stay.damage.is_not(None), sa.or_(*hit))
 
 
+def _fitted_under(tx: Tx, number: str) -> Any:
+    """Return the condition that a work order of this number, here or elsewhere, or of this id fitted the bearing."""
+    stay, order = models.Stay, models.WorkOrder
+    ours = sa.select(order.id).where(order.site_id == tx.site_id, order.external_number == number)
+    hit = [stay.work_order_number == number, stay.work_order_id.in_(ours)]
+    known = canonical_id(number)
+    return sa.or_(*hit, *([] if known is None else [stay.work_order_id == known]))
+
+
+def _with_attributes(tx: Tx, wanted: Sequence[tuple[str, str]]) -> list[Any]:
+    """Return the conditions that stays have these attributes."""
+    types = attribute_types(tx) if wanted else {}
+    return [attribute_column(tx, name, types) == attribute_in_words(text, name, types).stored for name, text in wanted]
+
+
 def _flat(stay: Any, position: Any, asset: Any, order: Any) -> tuple[Any, ...]:
     """Return the flat columns of a stay, as they are listed and exported; lengths still in nanometres."""
     return (
@@ -197,5 +236,11 @@ def _flat(stay: Any, position: Any, asset: Any, order: Any) -> tuple[Any, ...]:
         stay.shaft_diameter_nm,
         stay.shaft_min_nm,
         stay.shaft_max_nm,
+        stay.lubricant,
+        stay.batch,
+        stay.speed_rpm,
+        stay.temperature_degc,
+        stay.radial_load_n,
+        stay.attributes,
         stay.position_id,
     )

@@ -7,6 +7,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from service import record as records
+from service.history.attributes import attributes_of
 from service.moments import in_document
 from service.store import models
 from service.store.identity import canonical_id, new_id
@@ -42,6 +43,12 @@ class StayRow:
     window_min_nm: int | None
     window_max_nm: int | None
     downtime_h: float | None
+    lubricant: str | None
+    batch: str | None
+    speed_rpm: float | None
+    temperature_degc: float | None
+    radial_load_n: float | None
+    attributes: str | None
     document: dict[str, Any]
     created_at: datetime
 
@@ -108,6 +115,7 @@ def strike_stay(tx: Tx, stay: StayRow, *, work_order_id: str) -> None:
     """Take a stay out of those that count; all of it is kept, under the same id."""
     names = (name for name in StayRow.__dataclass_fields__ if name not in ("document", "created_at"))
     kept = {name: in_document(getattr(stay, name)) for name in names} | {"mounted": stay.document}
+    kept["attributes"] = attributes_of(stay.attributes)
     values: dict[str, Any] = {"id": stay.id, "site_id": tx.site_id, "position_id": stay.position_id}
     values["work_order_id"] = work_order_id
     values |= {"reason": models.stays.STRUCK_OUT, "document": records.encoded(kept), "created_at": tx.now}

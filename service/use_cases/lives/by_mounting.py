@@ -3,85 +3,92 @@
 from collections.abc import Mapping
 from typing import Any, Final
 
-from service.errors import CannotEvaluate, Text
+import numpy as np
+
+from service.errors import Text
 from service.findings import Source
+from service.reliability.class_hazard import stay_expected
+from service.reliability.factor_verdicts import FactorVerdict, factor_test, factor_verdicts
+from service.reliability.group_excess import strata_of
+from service.reliability.lives import Bools, Ints
 from service.reliability.mounting_bins import DEVIATION_BINS, FIT_BINS, deviation_numbers, fit_numbers
-from service.reliability.mounting_quality import WINDOW_BINS, mounting_quality
-from service.reliability.observed import Observed
 from service.reliability.reading_quality import digit_preference, repeatability
-from service.reliability.window_bins import window_numbers
+from service.reliability.strata import crossed, totals
+from service.reliability.window_bins import WINDOW_BINS, window_numbers
 from service.store.queries import histories
+from service.store.queries.stay_lists import Chosen
 from service.store.transaction import Tx
 from service.units import NM_PER_IN, NM_PER_MM
-from service.use_cases.lives.data import History, asked_about, grouped, history
+from service.use_cases.lives.comparison import HOLM, MANTEL
+from service.use_cases.lives.data import filtering, history, named_keys, shown
+from service.use_cases.lives.keys import SHAFT, WINDOW
+from service.use_cases.lives.population import Population, population
 from service.words import CLEARANCE_READINGS
 
-MOST_STEPS: Final = 500_000_000  # stays times failures
-SCHOENFELD: Final = Source("schoenfeld_1983", "Schoenfeld 1983, Biometrics 39: failures that a log-rank test needs",
+SCHOENFELD: Final = Source("schoenfeld_1981", "Schoenfeld 1981, Biometrika 68: failures that a log-rank test needs",
                            "handbook")  # fmt: skip
-MANTEL: Final = Source("mantel_1966", "Mantel 1966; Kalbfleisch & Prentice: stratified log-rank test", "handbook")
 ISO_5725: Final = Source("iso_5725", "ISO 5725-2 and 5725-6: repeatability and its limit", "standard")
-NUMBERS: Final = (
-    "residual_nm",
-    "window_min_nm",
-    "window_max_nm",
-    "deviations",
-    "shaft_nm",
-    "shaft_min_nm",
-    "shaft_max_nm",
-)
 BY_SCALE: Final = ("indicator", "micrometer")  # what shows every digit
+FACTORS: Final = (
+    ("residual_clearance", "place of the residual clearance in its window", window_numbers, WINDOW_BINS),
+    ("deviations", "deviations approved at mounting", deviation_numbers, DEVIATION_BINS),
+    ("fit", "fit: the diameter of the shaft in its limits", fit_numbers, FIT_BINS),
+)
 
 
 def mounting_qualities(tx: Tx, query: Mapping[str, Any]) -> dict[str, Any]:
     """Return whether lives depend on where the residual clearance lay, on deviations, and on the fit."""
-    data = history(tx, asked_about(query), numbers=NUMBERS, words=("role", "housing"))
-    factors = (
-        ("place of the residual clearance in its window", "residual_clearance", window_numbers, WINDOW_BINS),
-        ("deviations approved at mounting", "deviations", deviation_numbers, DEVIATION_BINS),
-        ("fit: the diameter of the shaft in its limits", "fit", fit_numbers, FIT_BINS),
-    )
-    items: list[dict[str, Any]] = []
-    said: list[Text] = []
-    for words, name, numbers_of, bins in factors:
-        numbers = numbers_of(data.columns)
-        some = data.of_rows((numbers < len(bins)).nonzero()[0])
-        item, found = _factor(some, query, words, numbers[numbers < len(bins)], bins)
-        items.append({"name": name, **item})
-        said = said or ([] if found is None else some.assumptions(found, count=query["count"], damage=_damage(query)))
-    said.append(f"Only stays of the same {', '.join(query['stratify_by'])} are compared.")
-    return {"items": items, "assumptions": said, "sources": [MANTEL.record(), SCHOENFELD.record()]}
-
-
-def _damage(query: Mapping[str, Any]) -> str | None:
-    return query.get("damage")
-
-
-def _factor(
-    data: History, query: Mapping[str, Any], words: str, numbers: Any, bins: tuple[str, ...]
-) -> tuple[dict[str, Any], Observed | None]:
-    found = data.observed(grouped(data, query["stratify_by"]), count=query["count"], damage=_damage(query))
-    if found.data is None:
-        return _nothing(words, bins), None
-    failures = int(found.data.failed.sum())
-    if failures * len(found.row) > MOST_STEPS:
-        said = f"{len(found.row)} stays with {failures} failures are too many for one answer; choose fewer"
-        raise CannotEvaluate(said, code="too_much_data")
-    return mounting_quality(words, found.data, numbers[found.row], bins).record(), found
-
-
-def _nothing(words: str, bins: tuple[str, ...]) -> dict[str, Any]:
-    """Return the item of a factor of which nothing is on record."""
-    zero = {"stays": 0.0, "observed": 0.0, "expected": 0.0}
+    numbers = (*WINDOW, *SHAFT, "deviations")
+    data = history(tx, Chosen(), *named_keys(query["class_by"]), *filtering(query), numbers=numbers)
+    people = population(data, query, query["class_by"])
+    passed = shown(people.data, query)
+    bins = [_bins(numbers_of(people.data.columns), len(names)) for _, _, numbers_of, names in FACTORS]
+    tests = [
+        factor_test(words, people.table, number, names)
+        for (_, words, _, names), number in zip(FACTORS, bins, strict=True)
+    ]
+    verdicts = factor_verdicts(tests)
+    items = [
+        {"name": name, **_record(people, verdict, number, passed)}
+        for (name, _, _, _), verdict, number in zip(FACTORS, verdicts, bins, strict=True)
+    ]
+    said: list[Text] = [
+        *people.assumptions(query),
+        f"Only stays of the same {', '.join(people.class_by)}, fitted in the same period, are compared; periods are "
+        "eighths of the fittings of the site.",
+    ]
+    if passed is not None:
+        said.append("Filters choose what is shown in bins; numbers, verdicts and family are those of the whole site.")
     return {
-        "factor": words,
-        "bins": [{"bin": name, **zero} for name in bins],
-        "verdict": "not_enough_data",
-        "log_rank": None,
-        "trend": None,
-        "failures_needed": None,
-        "detail": f"Not enough data on {words}: no stay has it on record.",
+        "items": items,
+        "family": verdicts[0].family,
+        "counts": people.counts(),
+        "assumptions": said,
+        "sources": [MANTEL.record(), SCHOENFELD.record(), HOLM.record()],
     }
+
+
+def _bins(numbers: Ints, known: int) -> Ints:
+    """Return the bins, -1 where nothing is on record."""
+    return np.where(numbers < known, numbers, -1)
+
+
+def _record(people: Population, verdict: FactorVerdict, bins: Ints, passed: Bools | None) -> dict[str, Any]:
+    """Return the wire members of a factor, with what passes the filters in each bin."""
+    record = verdict.record()
+    k = len(record["bins"])
+    if passed is None:
+        return {**record, "bins": [{**one, "shown": None} for one in record["bins"]]}
+    table, rows = people.table, np.flatnonzero(bins >= 0)
+    stratum = crossed(strata_of(table, ("mounting",))[rows])
+    due = stay_expected(table.age_h[rows], table.entry_h[rows], table.failed[rows], stratum)
+    kept = passed[rows]
+    number = bins[rows][kept]
+    columns = np.ones(len(number)), table.failed[rows][kept], due[kept]
+    sums = [totals(number, one, k) for one in columns]
+    for n, one in enumerate(record["bins"]):
+        one["shown"] = {"stays": float(sums[0][n]), "observed": float(sums[1][n]), "expected": float(sums[2][n])}
+    return record
 
 
 def reading_quality(tx: Tx, query: Mapping[str, Any], units: str) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""Answers about positions: do failures recur, which positions are worse than their class, what fails early."""
+"""Answers about positions: do failures recur, and do later bearings of the same positions last less long."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -7,31 +7,28 @@ from typing import Any, Final
 from service import units
 from service.errors import CannotEvaluate, Text
 from service.findings import Source
-from service.reliability.class_expectation import class_expected, sums_by
-from service.reliability.early_failures import early_failures
-from service.reliability.observed import Observed
-from service.reliability.ranking import Ranking, ranking
+from service.reliability.policy import Verdict
 from service.reliability.recurrence import MeanCumulativeNumber, Watched, mean_cumulative_number
 from service.reliability.stay_ages import MeterColumns, hours_at
-from service.reliability.trend import trend
-from service.reliability.window_bins import WINDOW_GROUPS, window_bins
+from service.reliability.trend import event_trend
+from service.reliability.trend_verdict import TEST, TrendVerdict, trend_verdict
 from service.store.identity import canonical_id
 from service.store.queries import histories
 from service.store.queries.histories import Place
 from service.store.queries.stay_lists import Chosen
 from service.store.transaction import Tx
 from service.use_cases.found import found
-from service.use_cases.lives.data import History, asked_about, duty_of, grouped, history, hours_since_epoch
+from service.use_cases.lives.data import History, asked_about, duty_of, history, hours_since_epoch
+from service.use_cases.lives.population import population
 
-MOST_STEPS: Final = 200_000_000  # positions times event ages
 NELSON: Final = Source("nelson_1995", "Nelson 1995, Technometrics 37; Lawless & Nadeau 1995, Technometrics 37: mean "
                        "cumulative number of events with robust limits", "handbook")  # fmt: skip
-LEWIS_ROBINSON: Final = Source("lewis_robinson_1974", "Lewis & Robinson 1974; Ascher & Feingold 1984: test of trend "
-                               "that holds for renewals", "handbook")  # fmt: skip
-GAVER: Final = Source("gaver_1987", "Gaver & O'Muircheartaigh 1987, Technometrics 29; George, Makov & Smith 1993: "
-                      "gamma-Poisson shrinkage", "handbook")  # fmt: skip
-GARWOOD: Final = Source("garwood_1936", "Garwood 1936, Biometrika 28: exact limits of a Poisson mean", "handbook")
-BY_WORD: Final = ("manufacturer", "installer", "work_order")
+ASCHER: Final = Source("ascher_feingold_1984", "Ascher & Feingold 1984; Lewis & Robinson 1974; MIL-HDBK-189: "
+                       "statistics of trend", "handbook")  # fmt: skip
+PITMAN: Final = Source("pitman_1937", "Pitman 1937, Suppl. J. R. Stat. Soc. 4: permutation tests, here of the order of "
+                       "lives within positions", "handbook")  # fmt: skip
+DESCRIBED: Final = ("laplace, lewis_robinson, mil_hdbk_189 and power_law describe the events and carry no verdict: "
+                    "pooled, they take positions that differ for a trend.")  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,17 +41,25 @@ class Recurrence:
     bases: dict[str, int]
     left_out: int
     level: float
+    trend: TrendVerdict | None
+    whole: bool
+    counted: tuple[Text, ...]
 
     @property
     def steps(self) -> MeanCumulativeNumber | None:
-        """Return the mean cumulative number, None without an event."""
+        """Return the mean cumulative number, as much of it as is asked for; None without an event."""
         if not any(one.events_h for one in self.systems):
             return None
-        ages = len({age for one in self.systems for age in one.events_h})
-        if ages * len(self.systems) > MOST_STEPS:
-            said = f"{len(self.systems)} positions with events at {ages} ages are too many for one answer"
-            raise CannotEvaluate(said, code="too_much_data")
-        return mean_cumulative_number(self.systems, level=self.level)
+        found = mean_cumulative_number(self.systems, level=self.level)
+        return found if self.whole else found.thinned()
+
+    @property
+    def trend_record(self) -> dict[str, Any]:
+        """Return the verdict on the order of lives as wire members."""
+        if self.trend is not None:
+            return self.trend.record()
+        nothing = Verdict("too_few", "No bearing has a life on record.", TEST)
+        return TrendVerdict(nothing, None, 0, 0, (None, None, None)).record()
 
     def record(self) -> dict[str, Any]:
         """Return the wire members, quantities still unit-neutral."""
@@ -64,6 +69,7 @@ class Recurrence:
         said.append("Hours count from the first fitting on record; what came before is not known.")
         if len(self.systems) == 1:
             said.append("One position alone: its limits show no spread between positions, and stand on the number.")
+        said += [*self.counted, DESCRIBED]
         if self.left_out:
             said.append(f"{self.left_out} positions were watched for no time at all and are left out.")
         return {
@@ -74,9 +80,10 @@ class Recurrence:
             "watched": units.Quantity("time", sum(one.until_h - one.from_h for one in self.systems)),
             "mean_cumulative_number": [] if steps is None else steps.records(),
             "level": self.level,
-            "trend": trend(self.systems, level=self.level).record(),
+            "points": "all" if self.whole else "thinned",
+            "trend": {**self.trend_record, **event_trend(self.systems, level=self.level).record()},
             "assumptions": said,
-            "sources": [NELSON.record(), LEWIS_ROBINSON.record()],
+            "sources": [NELSON.record(), PITMAN.record(), ASCHER.record()],
         }
 
 
@@ -96,7 +103,21 @@ def recurrence_of(tx: Tx, query: Mapping[str, Any], place: Place | None) -> Recu
         bases[basis] += 1
         systems.append(system)
     label = "the positions that are chosen" if place is None else place.label
-    return Recurrence(label, query["event"], systems, bases, left_out, query["level"])
+    trend, said = _trend(data, query)
+    whole = query["points"] == "all"
+    return Recurrence(label, query["event"], systems, bases, left_out, query["level"], trend, whole, said)
+
+
+def _trend(data: History, query: Mapping[str, Any]) -> tuple[TrendVerdict | None, tuple[Text, ...]]:
+    """Return the verdict on the order of lives, None without a life, and how stays were read."""
+    try:
+        people = population(data, query)
+    except CannotEvaluate:
+        return None, ()
+    said = people.assumptions(query)
+    if query["event"] == "failure" and people.counted.unrecorded.any():
+        said.append("Failures of which nobody recorded the damage are not among the events of the curve.")
+    return trend_verdict(people.table, planned=people.by_plan, level=query["level"]), tuple(said)
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +137,7 @@ def _by_position(data: History) -> Iterator[tuple[int, list[_Row]]]:
     found: dict[int, list[_Row]] = {}
     rows = zip(data.columns.words["position"].tolist(), begin, end, ended, data.kind.tolist(), strict=True)
     for position, begin_h, end_h, has_ended, kind in rows:
-        until = now_h if end_h != end_h or not has_ended else end_h
+        until = now_h if end_h != end_h else end_h  # of a running one: as of when it was looked at
         found.setdefault(position, []).append(_Row(begin_h, until, has_ended, kind))
     for position, of_one in found.items():
         yield position, sorted(of_one, key=lambda row: row.begin_h)
@@ -151,83 +172,8 @@ def _watched(rows: Sequence[_Row], clock: Any, status_of_kind: Sequence[str], ev
     return Watched(tuple(min(age, until) for age in ages if age > 0), until)
 
 
-def ranking_of(tx: Tx, query: Mapping[str, Any]) -> tuple[Ranking, dict[str, Any]]:
-    """Return the ranking of positions, and the wire members of the answer."""
-    data = history(
-        tx, asked_about(query), words=tuple(k for k in query["class_by"] if k in ("role", "housing", *BY_WORD))
-    )
-    found = data.observed(grouped(data, query["class_by"]), count=query["count"], damage=query.get("damage"))
-    if found.data is None:
-        raise CannotEvaluate("no stay is left to rank positions by", code="no_lives")
-    expected, fitted = class_expected(found.data)
-    position = data.columns.words["position"][found.row]
-    places, sums = sums_by(position, found.data.failed, expected)
-    kept = [(data.places[at], seen, due) for at, seen, due in zip(places, *sums, strict=True) if due > 0]
-    if not kept:
-        raise CannotEvaluate("nothing has failed, so no position can be told from another", code="no_lives")
-    ranks = ranking(
-        [place.label for place, _, _ in kept],
-        [seen for _, seen, _ in kept],  # type: ignore[arg-type]
-        [due for _, _, due in kept],  # type: ignore[arg-type]
-        level=query["level"],
-        times_class=query["times_class"],
-    )
-    return ranks, _ranking_record(ranks, data, query, found, [place for place, _, _ in kept], fitted)
-
-
-def _ranking_record(
-    ranks: Ranking, data: History, query: Mapping[str, Any], found: Observed, places: list[Place], fitted: int
-) -> dict[str, Any]:
-    record = ranks.record()
-    by_label = {place.label: place for place in places}
-    for item in record["items"]:
-        place = by_label[item["group"]]
-        item |= {"position_id": place.id, "asset": place.asset, "position": place.name}
-    said = data.assumptions(found, count=query["count"], damage=query.get("damage"))
-    said.append(
-        f"Expected: the cumulative hazard of the lives of the class ({', '.join(query['class_by'])}); a Weibull fit "
-        f"of {fitted} of {len(found.group)} classes, the empirical hazard of the others."
-    )
-    return {
-        **record,
-        "items": record["items"][: query["top"]],
-        "positions": len(places),
-        "assumptions": said,
-        "sources": [GAVER.record(), GARWOOD.record()],
-    }
-
-
-def early_failures_of(tx: Tx, query: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the failures soon after fitting, by group."""
-    numbers = ("residual_nm", "window_min_nm", "window_max_nm")
-    by = query["by"]
-    words = ("installed_by",) if by == "installer" else (by,) if by in ("manufacturer", "work_order") else ()
-    data = history(tx, asked_about(query), numbers=numbers if by == "window" else (), words=words)
-    groups = window_bins(data.columns) if by == "window" else grouped(data, (by,))
-    found = data.observed(groups, count=query["count"], damage=query.get("damage"))
-    if found.data is None:
-        raise CannotEvaluate("no stay is left to look for early failures", code="no_lives")
-    labels = [groups.labels[int(number)] for number in found.group]
-    answer = early_failures(found.data, labels, within_h=query["within_h"])
-    record = answer.record()
-    said = data.assumptions(found, count=query["count"], damage=query.get("damage"))
-    said.append("Expected: the cumulative hazard of all chosen stays up to the end of the window or of the stay.")
-    return {
-        "by": by,
-        **record,
-        "items": record["items"][: query["top"]],
-        "groups": len(labels),
-        "exceeding": [one.label for one in answer.exceeding],
-        "assumptions": said,
-        "sources": [GARWOOD.record()],
-    }
-
-
 def place_of(tx: Tx, position_id: str) -> Place:
     """Return the position that a path names, or raise NotFound."""
     known = canonical_id(position_id)
     places = {} if known is None else histories.places(tx, position_id=known)
     return found(next(iter(places.values()), None), "position")
-
-
-__all__ = ["WINDOW_GROUPS", "Recurrence", "early_failures_of", "place_of", "ranking_of", "recurrence_of"]

@@ -13,6 +13,8 @@ from service.store.queries.completions import CompletionRow
 from service.store.unit_of_work import Event, Tx
 from service.use_cases.assets.meters import enter_reading_that_fits
 from service.use_cases.assets.register import replace_shafts
+from service.use_cases.attributes.name import settle_attributes
+from service.use_cases.orders.as_told import told_attributes
 from service.use_cases.orders.held import HeldOrder
 from service.use_cases.orders.outcomes import (
     OUTCOMES,
@@ -34,7 +36,7 @@ def complete_order(tx: Tx, at: HeldOrder, given: Mapping[str, Any]) -> tuple[Com
     ------
     CannotEvaluate
         A position of the order is left out, unknown or named twice; members that contradict the outcome; as
-        ``refuse_outcome`` and ``acknowledged_flags``.
+        ``refuse_outcome``, ``acknowledged_flags`` and ``settle_attributes``.
     Conflict
         ``hold_points_open``, with the list; as ``refuse_outcome``; a constraint of the stays.
     """
@@ -49,6 +51,7 @@ def complete_order(tx: Tx, at: HeldOrder, given: Mapping[str, Any]) -> tuple[Com
     raised = acknowledged_flags(
         [*at.flags(completed_at=given["completed_at"]), *unreleased_flags(tx, at)], given.get("flags_acknowledged")
     )
+    named = settle_attributes(tx, told_attributes(given["positions"]))
     if "meter_reading" in given:
         reading = {"read_at": given["completed_at"], "value_h": given["meter_reading"].value}
         enter_reading_that_fits(tx, asset_id=at.order.asset_id, **reading)
@@ -73,7 +76,7 @@ def complete_order(tx: Tx, at: HeldOrder, given: Mapping[str, Any]) -> tuple[Com
     outcomes = {name: by_name[name]["outcome"] for name in ids}
     data = {"outcomes": outcomes, "flags": [each["code"] for each in raised]}
     completed = Event("work_order.completed", "work_order", at.order.id, None, None, data)
-    return row, (*renewed, completed, *stay_events(at, done), *put_bearings_on_record(tx, at, fitted))
+    return row, (*renewed, *named, completed, *stay_events(at, done), *put_bearings_on_record(tx, at, fitted))
 
 
 def _refuse_left_out(at: HeldOrder, by_name: Mapping[str, Any]) -> None:

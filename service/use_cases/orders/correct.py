@@ -6,12 +6,15 @@ from datetime import datetime
 from typing import Any
 
 from service.errors import CannotEvaluate, Conflict
+from service.history.attributes import attributes_of
 from service.instructions.plan.machine import normalised_bearing
 from service.moments import in_document, moment, rfc3339
 from service.store.queries import completions, stays
 from service.store.queries.completions import CompletionRow, CorrectionRow
 from service.store.queries.stays import StayRow
 from service.store.unit_of_work import Event, Tx
+from service.use_cases.attributes.name import settle_attributes
+from service.use_cases.orders.as_told import ATTRIBUTES, told_attributes, told_members
 from service.use_cases.orders.complete import put_bearings_on_record, refuse_open_holds
 from service.use_cases.orders.held import HeldOrder
 from service.use_cases.orders.outcomes import (
@@ -48,6 +51,7 @@ def correct_completion(
     _check_named(completion, before, given["corrects"])
     stands = Standing.of(completion, before)
     changes: list[dict[str, Any]] = []
+    named = settle_attributes(tx, told_attributes(given.get("positions", ())))
     outcomes, events = _put_outcomes_right(tx, at, completion, stands, given)
     kept = stands.positions | {each["position"]: each for each in outcomes}
     for number, each in enumerate(given.get("positions", ())):
@@ -67,7 +71,7 @@ def correct_completion(
     )
     data: dict[str, Any] = {"correction": row.id, "corrects": row.corrects, "reason": row.reason}
     data |= {"outcomes": {each["position"]: each["outcome"] for each in outcomes}} if outcomes else {}
-    return row, (Event("completion.corrected", "work_order", at.order.id, None, None, data), *events)
+    return row, (*named, Event("completion.corrected", "work_order", at.order.id, None, None, data), *events)
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,7 +195,7 @@ def _change_position(
         if stay is None:
             said = f"the completion {'ended' if member == 'removed' else 'began'} no stay at {name}"
             raise CannotEvaluate(said, code="not_replaced", field=f"{path}/{member}")
-        values = _removal(stay, given[member]) if member == "removed" else _installation(given[member], path)
+        values = _removal(stay, given[member]) if member == "removed" else _installation(stay, given[member], path)
         changes += _change(tx, stay, name, values)
     return changes
 
@@ -201,11 +205,11 @@ def _removal(stay: StayRow, given: Mapping[str, Any]) -> dict[str, Any]:
     removed = {**stay.document.get("removed", {}), **given}
     columns = removal_members(removed)
     serial = {"serial": removed["serial"]} if "serial" in given else {}
-    return {**columns, **serial, "document": {**stay.document, "removed": removed}}
+    return {**columns, **serial, **told_members(given, stay), "document": {**stay.document, "removed": removed}}
 
 
-def _installation(given: Mapping[str, Any], path: str) -> dict[str, Any]:
-    values = {name: given[name] for name in INSTALLED if name in given}
+def _installation(stay: StayRow, given: Mapping[str, Any], path: str) -> dict[str, Any]:
+    values = {name: given[name] for name in INSTALLED if name in given} | told_members(given, stay)
     if "designation" in values:
         named = normalised_bearing({"designation": values["designation"]}, f"{path}/installed")
         values["designation"] = named["designation"]
@@ -221,12 +225,16 @@ def _change(tx: Tx, stay: StayRow, position: str, values: Mapping[str, Any]) -> 
             "stay": stay.id,
             "position": position,
             "member": name,
-            "before": in_document(getattr(stay, name)),
-            "after": in_document(value),
+            "before": _shown(name, getattr(stay, name)),
+            "after": _shown(name, value),
         }
         for name, value in different.items()
         if name != "document"
     ]
+
+
+def _shown(name: str, value: Any) -> Any:
+    return attributes_of(value) if name == ATTRIBUTES else in_document(value)
 
 
 def _move(tx: Tx, kept: Mapping[str, Mapping[str, Any]], completed_at: Any) -> list[dict[str, Any]]:

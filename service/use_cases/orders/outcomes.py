@@ -21,6 +21,7 @@ from service.store.queries.stays import StayRow
 from service.store.unit_of_work import Event, Tx
 from service.use_cases.assets.meters import meter_of
 from service.use_cases.orders.as_mounted import as_mounted
+from service.use_cases.orders.as_told import told_at_removal, told_members
 from service.use_cases.orders.held import HeldOrder, books_of_revision
 
 REPLACED: Final = "replaced"
@@ -248,6 +249,7 @@ def _replace_bearing(
         manufacturer=installed.get("manufacturer"),
         serial=installed.get("serial"),
         installed_at=given["completed_at"],
+        **told_members(installed),
         **as_mounted(tx, at, each["position"], given),
     )
     return Done(each, ended, begun, unrecorded, told)
@@ -304,6 +306,7 @@ def _refit_bearing(tx: Tx, at: HeldOrder, given: Mapping[str, Any], each: Mappin
         designation=ended.designation,
         manufacturer=ended.manufacturer,
         serial=ended.serial or removed.get("serial"),
+        batch=ended.batch or removed.get("batch"),
         installed_at=given["completed_at"],
         age_at_install_h=age_h,
         **as_mounted(tx, at, each["position"], given),
@@ -332,7 +335,8 @@ def _age_h(tx: Tx, at: HeldOrder, stay: StayRow, given: Mapping[str, Any]) -> fl
 
 def end_stay(tx: Tx, stay: StayRow, given: Mapping[str, Any], removed: Mapping[str, Any]) -> None:
     """End a stay: the bearing that ran came out. What it was before is kept, for a correction."""
-    was = {"serial": stay.serial, "operating_hours": stay.operating_hours}
+    told = told_at_removal(removed, stay)
+    was = {name: getattr(stay, name) for name in ("serial", "operating_hours", *told)}
     stays.change_stay(
         tx,
         stay.id,
@@ -341,6 +345,7 @@ def end_stay(tx: Tx, stay: StayRow, given: Mapping[str, Any], removed: Mapping[s
         operating_hours=_hours(stay, given.get("meter_reading")),
         document={**stay.document, "removed": dict(removed), "before_removal": was},
         **removal_members(removed),
+        **told,
     )
 
 

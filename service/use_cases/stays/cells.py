@@ -2,13 +2,14 @@
 
 import re
 import unicodedata
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import Any, Final
 
 from service.characters import TooManyMarks, composed
 from service.errors import CannotEvaluate, shown
+from service.history.attributes import LONGEST_TEXT, MOST, PREFIX, NotAValue, attribute_value, is_name
 from service.history.damage import damage_codes
 from service.history.stays import Stay
 from service.instructions.plan.machine import normalised_bearing
@@ -16,18 +17,20 @@ from service.moments import NotAMoment, moment_in_zone
 from service.spreadsheet import unguarded
 from service.store.identity import canonical_id
 from service.units import nm_from_mm
-from service.use_cases.stays.lines import CLEARANCES, DIAMETERS, LENGTHS, TIMES
+from service.use_cases.stays.lines import ATTRIBUTES, CLEARANCES, DIAMETERS, LENGTHS, TIMES
 from service.use_cases.stays.sources import COLUMNS, REQUIRED, Sent
 from service.words import END_TYPES
 
 HOURS: Final = ("operating_hours", "age_at_install_h", "downtime_h")
+RAN_AT: Final = ("speed_rpm", "radial_load_n")
 LONGEST: Final = {"asset": 80, "position": 80, "designation": 80, "manufacturer": 120, "serial": 120, "cause": 500,
-                  "external_id": 200, "work_order": 200, "installed_by": 80}  # fmt: skip
+                  "external_id": 200, "work_order": 200, "installed_by": 80, "lubricant": 120, "batch": 80}  # fmt: skip
 MOST_FAULTS: Final = 2_000
 """What has so many is not looked at any further: a report names fewer, and rows of nothing are small to send."""
 MOST_CLEARANCE_MM: Final = 25.0
 MOST_DIAMETER_MM: Final = 2500.0
 _NUMBER: Final = re.compile(r"\d{1,15}(\.\d{1,15})?").fullmatch
+_SIGNED: Final = re.compile(r"-?\d{1,15}(\.\d{1,15})?", re.ASCII).fullmatch
 Parser = Callable[[Any], Any]
 
 
@@ -63,8 +66,15 @@ class RowFault:
         }
 
 
-def read_stays(sent: Sent, zone: tzinfo | None) -> tuple[list[Stay], list[str | None], list[RowFault]]:
-    """Return the stays, the ids that came along, and what could not be read; stays only when everything could.
+Attributes = list[dict[str, Any] | None]
+
+
+def read_stays(
+    sent: Sent, zone: tzinfo | None
+) -> tuple[list[Stay], list[str | None], Attributes | None, list[RowFault]]:
+    """Return the stays, ids and attributes that came along, and what could not be read; stays only when all could.
+
+    The stays are without their attributes: whether a name takes a value the site knows. None: no row has any.
 
     Parameters
     ----------
@@ -78,6 +88,7 @@ def read_stays(sent: Sent, zone: tzinfo | None) -> tuple[list[Stay], list[str | 
         name: _read(name, sent.columns[name], parsers[name], faults) if name in sent.columns else nothing
         for name in COLUMNS
     }
+    attributes = _attributes(sent, columns, faults)
     for name in REQUIRED:
         column = columns[name]
         refused = {fault.row for fault in faults if fault.column == name}
@@ -89,11 +100,11 @@ def read_stays(sent: Sent, zone: tzinfo | None) -> tuple[list[Stay], list[str | 
     if len(faults) < MOST_FAULTS:
         faults += _without_identity(columns["external_id"], columns["id"])
     if faults:
-        return [], [], sorted(faults, key=lambda fault: fault.row)
+        return [], [], None, sorted(faults, key=lambda fault: fault.row)
     ids = columns.pop("id")
     names = [f"{name[:-3]}_nm" if name in LENGTHS else name for name in columns]
     stays = [Stay(**dict(zip(names, values, strict=True))) for values in zip(*columns.values(), strict=True)]
-    return stays, ids, []
+    return stays, ids, attributes, []
 
 
 def _without_identity(external_ids: list[str | None], ids: list[str | None]) -> list[RowFault]:
@@ -143,7 +154,9 @@ def _parsers(sent: Sent, zone: tzinfo | None) -> Mapping[str, Parser]:
     parsers |= dict.fromkeys(HOURS, (lambda value: float(hours(value))) if sent.words else hours)
     parsers |= dict.fromkeys(CLEARANCES, _length(hours, MOST_CLEARANCE_MM, "clearance"))
     parsers |= dict.fromkeys(DIAMETERS, _length(hours, MOST_DIAMETER_MM, "diameter of a shaft"))
-    parsers |= {"id": _identifier, "end_type": _end_type, "damage": _damage}
+    parsers |= dict.fromkeys(RAN_AT, (lambda value: float(hours(value))) if sent.words else hours)
+    parsers["temperature_degc"] = _signed_in_words(sent.decimal_comma) if sent.words else _signed
+    parsers |= {"id": _identifier, "end_type": _end_type, "damage": _damage, ATTRIBUTES: _attributes_of_row}
     parsers["inspected"] = _flag_in_words if sent.words else _flag
     return parsers
 
@@ -210,6 +223,55 @@ def _hours(value: Any) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < 1e15:
         raise CellRefused("wrong_type", f"{shown(value)} is not a number, zero or more")
     return float(value)
+
+
+def _signed_in_words(decimal_comma: bool) -> Parser:
+    def read(value: str) -> float:
+        text = value.strip()
+        text = text.replace(",", ".") if decimal_comma else text
+        if not _SIGNED(text):
+            raise CellRefused("wrong_type", f"{shown(value)} is not a number such as 65 or -5.5")
+        return float(text)
+
+    return read
+
+
+def _signed(value: Any) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e15:
+        raise CellRefused("wrong_type", f"{shown(value)} is not a number")
+    return float(value)
+
+
+def _attributes(sent: Sent, columns: dict[str, list[Any]], faults: list[RowFault]) -> Attributes | None:
+    """Return the attributes row by row, of a CSV from a column for each name; take them out of the columns."""
+    found: Sequence[Any] = columns[ATTRIBUTES]
+    columns[ATTRIBUTES] = [None] * sent.rows
+    if sent.words:
+        text = _text(LONGEST_TEXT, words=True)
+        cells = {
+            name.removeprefix(PREFIX): _read(name, values, text, faults)
+            for name, values in sent.columns.items()
+            if name.startswith(PREFIX)
+        }
+        if not cells:
+            return None
+        rows = zip(*cells.values(), strict=True)
+        found = [{name: cell for name, cell in zip(cells, row, strict=True) if cell is not None} for row in rows]
+    return [one or None for one in found] if any(found) else None
+
+
+def _attributes_of_row(value: Any) -> dict[str, Any]:
+    if not isinstance(value, Mapping) or len(value) > MOST:
+        said = f'{shown(value)} is not an object of up to {MOST} attributes such as {{"crew_size": 3}}'
+        raise CellRefused("wrong_type", said)
+    unknown = [name for name in value if not is_name(name)]
+    if unknown:
+        said = f"{shown(unknown[0])} is no name of an attribute: small letters, digits and _, a letter first, up to 40"
+        raise CellRefused("bad_name", said)
+    try:
+        return {name: attribute_value(one) for name, one in value.items() if one is not None}
+    except NotAValue as refused:
+        raise CellRefused(refused.code, refused.said) from None
 
 
 def _length(number: Parser, most_mm: float, what: str) -> Parser:

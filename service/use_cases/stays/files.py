@@ -8,11 +8,12 @@ from service.errors import CannotEvaluate
 from service.exchange.media import CSV, JSON, NDJSON
 from service.store.database import Database
 from service.store.identity import new_id
+from service.store.queries.attributes import attribute_types
 from service.store.queries.sites import COMMAND_LINE, site_by_code
 from service.store.queries.stay_lists import Chosen, stay_rows
 from service.store.unit_of_work import Tx, Written
 from service.use_cases.stays.import_stays import ImportResult, import_stays, read_import
-from service.use_cases.stays.lines import LISTED_COLUMNS
+from service.use_cases.stays.lines import LISTED_COLUMNS, cells_of
 from service.use_cases.stays.lists import list_text, row_batches
 
 MEDIA: Final = {".csv": CSV, ".ndjson": NDJSON, ".json": JSON}
@@ -64,7 +65,10 @@ def export_file(database: Database, site_code: str, file: Path) -> int:
             count += len(batch)
             yield batch
 
-    text = list_text(media, counted(), LISTED_COLUMNS)
+    with database.read(site_id) as tx:
+        names = sorted(attribute_types(tx))
+    columns = cells_of(LISTED_COLUMNS, names) if media == CSV else LISTED_COLUMNS
+    text = list_text(media, counted(), columns)
     with file.open("w", encoding="utf-8", newline="") as out:
         out.writelines(text)
     return count

@@ -11,13 +11,17 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from service.errors import CannotEvaluate
+from service.history.attributes import attributes_of, attributes_text
 from service.history.stays import Fault, Stay, faults
 from service.mounting.designation import bearing_from_designation
 from service.store.queries import assets
-from service.store.queries.stay_import import END, end_stays, insert_stays, positions_by_name, stays_on_record
+from service.store.queries.attributes import attribute_types
+from service.store.queries.stay_import import END, TOLD, end_stays, insert_stays, positions_by_name, stays_on_record
 from service.store.unit_of_work import Event, Tx
 from service.use_cases.assets.register import register_asset, replace_shafts
-from service.use_cases.stays.cells import MOST_FAULTS, RowFault, read_stays
+from service.use_cases.attributes.name import name_attributes
+from service.use_cases.stays.attributes import Settled, settled
+from service.use_cases.stays.cells import MOST_FAULTS, Attributes, RowFault, read_stays
 from service.use_cases.stays.lines import LENGTHS, STAY_COLUMNS
 from service.use_cases.stays.sources import Sent, sent_stays
 
@@ -32,6 +36,7 @@ class Read:
     sent: Sent
     stays: list[Stay]
     ids: list[str | None]
+    attributes: Attributes | None
     sha256: str
 
     def value(self, row: int, column: str) -> Any:
@@ -76,10 +81,10 @@ def read_import(data: bytes, media: str, zone: str | None) -> Read:
         ``import_refused`` with a report row by row; what ``sent_stays`` refuses; ``unknown_zone``.
     """
     sent = sent_stays(data, media)
-    stays, ids, found = read_stays(sent, None if zone is None else zone_of(zone))
+    stays, ids, attributes, found = read_stays(sent, None if zone is None else zone_of(zone))
     if found:
         raise refusal(sent.rows, found)
-    return Read(sent, stays, ids, sha256(data).hexdigest())
+    return Read(sent, stays, ids, attributes, sha256(data).hexdigest())
 
 
 def zone_of(name: str) -> ZoneInfo:
@@ -129,7 +134,10 @@ def import_stays(tx: Tx, read: Read, *, create_assets: bool) -> ImportResult:
         still = _missing_places(read, known_assets | dict.fromkeys(created, ""), places)
         if still:
             raise refusal(read.sent.rows, still)
+    attributes = _settle_attributes(tx, read)
     new, ends, notes = _compared(tx, read, places)
+    events += name_attributes(tx, attributes.new)
+    notes = sorted([*notes, *attributes.notes], key=lambda note: note.row)
     end_stays(tx, {stay_id: read.stays[number] for number, stay_id in ends.items()})
     insert_stays(tx, [read.stays[number] for number in new], places)
     events += [_ended(read.stays[number], stay_id) for number, stay_id in ends.items()]
@@ -145,6 +153,20 @@ def import_stays(tx: Tx, read: Read, *, create_assets: bool) -> ImportResult:
         notes=tuple(notes),
         events=tuple(events),
     )
+
+
+def _settle_attributes(tx: Tx, read: Read) -> Settled:
+    """Put the attributes that came into the stays, held against the names of the site; names are not stored yet."""
+    if read.attributes is None:
+        return Settled([], {}, [], [])
+    sent = read.sent
+    found = settled(read.attributes, attribute_types(tx), words=sent.words, decimal_comma=sent.decimal_comma)
+    if found.faults:
+        raise refusal(sent.rows, sorted(found.faults, key=lambda fault: fault.row))
+    for number, text in enumerate(found.texts):
+        if read.stays[number].attributes != text:
+            read.stays[number] = replace(read.stays[number], attributes=text)
+    return found
 
 
 def _ended(stay: Stay, stay_id: str) -> Event:
@@ -243,7 +265,8 @@ def _compared(
         if _comes_with_its_removal(stay, on_record[same]):
             ends[number] = same
             found += _contradiction(read, number, stay, on_record[same])
-        found += _difference(read, number, stay, on_record[same], but=END if number in ends else ())
+            read.stays[number] = stay = _with_what_was_known(stay, on_record[same])
+        found += _difference(read, number, stay, on_record[same], but=_told(on_record[same]) if number in ends else ())
     changed = sorted((*new, *ends))
     ended = set(ends.values())
     own = [read.stays[number] for number in changed]
@@ -263,6 +286,20 @@ def _compared(
 
 def _comes_with_its_removal(sent: Stay, stored: Stay) -> bool:
     return stored.removed_at is None and sent.removed_at is not None
+
+
+def _with_what_was_known(sent: Stay, stored: Stay) -> Stay:
+    """Return a stay that ends, with what is on record of how it ran where its removal does not say it."""
+    known = {name: getattr(stored, name) for name in TOLD if getattr(sent, name) is None}
+    if sent.attributes is not None:
+        values = {**attributes_of(stored.attributes), **attributes_of(sent.attributes)}
+        known["attributes"] = attributes_text(values)
+    return replace(sent, **known)
+
+
+def _told(stored: Stay) -> tuple[str, ...]:
+    """Return what a removal may say anew: the batch only where none is on record."""
+    return (*END, *(name for name in TOLD if name != "batch" or stored.batch is None))
 
 
 def _contradiction(read: Read, number: int, sent: Stay, stored: Stay) -> list[RowFault]:

@@ -5,6 +5,7 @@ import io
 from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
+from service.history.attributes import PREFIX, attributes_of
 from service.moments import rfc3339
 from service.spreadsheet import guarded
 from service.units import NM_PER_MM
@@ -13,10 +14,13 @@ TIMES: Final = ("installed_at", "removed_at", "as_of", "observed_from", "replace
 CLEARANCES: Final = ("initial_clearance_mm", "residual_clearance_mm", "window_min_mm", "window_max_mm")
 DIAMETERS: Final = ("shaft_diameter_mm", "shaft_min_mm", "shaft_max_mm")
 LENGTHS: Final = (*CLEARANCES, *DIAMETERS)
+ATTRIBUTES: Final = "attributes"
+"""One member in JSON; in CSV a column for each name of the site."""
 STAY_COLUMNS: Final = (
     "external_id", "asset", "position", "designation", "manufacturer", "serial", "installed_at", "removed_at",
     "operating_hours", "as_of", "age_at_install_h", "observed_from", "end_type", "inspected", "damage", "cause",
     *CLEARANCES, "downtime_h", "work_order", "installed_by", *DIAMETERS,
+    "lubricant", "batch", "speed_rpm", "temperature_degc", "radial_load_n", ATTRIBUTES,
 )  # fmt: skip
 FITTED_COLUMNS: Final = (
     "fitted_id", "fitted_external_id", "replaced_at", "fitted_designation", "fitted_manufacturer", "fitted_serial",
@@ -24,6 +28,13 @@ FITTED_COLUMNS: Final = (
 )  # fmt: skip
 LISTED_COLUMNS: Final = ("id", *STAY_COLUMNS)
 REPLACEMENT_COLUMNS: Final = (*LISTED_COLUMNS, *FITTED_COLUMNS)
+
+
+def cells_of(columns: Sequence[str], names: Sequence[str]) -> tuple[str, ...]:
+    """Return the columns as CSV has them: in place of the attributes, a column for each name."""
+    return tuple(
+        cell for name in columns for cell in ([f"{PREFIX}{one}" for one in names] if name == ATTRIBUTES else [name])
+    )
 
 
 def flat_line(row: Any, columns: Sequence[str]) -> dict[str, Any]:
@@ -34,6 +45,7 @@ def flat_line(row: Any, columns: Sequence[str]) -> dict[str, Any]:
 def flat_values(row: Any, columns: Sequence[str]) -> list[Any]:
     """Return the flat values of a row: times as text, lengths in mm."""
     members = row._mapping
+    held = attributes_of(members[ATTRIBUTES])
     values: list[Any] = []
     for name in columns:
         if name in LENGTHS:
@@ -41,6 +53,10 @@ def flat_values(row: Any, columns: Sequence[str]) -> list[Any]:
             values.append(None if value_nm is None else value_nm / NM_PER_MM)
         elif name in TIMES:
             values.append(None if members[name] is None else rfc3339(members[name]))
+        elif name == ATTRIBUTES:
+            values.append(held)
+        elif name.startswith(PREFIX):
+            values.append(held.get(name.removeprefix(PREFIX)))
         else:
             values.append(members[name])
     return values

@@ -16,14 +16,19 @@ from service.use_cases.stays.lines import csv_lines, flat_line, flat_values
 
 END_MARK: Final = "#end"
 BATCH: Final = 2_000
-FILTERS: Final = ("asset", "position", "designation", "manufacturer", "housing", "damage", "end_type", "role")
+FILTERS: Final = (
+    "asset", "position", "designation", "manufacturer", "housing", "damage", "end_type", "role", "installer", "batch",
+    "lubricant", "cause", "work_order", "serial_prefix",
+)  # fmt: skip
 Rows = Callable[[Tx, str | None, int], Sequence[Any]]
 """From the id after which to go on, and how many, to rows."""
 
 
 def chosen_stays(query: Mapping[str, Any]) -> Chosen:
     """Return which stays a query means."""
-    return Chosen(**{name: query.get(name) for name in FILTERS}, begin=query.get("from_"), end=query.get("to"))
+    named = {name: query.get(name) for name in FILTERS}
+    period = {"begin": query.get("from_"), "end": query.get("to")}
+    return Chosen(**named, **period, attributes=query.get("attributes", ()))
 
 
 def row_batches(database: Database, site_id: str, rows: Rows, key: str) -> Iterator[Sequence[Any]]:
@@ -42,6 +47,21 @@ def row_batches(database: Database, site_id: str, rows: Rows, key: str) -> Itera
 def list_text(media: str, batches: Iterator[Sequence[Any]], columns: Sequence[str]) -> Iterator[str]:
     """Yield the list in a media type, CSV or NDJSON, with its end mark."""
     return _csv_text(batches, columns) if media == CSV else _ndjson_text(batches, columns)
+
+
+def values_text(media: str, columns: Sequence[str], batches: Iterator[Sequence[Sequence[Any]]]) -> Iterator[str]:
+    """Yield lines of values that are read already in a media type, CSV or NDJSON, with the end mark of a list."""
+    count = 0
+    if media == CSV:
+        yield csv_lines([columns])
+    for batch in batches:
+        count += len(batch)
+        if media == CSV:
+            yield csv_lines(batch)
+        else:
+            lines = (dict(zip(columns, values, strict=True)) for values in batch)
+            yield "".join(strict_json.written(line) + "\n" for line in lines)
+    yield f"{END_MARK},{count}\r\n" if media == CSV else strict_json.written({"end": True, "count": count}) + "\n"
 
 
 def _csv_text(batches: Iterator[Sequence[Any]], columns: Sequence[str]) -> Iterator[str]:

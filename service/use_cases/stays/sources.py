@@ -2,7 +2,7 @@
 
 import csv
 import io
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -10,10 +10,12 @@ from service.errors import CannotEvaluate
 from service.exchange import strict_json
 from service.exchange.media import CSV, JSON, NDJSON
 from service.exchange.strict_json import NotStrictJSON
-from service.use_cases.stays.lines import STAY_COLUMNS
+from service.history.attributes import NAME, PREFIX, named
+from service.use_cases.stays.lines import ATTRIBUTES, STAY_COLUMNS, cells_of
 from service.use_cases.stays.lists import END_MARK
 
 COLUMNS: Final = ("id", *STAY_COLUMNS)
+CELLS: Final = tuple(name for name in COLUMNS if name != ATTRIBUTES)
 REQUIRED: Final = ("asset", "position", "designation", "installed_at", "end_type")
 MOST_ROWS: Final = 250_000
 MOST_TOO_SHORT: Final = 2_000
@@ -49,9 +51,9 @@ def sent_stays(data: bytes, media: str) -> Sent:
     return sent
 
 
-def template() -> str:
-    """Return the header of the CSV, to be filled in."""
-    return ",".join(STAY_COLUMNS) + "\r\n"
+def template(names: Sequence[str]) -> str:
+    """Return the header of the CSV, to be filled in; ``names`` are those of the site's attributes."""
+    return ",".join(cells_of(STAY_COLUMNS, names)) + "\r\n"
 
 
 def _from_csv(data: bytes) -> Sent:
@@ -84,10 +86,13 @@ def _without_end_mark(rows: list[list[str]]) -> list[list[str]]:
 
 
 def _check_header(header: list[str]) -> None:
-    unknown = [name for name in header if name not in COLUMNS]
+    unknown = [name for name in header if name not in CELLS and named(name) is None]
     if not header or unknown:
-        named = ", ".join(f"{name[:40]!a}" for name in unknown[:5]) or "the first line"
-        raise _bad_csv(f"{named} is no column; the first line names the columns, known are {', '.join(COLUMNS)}")
+        told = ", ".join(f"{name[:40]!a}" for name in unknown[:5]) or "the first line"
+        raise _bad_csv(
+            f"{told} is no column; the first line names the columns, known are {', '.join(CELLS)} "
+            f"and {PREFIX}NAME (NAME as {NAME})"
+        )
     for name in header:
         if header.count(name) > 1:
             raise _bad_csv(f"the column {name} stands twice")

@@ -72,6 +72,9 @@ def test_the_23_ball_bearings_come_out_as_published(client_on_each: Client) -> N
     imported(client_on_each, *lives("lieblein_zelen_ball_bearings"))
     (item,) = items(client_on_each, "/v1/life-analysis")
     assert item["counts"] == {"stays": 23, "failed": 23, "censored": 0, "excluded": []}
+    assert item["goodness_of_fit"]["verdict"] == "no_evidence" and len(item["goodness_of_fit"]["bins"]) == 3
+    assert item["goodness_of_fit"]["p_value"] == pytest.approx(0.543, abs=5e-4)  # X2 1.2227 on 2 df, independent
+    assert value(item["kaplan_meier"]["median"]["estimate"]) == 67.8  # the 12th of 23
     assert item["weibull"]["shape"]["estimate"] == pytest.approx(2.102, abs=5e-4)
     assert value(item["weibull"]["scale"]["estimate"]) == pytest.approx(81.9, abs=0.05)
     assert item["weibull"]["interval_kind"] == "likelihood_ratio"
@@ -127,7 +130,8 @@ def test_removals_that_nobody_looked_at_are_left_out_and_counted_or_counted_as_a
         counted = item["counts"]
         return counted["failed"], counted["censored"], {e["reason"]: e["count"] for e in counted["excluded"]}
 
-    assert counts("") == (1, 0, {"not_inspected": 1, "end_unknown": 1})
+    assert counts("") == (1, 1, {"end_unknown": 1})
+    assert counts("?count=excluded") == (1, 0, {"not_inspected": 1, "end_unknown": 1})
     assert counts("?count=failed") == (2, 0, {"end_unknown": 1})
     assert counts("?count=censored") == (1, 1, {"end_unknown": 1})
 
@@ -210,6 +214,7 @@ def test_the_three_systems_recur_as_published(client_on_each: Client) -> None:
     for name, until in ends.items():
         imported(client_on_each, *recurring(systems.get(name, []), until, f"SYS-{name}"))
     answer = client_on_each.get("/v1/recurrence?event=failure").json
+    assert answer["trend"]["verdict"] == "too_few" and answer["points"] == "thinned"
     steps = [(value(one["age"]), one["mean_cumulative_number"]) for one in answer["mean_cumulative_number"]]
     expected = [(1, 1 / 3), (5, 2 / 3), (8, 4 / 3), (16, 11 / 6)]
     assert steps == [(pytest.approx(age), pytest.approx(mean)) for age, mean in expected]
@@ -235,13 +240,14 @@ def test_the_repairs_of_nist_get_better(client: Client) -> None:
 def test_no_trend_is_told_from_three_events(client: Client) -> None:
     imported(client, *recurring([10, 20, 40], 100, "FEW"))
     answer = client.get("/v1/recurrence?event=failure").json
-    assert (answer["trend"]["strength"], answer["trend"]["verdict"]) == ("refused", None)
+    assert (answer["trend"]["laplace"], answer["trend"]["verdict"]) == (None, "too_few")
+    assert answer["trend"]["p_value"] is None, "three lives come in six orders: p cannot be below a third"
 
 
 def test_a_position_that_was_never_replaced_has_an_empty_curve(client: Client) -> None:
     imported(client, running("S-1"))
     answer = client.get("/v1/recurrence").json
-    assert (answer["events"], answer["mean_cumulative_number"], answer["trend"]["strength"]) == (0, [], "refused")
+    assert (answer["events"], answer["mean_cumulative_number"], answer["trend"]["verdict"]) == (0, [], "too_few")
     picture = client.get("/v1/recurrence", headers={"Accept": "image/svg+xml"})
     assert "No replacements on record." in picture.text
 
@@ -250,14 +256,19 @@ def test_a_ranking_of_alike_positions_says_that_there_is_no_evidence(client: Cli
     for number in range(6):
         imported(client, *recurring([1000 + number, 2000, 3100 - number], 4000, f"A-{number}"))
     answer = client.get("/v1/replacement-ranking?top=2").json
-    assert (answer["spread"]["evidence"], answer["positions"], len(answer["items"])) == (False, 6, 2)
-    assert "No evidence" in answer["detail"]
+    assert (answer["spread"]["verdict"], answer["groups"], len(answer["items"])) == ("no_evidence", 6, 2)
+    assert answer["verdict"] == "too_few" and "failures in all would show" in answer["detail"]
+    assert "because" not in str(answer) and "do not differ" not in str(answer)
     assert sum(i["observed"] for i in client.get("/v1/replacement-ranking").json["items"]) == 18
 
 
-@pytest.mark.parametrize("path", ["/v1/replacement-ranking", "/v1/early-failures"])
+@pytest.mark.parametrize(
+    "path",
+    ["replacement-ranking", "early-failures", "life-comparison", "life-comparison?group_by=fitted_month",
+     "mounting-quality", "life-regression", "life-change?at=2020-01-01T00:00:00Z", "replacement-forecast"],
+)  # fmt: skip
 def test_without_a_life_there_is_nothing_to_rank(client: Client, path: str) -> None:
-    refused = client.get(path)
+    refused = client.get(f"/v1/{path}")
     assert (refused.status_code, refused.json["code"]) == (422, "no_lives")
 
 
@@ -266,7 +277,7 @@ def test_without_a_life_there_is_nothing_to_rank(client: Client, path: str) -> N
 def test_early_failures_are_those_within_the_window(client: Client, by: str) -> None:
     for number in range(3):
         imported(client, *recurring([100, 5000], 9000, f"A-{number}"))
-    answer = client.get(f"/v1/early-failures?by={by}&within_h=100").json
+    answer = client.get(f"/v1/early-failures?group_by={by}&within_h=100").json
     assert sum(item["observed"] for item in answer["items"]) == 3
     assert sum(item["expected"] for item in answer["items"]) == pytest.approx(3)
 
@@ -277,10 +288,14 @@ def test_a_replacement_age_needs_both_costs_and_a_shape_above_one(client: Client
     assert client.get("/v1/replacement-age?failure_cost=5").json["code"] == "bad_parameter"
     (item,) = items(client, "/v1/replacement-age?preventive_cost=1&failure_cost=5")
     age = item["replacement_age"]
-    assert age["supported"] and age["cost_ratio"] == 5
+    assert (age["verdict"], age["cost_ratio"], age["level"]) == ("worth_it", 5, 0.9)
+    # 90 %: age 41.15 (35.2 to 50.8), relative cost 0.698 (0.586 to 0.859): an independent program
+    assert value(age["age"]["estimate"]) == pytest.approx(41.15, rel=3e-4)
+    assert value(age["age"]["upper"]) == pytest.approx(50.8, rel=3.5e-3)
+    assert age["relative_cost"]["upper"] == pytest.approx(0.859, abs=6e-4)
     assert 0.45 < value(age["age"]["estimate"]) / value(item["weibull"]["scale"]["estimate"]) < 0.55
     (item,) = items(client, "/v1/replacement-age?preventive_cost=5&failure_cost=5")
-    assert not item["replacement_age"]["supported"]
+    assert item["replacement_age"]["verdict"] == "not_worth_it"
 
 
 def test_a_bearing_fitted_by_an_order_is_in_the_history_with_its_window_and_its_fitter(client: Client) -> None:
@@ -289,7 +304,7 @@ def test_a_bearing_fitted_by_an_order_is_in_the_history_with_its_window_and_its_
     removed = {"end_type": "failed", "damage": [{"code": "wear"}]}
     done = client.post(f"/v1/work-orders/{order['id']}/completion", completion(removed=removed))
     assert done.status_code == 201, done.json
-    answer = client.get("/v1/early-failures?by=installer")
+    answer = client.get("/v1/early-failures?group_by=installer")
     assert [item["group"] for item in answer.json["items"]] == ["A. Fitter"]
     window = client.get("/v1/mounting-quality").json["items"][0]
     assert sum(one["stays"] for one in window["bins"]) == 1
@@ -315,7 +330,7 @@ def test_life_is_compared_by_the_fit_of_the_shaft_within_each_designation(client
     imported(client_on_each, *stays)
     fit = client_on_each.get("/v1/mounting-quality").json["items"][2]
     loose = 2 * sum((10 - k) / (20 - k) for k in range(10))
-    assert (fit["name"], fit["verdict"]) == ("fit", "differs")
+    assert (fit["name"], fit["verdict"], fit["flagged"]) == ("fit", "differ", True)
     assert [one["bin"] for one in fit["bins"]] == ["below_limits", "lower_half", "upper_half", "above_limits"]
     assert [one["stays"] for one in fit["bins"]] == [one["observed"] for one in fit["bins"]] == [20, 0, 20, 0]
     assert [one["expected"] for one in fit["bins"]] == pytest.approx([loose, 0, 40 - loose, 0])
@@ -330,8 +345,13 @@ def test_bearings_of_one_installer_that_fail_early_are_found_in_an_imported_hist
         life = {"installed_at": moment(0), "removed_at": moment(hours), "operating_hours": hours, "installed_by": who}
         stays.append(stay(f"S-{n}", position=f"p{n}", **life))
     imported(client_on_each, *stays)
-    answer = client_on_each.get("/v1/early-failures?by=installer&within_h=1000").json
-    assert answer["exceeding"] == ["C. Third"]
+    answer = client_on_each.get("/v1/early-failures?group_by=installer&within_h=1000").json
+    assert answer["named"] == ["C. Third"] and answer["verdict"] == "worse" and answer["family"] == 4
+    first = answer["items"][0]
+    assert first["detail"].startswith(
+        "More of the bearings fitted by C. Third failed within 1000 h than of others of the"
+    )
+    assert first["keys"] == {"installer": "C. Third"} and first["largest_asset"]["observed"] == 10
     assert sum(item["observed"] for item in answer["items"]) == 10
 
 

@@ -60,6 +60,12 @@ def test_stays_are_imported_and_listed_as_they_were_sent(client_on_each: Client)
         "shaft_diameter_mm": 68.2498,
         "shaft_min_mm": 68.1609,
         "shaft_max_mm": 68.2625,
+        "lubricant": "Grease 2",
+        "batch": "B-77/3",
+        "speed_rpm": 1480,
+        "temperature_degc": -5.5,
+        "radial_load_n": 9000.5,
+        "attributes": {"crew_size": 3, "hot_oil": True, "shift": "late"},
     }
     answer = sent(client, stay(**whole), query="")
     assert (answer.status_code, answer.json["created"], answer.json["unchanged"]) == (200, 1, 0)

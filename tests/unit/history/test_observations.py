@@ -11,7 +11,7 @@ from service.history.damage import CLAUSES
 from service.history.observations import observations, replacements, status, time_between_replacements
 from service.history.stays import Stay
 from service.units import Quantity
-from service.words import END_TYPES
+from service.words import COUNTS, END_TYPES
 
 BEGIN = datetime(2024, 1, 1, tzinfo=UTC)
 NOW = datetime(2026, 6, 1, tzinfo=UTC)
@@ -29,8 +29,9 @@ NOW = datetime(2026, 6, 1, tzinfo=UTC)
         ("removed_preventive", True, None, "censored"),
         ("removed_opportunistic", True, "", "censored"),
         ("removed_condition", None, None, "not_inspected"),
-        ("removed_other", False, None, "not_inspected"),
-        ("removed_preventive", True, "undetermined", "not_inspected"),
+        ("removed_other", False, None, "censored"),
+        ("removed_preventive", True, "undetermined", "censored"),
+        ("removed_condition", True, "undetermined", "not_inspected"),
         ("unknown", None, None, "end_unknown"),
         ("unknown", True, "wear", "failed"),
     ],
@@ -45,6 +46,11 @@ def test_both_readings_of_uninspected_removals_can_be_asked_for(count, expected)
     assert status("removed_condition", True, None, count) == "censored"
     assert status("failed", None, None, count) == "failed"
     assert status("unknown", None, None, count) == "end_unknown"
+
+
+@pytest.mark.parametrize("end_type", ["removed_preventive", "removed_opportunistic", "removed_other"])
+def test_uninspected_removals_by_plan_are_left_out_when_that_is_asked_for(end_type):
+    assert status(end_type, None, None, "excluded") == "not_inspected"
 
 
 def test_a_filter_censors_other_damage_and_leaves_out_unrecorded_damage():
@@ -114,7 +120,7 @@ def test_replacements_are_counted_by_the_bearing_fitted_after_not_by_failures():
         ),
         max_size=20,
     ),
-    st.sampled_from(["excluded", "failed", "censored"]),
+    st.sampled_from(COUNTS),
     st.sampled_from([None, "wear", "corrosion"]),
 )
 def test_every_stay_is_a_life_or_is_left_out_with_a_reason(rows, count, damage_filter):

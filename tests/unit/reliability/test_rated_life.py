@@ -11,7 +11,7 @@ from service.record import encoded
 from service.reliability.kaplan_meier import survival_steps
 from service.reliability.lives import lives
 from service.reliability.rated_life import compared_with_rating_life, quantile_p_value, rating_life_h
-from service.reliability.replacement_age import optimal_age, relative_cost, replacement_age
+from service.reliability.replacement_verdict import best_ages, relative_costs
 from service.reliability.weibull import weibull_fits
 from service.reliability.weibull_limits import likelihood_ratio_quantile_h
 from tests.unit.reliability.published import published_lives
@@ -67,9 +67,9 @@ def test_survival_at_the_rating_life_needs_no_model():
 )  # fmt: skip
 def test_replacement_ages_match_an_independent_program(shape, cost_ratio, age, cost):
     # Barlow & Proschan 1965; digits of an independent program
-    found = optimal_age(shape, cost_ratio)
-    assert found == pytest.approx(age, abs=5.1e-5)
-    assert relative_cost(found, shape, cost_ratio) == pytest.approx(cost, abs=5.1e-4)
+    found = best_ages(np.array([float(shape)]), cost_ratio)
+    assert found[0] == pytest.approx(age, abs=5.1e-5)
+    assert relative_costs(found, np.array([float(shape)]), cost_ratio)[0] == pytest.approx(cost, abs=5.1e-4)
 
 
 @given(st.floats(1.2, 6), st.floats(1.5, 50))
@@ -79,33 +79,10 @@ def test_no_other_age_costs_less(shape, cost_ratio):
         survival = stats.weibull_min(shape).sf
         return (survival(age) + cost_ratio * (1 - survival(age))) / integrate.quad(survival, 0, age)[0]
 
-    best = optimal_age(shape, cost_ratio)
-    if best is None:
+    best = float(best_ages(np.array([float(shape)]), cost_ratio)[0])
+    if not np.isfinite(best):
         return
     assert cost(best) <= min(cost(best * 0.9), cost(best * 1.1)) * (1 + 1e-9)
-
-
-AGE = {"shape": 2.5, "scale_h": 9000.0, "shape_lower": 1.6, "shape_upper": 3.9}
-
-
-def test_an_age_is_given_with_limits_when_the_shape_is_surely_above_1():
-    found = replacement_age(**AGE, preventive_cost=1000, failure_cost=8000)
-    assert found.supported
-    assert found.lower_h <= found.age_h <= found.upper_h
-    assert found.relative_cost < 1
-
-
-@pytest.mark.parametrize("change", [{"shape_lower": 0.97}, {"shape_lower": 1.0}, {"failure_cost": 900}])
-def test_no_age_limit_is_supported_otherwise(change):
-    found = replacement_age(**{**AGE, "preventive_cost": 1000, "failure_cost": 8000, **change})
-    assert not found.supported
-    assert found.detail.startswith("No age limit supported")
-    assert found.record()["age"]["estimate"] is None
-
-
-def test_costs_must_be_above_zero():
-    with pytest.raises(CannotEvaluate):
-        replacement_age(**AGE, preventive_cost=0, failure_cost=8000)
 
 
 def test_a_single_group_can_be_asked_of_many_fits():

@@ -10,14 +10,11 @@ import pytest
 from service.history.ages import Meter, MeterReading, age, meter
 from service.history.observations import observations, status
 from service.history.stays import Stay
-from service.reliability.class_expectation import class_expected, sums_by
-from service.reliability.lives import lives
-from service.reliability.mounting_quality import WINDOW_BINS, window_bin
-from service.reliability.observed import common_numbers, kinds, observed
+from service.reliability.observed import Observed, common_numbers, counted, kinds, observed
 from service.reliability.stay_ages import meter_columns, stay_ages
-from service.reliability.stay_columns import StayColumns, groups, stay_columns
-from service.reliability.window_bins import window_numbers
-from service.words import BASES
+from service.reliability.stay_columns import Groups, StayColumns, groups, stay_columns
+from service.reliability.window_bins import WINDOW_BINS, window_numbers
+from service.words import BASES, COUNTS
 
 NOW = datetime(2026, 1, 1, tzinfo=UTC)
 NUMBERS = (
@@ -106,6 +103,16 @@ def age_of(stay: Stay) -> Any:
     return age(stay, now=NOW, of_asset=of_asset, duty=DUTY[stay.position])
 
 
+def grouped(columns: StayColumns, *names: str) -> Groups:
+    return groups(columns.rows, [(columns.words[name], columns.vocabularies[name]) for name in names])
+
+
+def seen(columns: StayColumns, by: Groups) -> Observed:
+    kind, known = kinds(columns)
+    counts = counted(columns, [status(*one) for one in known], kind, ages_of(columns), None)
+    return observed(columns, counts, ages_of(columns), by)
+
+
 def test_ages_are_those_of_one_stay_at_a_time() -> None:
     given = stays()
     found = ages_of(columns_of(given))
@@ -116,14 +123,15 @@ def test_ages_are_those_of_one_stay_at_a_time() -> None:
     assert found.entry_h == pytest.approx([one.entry_h for one in one_by_one], abs=1e-6)
 
 
-@pytest.mark.parametrize("count", ["excluded", "failed", "censored"])
+@pytest.mark.parametrize("count", COUNTS)
 @pytest.mark.parametrize("damage", [None, "wear"])
 def test_lives_and_what_is_left_out_are_those_of_one_stay_at_a_time(count: Any, damage: str | None) -> None:
     given = stays()
     columns = columns_of(given)
     kind, known = kinds(columns)
-    by = groups(columns, [("position", columns.vocabularies["position"])])
-    found = observed(columns, [status(*one, count, damage) for one in known], kind, ages_of(columns), by)
+    by = grouped(columns, "position")
+    counts = counted(columns, [status(*one, count, damage) for one in known], kind, ages_of(columns), None)
+    found = observed(columns, counts, ages_of(columns), by)
     oracle = observations(((s.position, s, age_of(s)) for s in given), count=count, damage_filter=damage)
     assert by.labels == sorted(POSITIONS)
     for n, label in enumerate(by.labels):
@@ -143,22 +151,29 @@ def test_lives_and_what_is_left_out_are_those_of_one_stay_at_a_time(count: Any, 
 
 def test_groups_by_several_words_are_called_by_all_of_them() -> None:
     columns = columns_of(stays(60))
-    keys = [(name, columns.vocabularies[name]) for name in ("position", "designation")]
-    by = groups(columns, keys)
+    by = grouped(columns, "position", "designation")
+    assert [by.words[n] for n in by.number] == [(s.position, s.designation) for s in stays(60)]
     assert [by.labels[n] for n in by.number] == [f"{s.position} / {s.designation}" for s in stays(60)]
 
 
 def test_a_rated_life_counts_where_all_lives_of_a_group_share_it() -> None:
     columns = columns_of(stays(60))
-    kind, known = kinds(columns)
-    by = groups(columns, [("position", columns.vocabularies["position"])])
-    found = observed(columns, [status(*one) for one in known], kind, ages_of(columns), by)
+    by = grouped(columns, "position")
+    found = seen(columns, by)
     rated = {"tail": 50_000.0, "drive": None, "other": 50_000.0}
     shared = common_numbers(found, columns, by, [rated[name] for name in columns.vocabularies["position"]])
     assert [None if np.isnan(one) else one for one in shared] == [rated[name] for name in by.labels]
-    whole = groups(columns, [])
-    found = observed(columns, [status(*one) for one in known], kind, ages_of(columns), whole)
+    whole = grouped(columns)
+    found = seen(columns, whole)
     assert np.isnan(common_numbers(found, columns, whole, [1.0, 2.0, 1.0])).all()
+
+
+def window_bin(residual: int, low: int, high: int) -> str:
+    """Where one clearance lies, said slowly: both limits are inside, a window without width has its middle only."""
+    if residual < low or residual > high:
+        return "below_window" if residual < low else "above_window"
+    thirds = ["lower_third", "middle_third", "upper_third"]
+    return thirds[min(3 * (residual - low) // (high - low), 2)] if high > low else "middle_third"
 
 
 def test_the_place_in_the_window_is_that_of_one_stay_at_a_time() -> None:
@@ -168,29 +183,44 @@ def test_the_place_in_the_window_is_that_of_one_stay_at_a_time() -> None:
         if None in window:
             assert number == len(WINDOW_BINS)
         else:
-            names = ("residual_clearance_nm", "window_min_nm", "window_max_nm")
-            assert number == window_bin(**dict(zip(names, window, strict=True)))  # type: ignore[arg-type]
+            assert WINDOW_BINS[number] == window_bin(*window)  # type: ignore[arg-type]
 
 
 def test_no_stays_are_no_groups() -> None:
     columns = columns_of([])
+    by = grouped(columns, "position")
+    found = seen(columns, by)
+    assert (columns.rows, kinds(columns)[1], by.labels, found.data) == (0, [], [], None)
+
+
+def test_a_failure_without_recorded_damage_is_two_rows_that_add_up_to_one() -> None:
+    columns = columns_of(stays())
     kind, known = kinds(columns)
-    by = groups(columns, [("position", [])])
-    found = observed(columns, [], kind, ages_of(columns), by)
-    assert (columns.rows, known, by.labels, found.data) == (0, [], [], None)
+    by, ages = grouped(columns, "position"), ages_of(columns)
+    of_kind = [status(*one, "by_reason", "wear") for one in known]
+    left, shared = (counted(columns, of_kind, kind, ages, of_class) for of_class in (None, np.zeros(400, dtype=int)))
+    assert shared.unrecorded.any() and not np.any(shared.unrecorded & ~left.left_out("damage_not_recorded"))
+    asked, without = observed(columns, shared, ages, by), observed(columns, left, ages, by)
+    assert asked.unrecorded == int(shared.unrecorded.sum())
+    assert asked.data is not None and without.data is not None
+    assert asked.data.count.sum() == pytest.approx(len(without.data.time_h) + asked.unrecorded)
+    assert asked.data.failures.sum() == pytest.approx(
+        without.data.failures.sum() + shared.share[shared.unrecorded].sum()
+    )
+    assert np.all((shared.share[shared.unrecorded] >= 0) & (shared.share[shared.unrecorded] <= 1))
 
 
-def test_a_class_expects_as_many_failures_as_it_had() -> None:
-    """The score of the scale of a Weibull fit is zero where seen equals expected; so is the empirical hazard made."""
-    chance = np.random.default_rng(3)
-    time_h = chance.weibull(1.7, 300) * 9_000 + 1
-    failed = chance.random(300) < 0.6
-    failed[200:] = False
-    failed[200:203] = True
-    data = lives(time_h, failed, group=np.repeat([0, 1], [200, 100]))
-    expected, fitted = class_expected(data)
-    assert fitted == 1
-    assert data.sums(expected) == pytest.approx(data.failures, rel=1e-9)
-    places, (seen, due) = sums_by(np.arange(300) % 7, data.failed, expected)
-    assert places == list(range(7))
-    assert (sum(seen), sum(due)) == pytest.approx((float(failed.sum()), float(expected.sum())))
+def test_columns_do_not_hang_on_the_order_in_which_rows_come() -> None:
+    rows = [(float(n % 5), float(n), f"p{n % 4}", None if n % 3 else f"w{n % 7}", f"{n:036d}") for n in range(40)]
+    shuffled = random.Random(3).sample(rows, len(rows))
+    named: Any = {"numbers": ("a", "b"), "words": ("position", "word"), "ids": True, "order_by": ("position", "b")}
+    one, other = (stay_columns([some[:17], some[17:]], **named) for some in (rows, shuffled))
+    assert one.vocabularies == other.vocabularies
+    assert one.vocabularies["position"] == ["p0", "p1", "p2", "p3"]
+    assert other.vocabularies["word"][0] is None
+    for name in ("a", "b"):
+        assert one.numbers[name].tolist() == other.numbers[name].tolist()
+    assert one.words["word"].tolist() == other.words["word"].tolist()
+    assert one.ids.tolist() == other.ids.tolist()
+    back = sorted(zip(one.numbers["b"].tolist(), [one.vocabularies["word"][n] for n in one.words["word"]], strict=True))
+    assert back == [(row[1], row[3]) for row in rows]

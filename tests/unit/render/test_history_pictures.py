@@ -7,13 +7,18 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from service.reliability.life_analysis import GroupFacts, Options, life_analysis
+from service.reliability.cumulative_incidence import cumulative_incidence
+from service.reliability.life_analysis import GroupFacts, LifePart, Options, life_analyses, life_analysis
 from service.reliability.lives import Lives, lives
-from service.reliability.ranking import ranking
+from service.reliability.place_excess import place_excess
 from service.reliability.recurrence import Watched, mean_cumulative_number
+from service.reliability.replacement_forecast import CountRange, GroupForecast, ReplacementForecast
+from service.reliability.stay_table import stay_table
+from service.render.pictures.forecast import forecast_picture
+from service.render.pictures.incidence import incidence_picture
 from service.render.pictures.lives import probability_picture, survival_picture
 from service.render.pictures.positions import ranking_picture, recurrence_picture
-from tests.unit.render.pictures import outside, overlapping, parsed, parts, points, said
+from tests.unit.render.pictures import outside, overlapping, parsed, parts, points, said, texts
 
 # Lieblein & Zelen 1956, 23 ball bearings, 1e6 revolutions, taken for hours
 BALL_BEARINGS = (
@@ -98,17 +103,77 @@ def test_the_three_systems_are_drawn_with_their_limits_and_one_alone_without() -
     """Meeker & Escobar 1998, ch. 16: 11/6 events a system at 16."""
     systems = [Watched((5.0, 8.0), 12.0), Watched((), 16.0), Watched((1.0, 8.0, 16.0), 20.0)]
     found = mean_cumulative_number(systems)
-    root = parsed(recurrence_picture(found, group="pumps", event="failure", level=0.95))
+    said_of = {"event": "failure", "level": 0.95, "trend": "No trend seen (p = 0.6; 5 lives in 2 positions)."}
+    root = parsed(recurrence_picture(found, group="pumps", events=5, **said_of))
+    assert "No trend seen" in said(root)
     assert "1.83 failures a position by 16 h; 5 in all." in said(root)
     assert parts(root, "lower") and parts(root, "upper") and outside(root) == [] and overlapping(root) == []
-    alone = parsed(recurrence_picture(mean_cumulative_number(systems[:1]), group="one", event="failure", level=0.95))
+    alone = parsed(recurrence_picture(mean_cumulative_number(systems[:1]), group="one", events=2, **said_of))
     assert not parts(alone, "lower") and "there are no limits" in said(alone)
 
 
-def test_a_ranking_shows_each_position_by_name_with_both_numbers() -> None:
-    observed, expected = np.array([9.0, 1.0, 0.0, 2.0]), np.array([2.0, 2.0, 1e-6, 2.5])
-    names = ["FAN-1 / drive", "FAN-2 / a very long name of a position that goes on", "FAN-3 / x", "FAN-4 / y"]
-    root = parsed(ranking_picture(ranking(names, observed, expected), top=3))
-    assert "FAN-1 / drive: 9 seen, 2 expected" in said(root)
-    assert "The first 3 of 4 positions." in said(root)
+def test_a_ranking_marks_in_words_what_is_flagged_and_nothing_else() -> None:
+    """Twenty positions of which the first fails ten times as often."""
+    rng = np.random.default_rng(2)
+    rows = [(age, 1.0, 0, n) for n, age in enumerate(rng.weibull(2, 60) * 0.1)]
+    rows += [(age, 1.0, place, n) for place in range(1, 20) for n, age in enumerate(rng.weibull(2, 6))]
+    age, failed, place, begin = (np.array(column) for column in zip(*rows, strict=True))
+    table = stay_table(age, failed, position=place.astype(int), begin_h=begin, end_h=begin + age)
+    found = place_excess(table, table.position)
+    names = [f"FAN-{n} / a very long name of a position that goes on" for n in found.place]
+    picture = ranking_picture(found, labels=names, rows=found.excess.order()[:3], what="position", level=0.95)
+    root = parsed(picture)
+    words = [piece.text for piece in texts(root) if piece.part == "row"]
+    assert [one.startswith("flagged: ") for one in words] == [True, False, False]
+    assert words[0].startswith("flagged: FAN-0 / ") and "More failures than the class explains: FAN-0" in said(root)
+    assert "3 of 20 positions are shown" in said(root)
     assert len(parts(root, "row")) == 3 and outside(root) == [] and overlapping(root) == []
+
+
+def test_where_the_fit_misses_its_bins_are_drawn_and_the_survival_leads() -> None:
+    """A tenth dies young; the bars hold all failures, seen and expected."""
+    rng = np.random.default_rng(4)
+    life = np.where(rng.random(600) < 0.1, rng.uniform(10, 400, 600), rng.weibull(3, 600) * 20_000)
+    probability, survival = (parsed(one) for one in pictures(lives(np.minimum(life, 25_000), life <= 25_000)))
+    assert said(probability).index("read from the survival curve") < said(probability).index("Not supported: shape")
+    bars = parts(probability, "bin-observed"), parts(probability, "bin-expected")
+    assert len(bars[0]) == len(bars[1]) == 8
+    heights = [sum(float(bar.attrib["height"]) for bar in side) for side in bars]
+    assert heights[0] == pytest.approx(heights[1], rel=0.01), "O - E sums to zero"
+    assert outside(probability) == [] and overlapping(probability) == []
+    assert len(parts(survival, "quantile")) == 4, "dot and dashes of B10 and of the median"
+    assert not parts(parsed(pictures(SETS["balls"])[0]), "bin-observed")
+
+
+def test_shares_by_mode_of_damage_are_stacked_up_to_the_share_failed_by_any() -> None:
+    """Without censoring the shares end where everything has failed: 1."""
+    age = np.arange(1.0, 41)
+    first = np.arange(40) % 4 == 0
+    whole = lives(age, np.ones(40, dtype=bool))
+    facts = [[GroupFacts(name, 40)] for name in ("corrosion", "wear")]
+    modes = life_analyses(
+        [
+            LifePart(lives(age, of_mode), fact, Options(mode=fact[0].label), cumulative_incidence(whole, of_mode))
+            for of_mode, fact in zip((first, ~first), facts, strict=True)
+        ]
+    )
+    root = parsed(incidence_picture([one.items[0] for one in modes]))
+    frame = points(parts(root, "frame")[0])
+    top = min(y for piece in parts(root, "stacked") for _, y in points(piece))
+    assert top == pytest.approx(frame[0][1], abs=0.01), "all failed: the upper line ends at the top of the frame"
+    assert "corrosion: 0.25" in said(root) and "wear: 0.75" in said(root), "10 and 30 of 40"
+    assert outside(root) == [] and overlapping(root) == []
+
+
+def test_a_forecast_is_a_fan_that_opens() -> None:
+    def horizon(median: int, lower: int, upper: int) -> ReplacementForecast:
+        count = CountRange(median, lower, upper)
+        total = GroupForecast(-1, 9, 0, count, count)
+        return ReplacementForecast((), total, "failures", 0.9, 1000, 1.0)
+
+    fan = [(3, horizon(4, 1, 8)), (6, horizon(8, 3, 14)), (12, horizon(17, 9, 27))]
+    root = parsed(forecast_picture(fan, said="17 are expected.", covers="failures", level=0.9))
+    assert len(parts(root, "middle")) == len(parts(root, "range")) == 3
+    lengths = [abs(points(piece)[0][1] - points(piece)[1][1]) for piece in parts(root, "range")]
+    assert lengths == sorted(lengths) and "12 months: 17 (9 to 27)" in root.find("{*}desc").text  # type: ignore[union-attr,operator]
+    assert outside(root) == [] and overlapping(root) == []

@@ -107,17 +107,13 @@ def _ranking(call: Call, tx: Tx, asset: AssetRow) -> Any:
     from service.api.lives.query import RankingQuery
     from service.render.pages.history import Figure
     from service.render.pictures.positions import ranking_picture
-    from service.use_cases.lives.by_place import ranking_of
+    from service.use_cases.lives.ranking import ranking_of
 
-    title = "Positions of the site, failures seen over expected"
+    title = "Positions of this machine, failures seen over expected"
     try:
-        ranks, record = ranking_of(tx, RankingQuery().load({"top": 1000}))
+        found = ranking_of(tx, RankingQuery().load({"asset": asset.tag}))
     except CannotEvaluate as error:
         return Figure(title, None, (text(error.detail, call.units),))
-    own = tuple(
-        f"{item['position']}: rank {item['rank']} of {len(ranks.labels)}, {item['observed']:.0f} seen, "
-        f"{item['expected']:.2g} expected."
-        for item in record["items"]
-        if item["asset"] == asset.tag
-    )
-    return Figure(title, ranking_picture(ranks, top=20), own)
+    picture = ranking_picture(found.found, labels=found.labels, rows=found.rows, what="position", level=found.level)
+    own = tuple(text(item["detail"], call.units) for item in found.record()["items"])
+    return Figure(title, picture, own)

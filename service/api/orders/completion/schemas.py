@@ -6,6 +6,7 @@ from marshmallow import validate
 from service.api.http import fields
 from service.api.http.schema import StrictSchema
 from service.api.wire.answers import AnswerSchema, WarnedFact, nested, quantity, word, words
+from service.api.wire.attributes import AttributesField, AttributesRead
 from service.api.wire.damage import DamageField
 from service.store.models.stays import SET_ASIDE
 from service.use_cases.orders.outcomes import OUTCOMES
@@ -25,7 +26,20 @@ class DamageSeen(StrictSchema):
     primary = fields.Flag()
 
 
-class Removed(StrictSchema):
+class Ran(StrictSchema):
+    """How a bearing runs, or ran, and what else the site keeps of it."""
+
+    lubricant = fields.Text(120)
+    batch = fields.Text(80, metadata={"description": "Batch of the supplier"})
+    speed = fields.QuantityField("speed", least=0, most=1e5, keep=True)
+    temperature = fields.QuantityField(
+        "temperature", least=-100, most=500, keep=True, metadata={"description": "Of the bearing as it runs"}
+    )
+    radial_load = fields.QuantityField("force", least=0, most=1e8, keep=True)
+    attributes = AttributesField()
+
+
+class Removed(Ran):
     """The bearing that came out; an empty list of damage says that it was looked at and nothing was seen."""
 
     serial = fields.Text(80)
@@ -35,7 +49,7 @@ class Removed(StrictSchema):
     cause = fields.Text(500)
 
 
-class Installed(StrictSchema):
+class Installed(Ran):
     """The bearing that went in; the one of the instructions when the designation is left out."""
 
     serial = fields.Text(80)
@@ -103,7 +117,18 @@ class DamageRead(AnswerSchema):
     primary = ma_fields.Boolean(required=False)
 
 
-class RemovedRead(AnswerSchema):
+class RanRead(AnswerSchema):
+    """How a bearing runs, or ran."""
+
+    lubricant = word(required=False)
+    batch = word(required=False)
+    speed = quantity(required=False)
+    temperature = quantity(required=False)
+    radial_load = quantity(required=False)
+    attributes = AttributesRead(required=False)
+
+
+class RemovedRead(RanRead):
     """The bearing that came out."""
 
     serial = word(required=False)
@@ -113,7 +138,7 @@ class RemovedRead(AnswerSchema):
     cause = word(required=False)
 
 
-class InstalledRead(AnswerSchema):
+class InstalledRead(RanRead):
     """The bearing that went in."""
 
     serial = word(required=False)

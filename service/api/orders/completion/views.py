@@ -80,7 +80,14 @@ def _of_order(tx: Tx, order: WorkOrderRow) -> CompletionRow:
                 "position": "tail",
                 "outcome": "replaced",
                 "removed": {"end_type": "failed", "damage": [{"code": EXAMPLE_DAMAGE, "component": "inner_ring"}]},
-                "installed": {"serial": "N-4711", "designation": "22216 K/C3"},
+                "installed": {
+                    "serial": "N-4711",
+                    "designation": "22216 K/C3",
+                    "batch": "B-77",
+                    "lubricant": "Grease 2",
+                    "speed": {"value": 1480, "unit": "rpm"},
+                    "attributes": {"crew_size": 3},
+                },
             }
         ],
         "flags_acknowledged": {"by": "B. Foreman", "flags": ["signed_in_one_go"]},

@@ -9,10 +9,12 @@ from service.api.stays.imports.schemas import ImportAnswer, ImportQuery, Templat
 from service.api.stays.views import blueprint
 from service.exchange import strict_json
 from service.exchange.media import CSV, JSON, NDJSON
+from service.history.attributes import PREFIX
+from service.store.queries.attributes import attribute_types
 from service.store.unit_of_work import Tx, Written
 from service.use_cases.stays import import_stays as use_case
 from service.use_cases.stays.import_stays import read_import
-from service.use_cases.stays.lines import STAY_COLUMNS
+from service.use_cases.stays.lines import STAY_COLUMNS, cells_of
 from service.use_cases.stays.sources import template
 
 __all__ = ["blueprint"]
@@ -30,11 +32,17 @@ EXAMPLE: Final = {
     "residual_clearance_mm": 0.0635,
     "window_min_mm": 0.056,
     "window_max_mm": 0.08,
+    "lubricant": "Grease 2",
+    "batch": "B-77",
+    "speed_rpm": 1480,
 }
+ATTRIBUTES: Final = {"crew_size": 3}
+WITH_ATTRIBUTES: Final = {**EXAMPLE, "attributes": ATTRIBUTES}
+CELLS: Final = EXAMPLE | {f"{PREFIX}{name}": value for name, value in ATTRIBUTES.items()}
 _EXAMPLES: Final = {
-    CSV: ",".join(EXAMPLE) + "\r\n" + ",".join(map(str, EXAMPLE.values())) + "\r\n",
-    JSON: strict_json.written({"items": [EXAMPLE]}),
-    NDJSON: strict_json.written(EXAMPLE) + "\n",
+    CSV: ",".join(CELLS) + "\r\n" + ",".join(map(str, CELLS.values())) + "\r\n",
+    JSON: strict_json.written({"items": [WITH_ATTRIBUTES]}),
+    NDJSON: strict_json.written(WITH_ATTRIBUTES) + "\n",
 }
 
 
@@ -72,10 +80,18 @@ def import_stays(call: Call) -> Response:
     "/stays/template.csv",
     scope="read",
     query=TemplateQuery,
-    answers={200: Answer(None, f"The columns: {', '.join(STAY_COLUMNS)}", media=(CSV,))},
+    answers={
+        200: Answer(
+            None,
+            f"The columns: {', '.join(cells_of(STAY_COLUMNS, ('NAME',)))}, with a NAME for each attribute of the site",
+            media=(CSV,),
+        )
+    },
 )
 def stay_template(call: Call) -> Response:
     """Download the header of the CSV for an import"""
-    text = template().replace(",", call.query.get("separator", ","))
+    with call.reading() as tx:
+        names = sorted(attribute_types(tx))
+    text = template(names).replace(",", call.query.get("separator", ","))
     headers = {"Content-Disposition": 'attachment; filename="stays.csv"'}
     return Response(text, content_type=f"{CSV}; charset=utf-8; header=present", headers=headers)

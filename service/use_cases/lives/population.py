@@ -1,0 +1,132 @@
+"""The stays of a question as verdicts take them: what counts, within which classes, and what was left out."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+
+from service.errors import CannotEvaluate, Text
+from service.history.observations import REASONS
+from service.reliability.lives import Bools, Floats, Ints
+from service.reliability.observed import CENSORED, FAILED, STILL_THERE, Counted, is_any
+from service.reliability.stay_table import StayTable, stay_table
+from service.use_cases.lives.data import History, duty_of, grouped
+from service.use_cases.lives.keys import classes_of
+from service.words import BASES
+
+CHOSEN_BY_CAUSE: Final = (
+    "A cause is told at removal, so bearings that run have none yet: lives chosen by a cause are shorter than those of "
+    "all bearings, and say nothing of what was fitted."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Population:
+    """Stays that take part, n of them.
+
+    ``row``: their places in the history that was read. ``by_plan``: ended, and not failed by any damage. ``data`` is
+    their history, ``table`` its columns for verdicts.
+    """
+
+    data: History
+    row: Ints
+    counted: Counted
+    table: StayTable
+    by_plan: Bools
+    class_by: tuple[str, ...]
+
+    @property
+    def assets(self) -> list[str]:
+        """Return what the machines are called, by their numbers in the table."""
+        return sorted({place.asset for place in self.data.places})
+
+    @property
+    def failed(self) -> Bools:
+        """Return which stays failed, where no failure is shared out, shape (n,)."""
+        return np.asarray(self.table.failed > 0)
+
+    @property
+    def running(self) -> Bools:
+        """Return which bearings run, or were lost from sight, shape (n,)."""
+        return np.asarray(~self.table.ended)
+
+    @property
+    def carried_h(self) -> Floats:
+        """Return the age of each bearing when it was fitted, shape (n,), [h]."""
+        return np.nan_to_num(self.data.columns.numbers["carried_h"])
+
+    @property
+    def duty(self) -> Floats:
+        """Return the share of calendar time that the position of each stay runs, shape (n,), [-]."""
+        return np.array([duty_of(place) for place in self.data.places])[self.table.position]
+
+    def counts(self) -> dict[str, Any]:
+        """Return the wire members of what the answer stands on."""
+        failed = float(self.table.failed.sum())
+        return {
+            "stays": len(self.counted.status),
+            FAILED: round(failed),
+            CENSORED: round(self.table.rows - failed),
+            "excluded": excluded_records(self.counted.excluded()),
+        }
+
+    def assumptions(self, query: Mapping[str, Any]) -> list[Text]:
+        """Return the sentences that say how stays were read."""
+        basis, ages = self.data.ages.basis, self.data.ages
+        bases: dict[str, int] = {name: int(np.count_nonzero(basis == n)) for n, name in enumerate(BASES)}
+        late, unrecorded = int(np.count_nonzero(ages.entry_h > 0)), int(np.count_nonzero(self.counted.unrecorded))
+        said = self.data.assumptions(bases, late, unrecorded, count=query["count"], damage=query.get("damage"))
+        return [*said, *of_ended(query)]
+
+
+def population(
+    data: History, query: Mapping[str, Any], class_by: Sequence[str] = (), *, share_out: bool = True
+) -> Population:
+    """Return the stays that take part.
+
+    Parameters
+    ----------
+    class_by : sequence of str
+        What parts the classes besides the designation.
+    share_out : bool
+        Failures without recorded damage are shared out when one mode is asked about; else they are left out.
+
+    Raises
+    ------
+    CannotEvaluate
+        ``no_lives``
+    """
+    classes = classes_of(class_by)
+    of_class = grouped(data, classes).number
+    found = data.counted(query["count"], query.get("damage"), of_class if share_out else None)
+    row = found.row
+    if len(row) == 0:
+        raise CannotEvaluate("no stay is left to answer from", code="no_lives")
+    part = data.of_rows(row)
+    of_any = data.counted(query["count"], None).share[row] > 0
+    ended = ~is_any(part.columns, "end_type", STILL_THERE)
+    machine = {tag: n for n, tag in enumerate(sorted({place.asset for place in data.places}))}
+    asset = np.array([machine[place.asset] for place in data.places], dtype=np.int64)
+    table = stay_table(
+        part.ages.age_h,
+        found.share[row],
+        position=part.position,
+        begin_h=part.columns.numbers["begin_h"],
+        end_h=part.end_h,
+        ended=ended,
+        entry_h=part.ages.entry_h,
+        of_class=of_class[row],
+        asset=asset[part.position],
+    )
+    return Population(part, row, found, table, np.asarray(ended & ~of_any), classes)
+
+
+def of_ended(query: Mapping[str, Any]) -> list[Text]:
+    """Return what to say where stays are chosen, or grouped, by what only a removal tells."""
+    return [CHOSEN_BY_CAUSE] if query.get("cause") is not None or "cause" in query.get("group_by", ()) else []
+
+
+def excluded_records(numbers: Mapping[str, int]) -> list[dict[str, Any]]:
+    """Return the wire members of what was left out."""
+    return [{"reason": one, "detail": REASONS[one], "count": numbers[one]} for one in REASONS if numbers.get(one)]
