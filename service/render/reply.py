@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from service.render.card.plain_text import Writer, cleaned, unbound
+from service.render.card.shaft_line import Shaft
 from service.render.card.steps_csv import step_sentences
 from service.render.card.text import card
 from service.render.present import present
@@ -13,7 +14,9 @@ WIDTH: Final = 72
 """Columns of long texts; short texts have 40 at most"""
 
 
-def reply_source(order: Mapping[str, Any], instructions: Mapping[str, Any], *, units: UnitSystem) -> dict[str, Any]:
+def reply_source(
+    order: Mapping[str, Any], instructions: Mapping[str, Any], *, units: UnitSystem, shaft: Shaft | None = None
+) -> dict[str, Any]:
     """Return plain JSON: ``work_order``, ``instructions``, ``text``, ``text_lines``, ``steps``, ``parts``.
 
     Parameters
@@ -27,7 +30,7 @@ def reply_source(order: Mapping[str, Any], instructions: Mapping[str, Any], *, u
 
     All texts are 7-bit ASCII; lines hold at most 72 columns, and no number is cut from its unit.
     """
-    text = card({**instructions, "external": order["external"]}, units=units, width=WIDTH, ascii=True)
+    text = card({**instructions, "external": order["external"]}, units=units, width=WIDTH, ascii=True, shaft=shaft)
     return {
         "work_order": dict(order),
         "instructions": present(dict(instructions), units),

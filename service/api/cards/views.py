@@ -22,6 +22,7 @@ from service.errors import NotFound, ServiceError
 from service.instructions.readings.hold_points import HoldPoint
 from service.render.card.filling import Filling, Result
 from service.render.card.html import html_card
+from service.render.card.shaft_line import shaft_on_record
 from service.render.markup import content_policy, message_page
 from service.store.queries import entries, work_orders
 from service.store.queries.work_orders import RevisionRow, WorkOrderRow
@@ -175,7 +176,7 @@ def _page(
     body = html_card(
         card_record(shown.order, shown.revision),
         units=_units(link),
-        shaft=cards.shaft(shown.revision),
+        shaft=shaft_on_record(shown.revision.inputs),
         address=_address(token),
         filling=filling,
     )

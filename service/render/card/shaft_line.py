@@ -19,6 +19,30 @@ class Shaft:
     wheels: Sequence[Mapping[str, Any]] = ()
 
 
+def shaft_on_record(inputs: Mapping[str, Any]) -> Shaft:
+    """Return what stands along the shaft of a revision, as it was on record when it was made.
+
+    Parameters
+    ----------
+    inputs : dict
+        The stored inputs of the revision
+    """
+    found = shaft_document(inputs)
+    return Shaft(
+        name=f"{inputs['asset']['tag']}, {found['name']}",
+        supports=found["positions"],
+        drives=found.get("drives") or (),
+        wheels=found.get("wheels") or (),
+    )
+
+
+def shaft_document(inputs: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the shaft of a revision's inputs as its document says it."""
+    first = inputs["positions"][0]["name"]  # names are unique within an asset
+    shafts: list[dict[str, Any]] = inputs["asset"]["shafts"]
+    return next(shaft for shaft in shafts if any(each["name"] == first for each in shaft["positions"]))
+
+
 def line_of(arrangement: Mapping[str, Any] | None, shaft: Shaft | None, units: UnitSystem) -> Drawing | None:
     """Return the picture of the shaft line of a plan; none where nothing is known of the shaft."""
     if shaft is None or arrangement is None:

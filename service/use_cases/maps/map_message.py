@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from service.errors import CannotEvaluate, NotFound, ServiceError
 from service.exchange.field_map import Fault, Mapped, faults_of, field_map
+from service.render.card.shaft_line import shaft_on_record
 from service.render.reply import reply_source
 from service.store import failures
 from service.store.queries import field_maps
@@ -103,7 +104,9 @@ def reply_of(document: dict[str, Any], opening: Opening, units: UnitSystem) -> d
     """
     if "outbound" not in document:
         return None
-    source = reply_source(order_line(opening.order), instructions_record(opening.revision), units=units)
+    along = shaft_on_record(opening.revision.inputs)
+    record = instructions_record(opening.revision)
+    source = reply_source(order_line(opening.order), record, units=units, shaft=along)
     mapped = field_map(document).reply_of(source)
     if mapped is None:
         return None

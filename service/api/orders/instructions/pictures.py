@@ -11,6 +11,7 @@ from service.api.http.operations import Answer, Blueprint, Call
 from service.api.http.problems import ProblemRaised
 from service.api.http.schema import UnitsQuery
 from service.errors import NotFound
+from service.render.card.shaft_line import shaft_document
 from service.render.pictures.shaft import shaft_picture
 from service.render.pictures.window import window_picture
 from service.store.queries.work_orders import RevisionRow
@@ -81,7 +82,7 @@ def read_shaft_line(call: Call, order_id: str) -> Response:
     """Read the picture of the shaft line"""
 
     def picture(revision: RevisionRow) -> str:
-        shaft = shaft_of(revision)
+        shaft = shaft_document(revision.inputs)
         return shaft_picture(
             revision.record["arrangement"],
             supports=shaft["positions"],
@@ -92,13 +93,6 @@ def read_shaft_line(call: Call, order_id: str) -> Response:
         )
 
     return _pictured(call, order_id, picture)
-
-
-def shaft_of(revision: RevisionRow) -> dict[str, Any]:
-    """Return the shaft as it was on record when the revision was made: what stands on it, and where."""
-    first = revision.inputs["positions"][0]["name"]  # names are unique within an asset
-    shafts: list[dict[str, Any]] = revision.inputs["asset"]["shafts"]
-    return next(shaft for shaft in shafts if any(each["name"] == first for each in shaft["positions"]))
 
 
 def _pictured(call: Call, order_id: str, picture: Callable[[RevisionRow], str]) -> Response:

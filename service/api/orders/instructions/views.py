@@ -9,14 +9,13 @@ from flask import Response, current_app
 from service.api.http import versions
 from service.api.http.media import VARY, best_media
 from service.api.http.operations import Answer, Blueprint, Call
-from service.api.orders.instructions.pictures import shaft_of
 from service.api.orders.instructions.schemas import CardQuery, Instructions
 from service.errors import NotFound
 from service.exchange.media import JSON
 from service.render.card.card import DEFAULT_LEVEL
 from service.render.card.html import html_card
 from service.render.card.markdown import markdown_card
-from service.render.card.shaft_line import Shaft
+from service.render.card.shaft_line import shaft_on_record
 from service.render.card.steps_csv import steps_csv
 from service.render.card.text import card
 from service.render.markup import content_policy
@@ -116,7 +115,7 @@ def card_body(
     query: Mapping[str, Any],
 ) -> str | bytes:
     """Return the card of a revision in one of ``CARDS``."""
-    plan, along = card_record(order, revision), shaft(revision)
+    plan, along = card_record(order, revision), shaft_on_record(revision.inputs)
     level: Level = query.get("level") or (DEFAULT_LEVEL if _is_card(media, query) else "brief")
     if media == PLAIN:
         width, ascii_only = query["width"], query["ascii"] == "true"
@@ -138,17 +137,6 @@ def card_body(
 def _is_card(media: str, query: Mapping[str, Any]) -> bool:
     """Return whether a card is asked for, to be read from its top, and not the sheets to print."""
     return media in (PLAIN, MARKDOWN) or (media == HTML and query.get("paper") is None)
-
-
-def shaft(revision: RevisionRow) -> Shaft:
-    """Return what the picture of the shaft line is drawn from."""
-    found = shaft_of(revision)
-    return Shaft(
-        name=f"{revision.record['asset']}, {found['name']}",
-        supports=found["positions"],
-        drives=found.get("drives") or (),
-        wheels=found.get("wheels") or (),
-    )
 
 
 def card_answer(media: str, body: str | bytes, order: WorkOrderRow, headers: Mapping[str, str]) -> Response:
