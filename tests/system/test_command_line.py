@@ -5,6 +5,7 @@ import subprocess
 import sys
 import threading
 from pathlib import Path
+from typing import Any
 
 import pytest
 import requests
@@ -132,12 +133,12 @@ def test_orders_survive_a_kill_in_the_middle_of_opening(database_url: str) -> No
             if n == 6:
                 killed_during(server, url, headers)
                 break
-            answer = requests.post(url, json=order(f"WO-{n}"), headers=headers, timeout=20)
+            answer = requests.post(url, json=another(n), headers=headers, timeout=20)
             acknowledged[f"WO-{n}"] = answer.json()["id"]
     with serving(database_url) as server:
         url = f"{server.base_url}/v1/work-orders"
         for n in range(12):
-            answer = requests.post(url, json=order(f"WO-{n}"), headers=headers, timeout=20)
+            answer = requests.post(url, json=another(n), headers=headers, timeout=20)
             assert answer.status_code == (200 if f"WO-{n}" in acknowledged else answer.status_code)
             assert answer.json()["id"] == acknowledged.get(f"WO-{n}", answer.json()["id"])
             assert answer.json()["instructions"]["steps"]
@@ -145,12 +146,17 @@ def test_orders_survive_a_kill_in_the_middle_of_opening(database_url: str) -> No
         assert sorted(numbers) == sorted(f"WO-{n}" for n in range(12))
 
 
+def another(number: int) -> dict[str, Any]:
+    """Return one of several orders on the same positions."""
+    return order(f"WO-{number}", allow_second=True)
+
+
 def killed_during(server: Server, url: str, headers: dict[str, str]) -> None:
     """Kill the server while a request is on its way."""
 
     def send() -> None:
         try:
-            requests.post(url, json=order("WO-6"), headers=headers, timeout=20)
+            requests.post(url, json=another(6), headers=headers, timeout=20)
         except requests.RequestException:
             return
 
