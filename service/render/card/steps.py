@@ -1,12 +1,12 @@
 """The steps of a card, phase by phase: cautions at the head, what is ticked, written down and signed at each."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Any, Final
 
 from service.errors import Text
-from service.render.card.plain_text import words
+from service.render.sheets.annex import limits_text
 from service.render.sheets.found import TIMES
 from service.render.sheets.scene import Plan
 from service.words import CLEARANCE_READINGS, Level
@@ -131,23 +131,3 @@ def _blank(step: Mapping[str, Any]) -> Blank:
         label = "bolts broke loose at"
     places = TIMES if kind == "run_in_temperature" else (_ANSWERS.get(kind, ""),)
     return Blank(kind, label, places, record.get("unit"), limits_text(record["limits"]), kind in ON_A_LINE)
-
-
-def limits_text(limits: Sequence[Mapping[str, Any]]) -> Text | None:
-    """Return the limits in words: once where they are equal at every end, else by position."""
-    alike: dict[Text, list[str]] = {}
-    for each in limits:
-        alike.setdefault(_between(each), []).extend([each["position"]] if each["position"] else [])
-    if not alike:
-        return None
-    said: list[Any] = []
-    for between, names in alike.items():
-        where = f"{', '.join(names)} " if names and len(alike) > 1 else ""
-        said += [f"; {where}" if said else where, *words(between)]
-    return tuple(each for each in said if each != "")
-
-
-def _between(limits: Mapping[str, Any]) -> Text:
-    low, high, aim = limits["min"], limits["max"], limits.get("aim")
-    said = (low,) if low == high else (low, " to ", high)
-    return said if aim is None else (*said, ", aim ", aim)

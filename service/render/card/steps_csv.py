@@ -7,8 +7,8 @@ from typing import Any, Final
 
 from service.errors import Text
 from service.render.card.plain_text import words
-from service.render.card.steps import limits_text
 from service.render.present import text
+from service.render.sheets.annex import limits_text
 from service.spreadsheet import inert
 from service.words import UnitSystem
 

@@ -79,6 +79,9 @@ def _step(step: Mapping[str, Any], *, full: bool) -> Iterator[Piece]:
     for name in ("tools", "parts"):
         if step[name]:
             yield Piece("words", joined(step[name], ", "), lead=f"{name}:")
+    limits = limits_text((step["record"] or {"limits": []})["limits"])
+    if full and limits is not None:
+        yield Piece("words", limits, lead="limits:")
     if full:
         yield Piece("words", "; ".join((step["rule"], *step["sources"])), lead="rule:")
 
@@ -203,6 +206,26 @@ def _said(path: Path, value: Any) -> tuple[Any, ...]:
     if isinstance(value, float | int):
         return (f"{value * 100:.3g} %" if path[-1] in _PER_CENT else f"{value:.4g}",)
     return (value.replace("_", " "),) if isinstance(value, str) else words(value)
+
+
+def limits_text(limits: Sequence[Mapping[str, Any]]) -> Text | None:
+    """Return the limits in words: once where they are equal at every end, else by position."""
+    alike: dict[Text, list[str]] = {}
+    for each in limits:
+        alike.setdefault(_between(each), []).extend([each["position"]] if each["position"] else [])
+    if not alike:
+        return None
+    said: list[Any] = []
+    for between, names in alike.items():
+        where = f"{', '.join(names)} " if names and len(alike) > 1 else ""
+        said += [f"; {where}" if said else where, *words(between)]
+    return tuple(each for each in said if each != "")
+
+
+def _between(limits: Mapping[str, Any]) -> Text:
+    low, high, aim = limits["min"], limits["max"], limits.get("aim")
+    said = (low,) if low == high else (low, " to ", high)
+    return said if aim is None else (*said, ", aim ", aim)
 
 
 def joined(items: Sequence[Text], between: str) -> Text:

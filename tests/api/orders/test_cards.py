@@ -6,6 +6,7 @@ import pytest
 
 from service.app import create_app
 from service.settings import Settings
+from service.words import LEVELS
 from tests.api.conftest import ClientMaker
 from tests.api.samples.checked import Client
 from tests.api.samples.machines import order
@@ -38,11 +39,11 @@ def read(answer):
 
 @pytest.mark.parametrize("units", ["inch", "metric"])
 @pytest.mark.parametrize("media", CARDS)
-def test_every_quantity_of_the_json_stands_on_the_card(client: Client, media: str, units: str) -> None:
+def test_every_quantity_of_the_json_stands_on_the_card_in_full(client: Client, media: str, units: str) -> None:
     made = opened(client)
     sent(client, made["id"], initial("tail", 0.0040, 0.0040))
     path = f"/v1/work-orders/{made['id']}/instructions?units={units}"
-    printed = read(client.get(path, headers={"Accept": media}))
+    printed = read(client.get(f"{path}&level=full", headers={"Accept": media}))
     wanted = set(texts(client.get(path).json))
     assert len(wanted) > 40
     assert {text for text in wanted if text not in printed} == set()
@@ -51,11 +52,11 @@ def test_every_quantity_of_the_json_stands_on_the_card(client: Client, media: st
 @pytest.mark.parametrize("media", CARDS)
 def test_a_card_carries_revision_hash_and_its_own_etag(client: Client, media: str) -> None:
     made = opened(client)
-    path = f"/v1/work-orders/{made['id']}/instructions"
+    path = f"/v1/work-orders/{made['id']}/instructions?level=full"
     answer = client.get(path, headers={"Accept": media})
     assert answer.status_code == 200 and answer.content_type.startswith(media)
     said = read(answer).replace(" ", "")
-    assert made["instructions"]["sha256"] in said and "Revision1" in said and made["instructions"]["id"] in said
+    assert made["instructions"]["sha256"] in said and "revision1" in said.lower() and made["instructions"]["id"] in said
     tag = answer.headers["ETag"]
     assert tag.startswith('"1.') and tag != client.get(path).headers["ETag"]
     assert client.get(path, headers={"Accept": media, "If-None-Match": tag}).status_code == 304
@@ -67,9 +68,20 @@ def test_a_card_carries_revision_hash_and_its_own_etag(client: Client, media: st
 def test_tags_differ_between_media_units_width_and_paper(client: Client) -> None:
     path = f"/v1/work-orders/{opened(client)['id']}/instructions"
     asked = [(media, units) for media in CARDS for units in ("?units=inch", "?units=metric")]
+    asked += [(media, f"?level={level}") for media in CARDS for level in ("brief", "full")]
     asked += [("text/plain", "?width=40"), ("text/plain", "?ascii=false"), ("application/pdf", "?paper=a4")]
     tags = [client.get(path + query, headers={"Accept": media}).headers["ETag"] for media, query in asked]
     assert len(set(tags)) == len(tags)
+
+
+@pytest.mark.parametrize("media", CARDS)
+def test_each_level_says_more_and_standard_is_what_is_left_out(client: Client, media: str) -> None:
+    path = f"/v1/work-orders/{opened(client)['id']}/instructions"
+    sizes = [len(client.get(f"{path}?level={level}", headers={"Accept": media}).data) for level in LEVELS]
+    assert sizes == sorted(set(sizes))
+    usual = "brief" if media == "application/pdf" else "standard"
+    same = [client.get(f"{path}{query}", headers={"Accept": media}).data for query in ("", f"?level={usual}")]
+    assert same[0] == same[1]
 
 
 def test_a_browser_gets_the_html_card_and_a_client_that_does_not_care_gets_json(client: Client) -> None:

@@ -154,7 +154,7 @@ def test_the_card_is_72_columns_of_ascii_in_both_unit_systems(client: Client) ->
     made = client.post("/v1/work-orders", order(asset=fan()))
     where = f"/v1/work-orders/{made.json['id']}/instructions"
     for units in ("inch", "metric"):
-        card = client.get(f"{where}?units={units}", headers={"Accept": "text/plain"})
+        card = client.get(f"{where}?units={units}&level=full", headers={"Accept": "text/plain"})
         assert card.content_type == "text/plain; charset=utf-8"
         assert card.data.isascii()
         assert max(len(line) for line in card.text.splitlines()) <= 72
