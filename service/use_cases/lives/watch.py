@@ -29,6 +29,7 @@ GROUPS: Final = ("manufacturer", "installer", "lubricant", "batch")
 ASKED: Final[Mapping[str, Any]] = {"count": "by_reason"}
 POSITION: Final = "position"
 GROUP: Final = "group"
+TYPES: Final = {POSITION: "position.flagged", GROUP: "group.flagged"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +49,7 @@ class Finding:
     def event(self) -> Event:
         """Return what is told."""
         kind, subject = self.about
-        return Event(f"{kind}.flagged", kind, subject, None, None, self.data)
+        return Event(TYPES[kind], kind, subject, None, None, self.data)
 
 
 @dataclass(frozen=True, slots=True)
