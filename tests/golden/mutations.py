@@ -78,6 +78,11 @@ def mutated_steps() -> Iterator[tuple[str, dict[str, Any]]]:
     whole = engine.step_tables()
     for file, content in whole.items():
         for kind, entries in content.items():
+            if isinstance(entries, str):
+                after = copy.deepcopy(whole)
+                _change(after[file], (kind,))
+                yield f"{file} {kind}", after
+                continue
             for number in range(len(entries)) if isinstance(entries, list) else entries:
                 for path in _leaves(entries[number], (number,)):
                     after = copy.deepcopy(whole)

@@ -47,11 +47,11 @@ def test_the_quick_starts_run_and_the_poller_sees_what_they_did(site: tuple[Serv
     server, key = site
     for _ in range(2):  # a quick start may be run again
         said = run(sys.executable, str(EXAMPLES / "quick_start.py"), server.base_url, key)
-    assert "WORK ORDER WO-20001" in said
+    assert "Work order WO-20001" in said
     assert re.search(r"^READING accept ", said, re.MULTILINE)
     shell = {**os.environ, "URL": server.base_url, "KEY": key}
     said = run("bash", str(EXAMPLES / "quick_start.sh"), env=shell)
-    assert "WORK ORDER WO-20002" in said
+    assert "Work order WO-20002" in said
     assert "number,short_text,long_text" in said
     poll = (sys.executable, str(EXAMPLES / "poller.py"), server.base_url, key, "--once")
     feed = requests.get(

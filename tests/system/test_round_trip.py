@@ -25,6 +25,9 @@ from tests.system.servers import Server, environment, free_port
 
 HERE = Path(__file__).parents[1]
 NORTH_MILL = json.loads((HERE / "data" / "field_maps" / "north_mill.json").read_text(encoding="utf-8"))
+NORTH_MILL["inbound"]["targets"]["allow_second"] = "`true`"  # two orders on one machine at once, as this test wants
+for _sample in NORTH_MILL["samples"]:
+    _sample["request"]["allow_second"] = True
 TYPES = [f"internal.capsaddle.{name}" for name in ("work_order.opened", "instructions.revised", "work_order.completed")]
 PATIENCE_S = 40.0
 

@@ -52,7 +52,13 @@ def open_order(tx: Tx, given: dict[str, Any], *, units: str, blade_set: str) -> 
     asset, events = _register_if_new(tx, given["asset"], books.housings)
     places = {p["name"]: _position_id(asset, p["name"]) for p in wanted}
     if not given.get("allow_second", False):
-        _refuse_second(tx, list(places.values()))
+        try:
+            _refuse_second(tx, list(places.values()))
+        except Conflict:
+            twin = work_orders.work_order_by_external(tx, system, number)  # committed since it was looked for
+            if twin is None:
+                raise
+            return _opened_before(tx, twin, given, wanted)
     inputs: dict[str, Any] = {
         "asset": asset_document(asset),
         "positions": wanted,
