@@ -70,7 +70,9 @@ def test_the_demo_shows_the_job_once(tmp_path: Path) -> None:
     command = [sys.executable, "-m", "service.cli", "demo", "--once", "--port", str(free_port())]
     shown = subprocess.run(command, capture_output=True, text=True, timeout=120, cwd=tmp_path)
     assert shown.returncode == 0, shown.stderr
-    card, closing = shown.stdout.split("\nThe card above")
+    said, closing = shown.stdout.split("\nThe card above")
+    card, played = said.split("\nThe crew begins")
+    assert "held end" in played
     assert "DRY-2-FAN" in card and "0.0037 to 0.0047" in card and "drive: HELD" in card and "110" in card
     lines = card.rstrip().splitlines()
     assert len(lines) <= 120 and max(map(len, lines)) <= 72
