@@ -98,6 +98,18 @@ class Circle:
 
 
 @dataclass(frozen=True, slots=True)
+class Path:
+    """A line through points, open or closed; a closed one may be filled black or white."""
+
+    points: tuple[Point, ...]
+    width: float = 1.0
+    fill: str = "none"
+    closed: bool = False
+    dash: str = ""
+    part: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Words:
     """A line of text on its baseline."""
 
@@ -118,7 +130,7 @@ class Words:
         return left, self.y - ASCENT * self.size, left + width, self.y + DESCENT * self.size
 
 
-Mark = Line | Box | Shape | Circle | Words
+Mark = Line | Box | Shape | Circle | Path | Words
 
 
 @dataclass

@@ -1,6 +1,8 @@
 """A drawing as SVG: self-contained, black and white, with its text alternative; no script, style or reference."""
 
-from service.render.pictures.drawing import WIDTH, Box, Circle, Drawing, Line, Mark, Shape, Words
+from collections.abc import Iterable
+
+from service.render.pictures.drawing import WIDTH, Box, Circle, Drawing, Line, Mark, Path, Shape, Words
 
 _FORBIDDEN = (*range(9), 11, 12, *range(14, 32), *range(0xD800, 0xE000), 0xFFFE, 0xFFFF)  # XML 1.0, 2.2
 _ESCAPES = str.maketrans(
@@ -31,6 +33,25 @@ def svg(drawing: Drawing, *, name: str = "picture") -> str:
         f'<desc id="{escaped(name)}-desc">{escaped(" ".join(map(_sentence, drawing.described)))}</desc>',
         f'<rect width="{_number(WIDTH)}" height="{height}" fill="white"/>',
         *map(_mark, drawing.marks),
+        "</svg>",
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def svg_page(marks: Iterable[Mark], *, width: float, height: float, name: str) -> str:
+    """Return marks as an SVG whose words are read as text: a page, not a picture of something.
+
+    Parameters
+    ----------
+    width, height : float
+        Of the page, in the units of its marks
+    name : str
+        What the page is called
+    """
+    lines = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_number(width)} {_number(height)}" '
+        f'aria-label="{escaped(name)}" font-family="Liberation Sans, Arial, Helvetica, sans-serif">',
+        *map(_mark, marks),
         "</svg>",
     ]
     return "\n".join(lines) + "\n"
@@ -67,6 +88,12 @@ def _mark(mark: Mark) -> str:
             (x, y), radius = mark.centre, _number(mark.radius)
             place = f'cx="{_number(x)}" cy="{_number(y)}" r="{radius}"'
             return f'<circle {place} fill="{mark.fill}"{_stroke(mark.stroke, "")}{_part(mark.part)}/>'
+        case Path():
+            points = " ".join(f"{_number(x)},{_number(y)}" for x, y in mark.points)
+            name = "polygon" if mark.closed else "polyline"
+            joined = ' stroke-linejoin="round" stroke-linecap="round"'
+            stroke = f"{_stroke(mark.width, mark.dash)}{joined}"
+            return f'<{name} points="{points}" fill="{mark.fill}"{stroke}{_part(mark.part)}/>'
         case Words():
             return _words(mark)
 
