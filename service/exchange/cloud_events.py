@@ -36,6 +36,7 @@ TYPES: Final[Mapping[str, str]] = {
     "instructions.revised": "Instructions have a new revision",
     "reading.recorded": "A reading was judged and kept",
     "as_found.recorded": "What was found was kept",
+    "work_order.question_asked": "Somebody at the job says that a step is not possible, or asks",
     "deviation.approved": "A hold point was let pass by another person",
     "stay.ended": "A bearing was taken out of its position",
     "stay.struck_out": "A stay was struck out: a wrong outcome had made it; it is kept and not counted",
