@@ -91,4 +91,6 @@ def content_policy(name: str) -> str:
 def style_policy(css: str) -> str:
     """Return the Content-Security-Policy of a page that has this style in it: see ``content_policy``."""
     digest = b64encode(sha256(css.encode()).digest()).decode()
-    return f"default-src 'none'; style-src 'sha256-{digest}'; form-action 'none'; base-uri 'none'; frame-ancestors 'none'"
+    return (
+        f"default-src 'none'; style-src 'sha256-{digest}'; form-action 'none'; base-uri 'none'; frame-ancestors 'none'"
+    )

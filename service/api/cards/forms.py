@@ -47,6 +47,15 @@ _PLACES: Final[Mapping[str, tuple[tuple[str, str], ...]]] = {
     "residual_clearance": (("one", "row 1"), ("two", "row 2")),
     "shaft_diameter": (("one", "smallest"), ("two", "largest")),
     "run_in_temperature": (),
+    "axial_displacement": (("one", "ring moved"),),
+    "nut_turn": (("one", "nut turned"),),
+    "free_gap_before": (("one", "gap"),),
+    "free_gap": (("one", "gap"),),
+    "cap_bolt_torque": (("one", "wrench"),),
+    "base_bolt_torque": (("one", "wrench"),),
+    "seat_spacing": (("one", "seat to seat"),),
+    "bearing_spacing": (("one", "distance"),),
+    "stop_limit": (("one", "stop at"),),
 }
 _WORDS: Final[Mapping[str, tuple[tuple[str, str], ...]]] = {
     "class_read": tuple((name, name) for name in CLEARANCE_CLASSES),

@@ -31,6 +31,16 @@ class Line:
         return self.units[0] if self.units else ""
 
 
+_OUTER: Final = (
+    ("bottom", "bottom"), ("top", "top"), ("all_round", "all round"), ("two_opposite", "two opposite"),
+    ("slanting", "slanting"), ("none", "none"),
+)  # fmt: skip
+_CREEPING: Final = (
+    ("none", "none seen"), ("ring_seat", "ring and seat"), ("ring_sleeve", "ring and sleeve"),
+    ("sleeve_shaft", "sleeve and shaft"),
+)  # fmt: skip
+
+
 def _chosen(name: str, label: str, *words: str) -> Line:
     return Line(name, label, (_NOT, *((word, word.replace("_", " ")) for word in words)))
 
@@ -45,14 +55,14 @@ def found_lines(*, metric: bool, bolts: int, sides: Mapping[str, str]) -> tuple[
     sides : mapping
         What ``minus`` and ``plus`` are called at this machine
     """
-    minus, plus = sides["minus"], sides["plus"]
+    sided = tuple((way, sides[way]) for way in ("minus", "plus"))
     lengths = ("mm", "in") if metric else ("in", "mm")
     torques = ("N.m", "lbf.ft") if metric else ("lbf.ft", "N.m")
     each = tuple((f"break_away_{n}", f"break-away {n}") for n in range(1, min(max(bolts, 1), 8) + 1))
     return (
         Line("break_away", "Break-away", places=each, units=torques),
-        Line("locknut_side", "Nut side", (_NOT, ("minus", minus), ("plus", plus))),
-        Line("rings", "Locating rings in this block", (_NOT, ("none", "none"), ("minus", minus), ("plus", plus), ("both", "both sides"))),
+        Line("locknut_side", "Nut side", (_NOT, *sided)),
+        Line("rings", "Locating rings in this block", (_NOT, ("none", "none"), *sided, ("both", "both sides"))),
         Line("gap_in", "Gap on the in side", places=(("gap_in", "gap, in side"),), units=lengths),
         Line("gap_out", "Gap on the out side", places=(("gap_out", "gap, out side"),), units=lengths),
         _chosen("ring_moves", "Outer ring by hand", "free", "stiff", "stuck"),
@@ -64,9 +74,9 @@ def found_lines(*, metric: bool, bolts: int, sides: Mapping[str, str]) -> tuple[
         _chosen("state", "Grease is", "soft", "dark", "hard"),
         _chosen("water", "Water in it", "no", "yes"),
         _chosen("metal", "Metal in it", "no", "yes"),
-        Line("mark", "Load mark on the outer ring", (_NOT, ("bottom", "bottom"), ("top", "top"), ("all_round", "all round"), ("two_opposite", "two opposite"), ("slanting", "slanting"), ("none", "none"))),
+        Line("mark", "Load mark on the outer ring", (_NOT, *_OUTER)),
         _chosen("mark_inner", "Load mark on the inner ring", "all_round", "one_place", "none"),
-        Line("creep", "Creep marks", (("none", "none seen"), ("ring_seat", "ring and seat"), ("ring_sleeve", "ring and sleeve"), ("sleeve_shaft", "sleeve and shaft")), several=True),
+        Line("creep", "Creep marks", _CREEPING, several=True),
         Line("sleeve", "Sleeve end to shoulder", places=(("sleeve_to_shoulder", "sleeve end to shoulder"),), units=lengths),
         Line("marks", "Marks", places=(("marks", "marks on the old ring"),)),
         Line("notes", "Notes", places=(("notes", "anything else"),)),
@@ -105,7 +115,9 @@ def typed_found(form: Mapping[str, list[str]], lines: tuple[Line, ...]) -> dict[
     return {name: "\n".join(values).strip() for name, values in form.items()}
 
 
-def found_document(sent: Mapping[str, str], lines: tuple[Line, ...], *, position: str, taken_at: datetime) -> dict[str, Any]:
+def found_document(
+    sent: Mapping[str, str], lines: tuple[Line, ...], *, position: str, taken_at: datetime
+) -> dict[str, Any]:
     """Return what was typed as ``POST .../as-found`` takes it.
 
     Raises

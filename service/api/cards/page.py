@@ -1,4 +1,4 @@
-"""What the pages of a card share: the link in the address, the order behind it, where it stands, how a page is answered."""
+"""What the pages of a card share: the link in the address, the order behind it, how a page is answered."""
 
 import secrets
 from collections.abc import Mapping

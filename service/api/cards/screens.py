@@ -12,6 +12,7 @@ from service.api.cards.page import CardPage
 from service.api.cards.questions import ADVICE, open_questions
 from service.errors import NotFound
 from service.exchange import strict_json
+from service.mounting.readings import ACCEPT
 from service.render.phone.figures import Figures
 from service.render.phone.places import Place
 from service.render.phone.screens import overview, step_screen, strips
@@ -155,10 +156,12 @@ def reading_screen(card: CardPage, reading: str) -> str:
     place = _place_of_reading(card, row)
     result = card.result(row)
     still_open = place is not None and (place.step["hold"] is not None) and not place.done
-    following = card.done.next
+    following = card.done.after(place)
     again = place if place is not None and row.verdict != "accept" and row.id in card.shown.counting else None
     if row.code == "too_tight":
-        again = next((each for each in card.done.places if each.step["id"] == "initial" and each.position == row.position), again)
+        again = next(
+            (each for each in card.done.places if each.step["id"] == "initial" and each.position == row.position), again
+        )
     return card.screen(
         "reading",
         result=result,
@@ -168,9 +171,39 @@ def reading_screen(card: CardPage, reading: str) -> str:
         counts=row.id in card.shown.counting,
         mistyped=row.kind != "confirmation" and card.shown.order.status == "open",
         still_open=still_open,
+        needed=_needed(card, place) if still_open and row.verdict == "accept" else [],
         again=again if card.shown.order.status == "open" else None,
         following=following,
     )
+
+
+def _needed(card: CardPage, place: Place | None) -> list[tuple[Place, str]]:
+    """Return what an open hold still needs, each with the step at which it is read."""
+    point = next(
+        (
+            each
+            for each in card.shown.still_open
+            if place is not None and (each.number, each.position) == (place.number, place.position)
+        ),
+        None,
+    )
+    if place is None or point is None:
+        return []
+    read = {
+        each.kind for each in card.shown.entries if each.verdict == ACCEPT and place.position in (None, each.position)
+    }
+    missing = [group[0] for group in point.kinds if not read.intersection(group)]
+    return [(_asked_at(card, kind, place), kind) for kind in missing]
+
+
+def _asked_at(card: CardPage, kind: str, place: Place) -> Place:
+    """Return the step at which a kind is read at the same bearing, else the hold itself."""
+    here = [form.kind for form in card.forms.get(place.number, ())]
+    own = (
+        each for each in card.done.places if None in (place.position, each.position) or each.position == place.position
+    )
+    found = next((each for each in own if (each.step["record"] or {}).get("kind") == kind), None)
+    return place if kind in here or found is None else found
 
 
 def _place_of_reading(card: CardPage, row: Any) -> Place | None:

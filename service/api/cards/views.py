@@ -61,7 +61,9 @@ def route(rule: str, *methods: str) -> Callable[[View], View]:
     """Return what registers a view below the address of a card."""
 
     def registered(view: View) -> View:
-        blueprint.add_url_rule(f"/card/<token>{rule}", view.__name__, view, methods=list(methods), provide_automatic_options=False)
+        blueprint.add_url_rule(
+            f"/card/<token>{rule}", view.__name__, view, methods=list(methods), provide_automatic_options=False
+        )
         DECLARED.open_endpoints.add(f"card.{view.__name__}")
         return view
 

@@ -107,7 +107,9 @@ def foreseen(kind: str, position: str, now: Situation) -> Foreseen | None:
         return replace(table, targets=targets)
     if (len(targets) + 1) * len(sizes_nm) ** 2 > MOST_CELLS:
         return table
-    later = {pair: _table(kind, position, sizes_nm, _after(pair, position, made, now)) for pair, made in targets.items()}
+    later = {
+        pair: _table(kind, position, sizes_nm, _after(pair, position, made, now)) for pair, made in targets.items()
+    }
     return replace(table, after=later)
 
 

@@ -10,9 +10,7 @@ from service.render.pictures.window import window_picture
 from service.render.present import UnitSystem
 
 
-def html_card(
-    plan: Plan, *, units: UnitSystem, shaft: Shaft | None, address: str | None = None
-) -> str:
+def html_card(plan: Plan, *, units: UnitSystem, shaft: Shaft | None, address: str | None = None) -> str:
     """Return the card of a plan as an HTML document.
 
     Parameters

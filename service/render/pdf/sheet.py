@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from service.render.pictures.drawing import WIDTH, Box, Circle, Drawing, Line, Mark, Shape, Words
+from service.render.pictures.drawing import WIDTH, Box, Circle, Drawing, Line, Mark, Path, Shape, Words
 
 MARGIN: Final = 40.0
 BOTTOM: Final = 52.0
@@ -217,6 +217,9 @@ def moved(mark: Mark, dx: float, dy: float, scale: float = 1.0) -> Mark:
             return Shape(tuple(at(point) for point in mark.points), mark.fill)
         case Circle():
             return Circle(at(mark.centre), mark.radius * scale, mark.fill, mark.stroke * scale)
+        case Path():
+            points = tuple(at(point) for point in mark.points)
+            return Path(points, mark.width * scale, mark.fill, mark.closed, _dashed(mark.dash, scale))
         case Words():
             x, y = at((mark.x, mark.y))
             return Words(x, y, mark.text, mark.size * scale, mark.bold, mark.anchor, mark.fill)

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from os.path import commonprefix
+from itertools import takewhile
 from typing import Any, Final
 
 from service.errors import Text
@@ -85,7 +85,8 @@ class Figures:
         least, most = _AROUND.get(kind, _USUAL_AROUND)
         first = 0.0 if low is None else self._length(low) * least
         texts = [f"{first:.{decimals}f}", f"{self._length(high) * most:.{decimals}f}"]
-        prefix = commonprefix(texts) if len(texts[0]) == len(texts[1]) else ""
+        shared = takewhile(lambda pair: pair[0] == pair[1], zip(*texts, strict=False))
+        prefix = "".join(each for each, _ in shared) if len(texts[0]) == len(texts[1]) else ""
         return Blank(prefix, len(texts[0]) - len(prefix)) if "." in prefix else Blank()
 
     def _length(self, given: Quantity) -> float:

@@ -41,7 +41,10 @@ def worker() -> str:
 @cache
 def policy() -> str:
     """Return the Content-Security-Policy of the pages: their own style and script by hash, nothing from elsewhere."""
-    hashed = {name: b64encode(sha256(text.encode()).digest()).decode() for name, text in (("style", style("phone.css")), ("script", script()))}
+    hashed = {
+        name: b64encode(sha256(text.encode()).digest()).decode()
+        for name, text in (("style", style("phone.css")), ("script", script()))
+    }
     return (
         f"default-src 'none'; style-src 'sha256-{hashed['style']}'; script-src 'sha256-{hashed['script']}'; "
         "connect-src 'self'; worker-src 'self'; img-src 'self'; form-action 'self'; base-uri 'none'; "
@@ -59,15 +62,19 @@ def shell(*, title: str, machine: str, root: str, base: str, order_id: str, revi
     order_id : str
         By which the phone knows what waits for this order
     """
-    return environment("metric").get_template("shell.html").render(
-        title=title,
-        machine=machine,
-        root=root,
-        base=base,
-        order_id=order_id,
-        revision="" if revision is None else revision,
-        style=style("phone.css"),
-        script=Markup(script()),
+    return (
+        environment("metric")
+        .get_template("shell.html")
+        .render(
+            title=title,
+            machine=machine,
+            root=root,
+            base=base,
+            order_id=order_id,
+            revision="" if revision is None else revision,
+            style=style("phone.css"),
+            script=Markup(script()),
+        )
     )
 
 

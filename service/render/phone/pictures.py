@@ -55,7 +55,9 @@ _BY_STEP: Final[Mapping[str, str]] = {
     "lock": "nut",
     "lock-free": "nut",
 }
-_BALLS: Final[Mapping[str, str]] = dict.fromkeys(("initial", "residual", "residual-free", "tighten", "tighten-free"), "swivel")
+_BALLS: Final[Mapping[str, str]] = dict.fromkeys(
+    ("initial", "residual", "residual-free", "tighten", "tighten-free"), "swivel"
+)
 
 
 @cache
@@ -132,7 +134,7 @@ def _nut_side(plan: Plan, position: str | None) -> str | None:
 
 def _cap_bolts(plan: Plan, position: str | None, figures: Figures) -> Drawing:
     """Return the cap bolts; count and torque only where they are known and nothing forbids them."""
-    each = next((one for one in plan["bolting"] if one["position"] == position), {})
+    each: Mapping[str, Any] = next((one for one in plan["bolting"] if one["position"] == position), {})
     blocked = bool(each.get("blocked")) or bool(plan["blocked"])
     stages = () if blocked else tuple(figures.number(stage["torque"]) for stage in each.get("stages") or ())
     unit = {"inch": "lbf.ft", "metric": "N.m"}[figures.units]

@@ -60,6 +60,11 @@ class Progress:
         left = [each for each in self.places if not each.done]
         return next((each for each in left if not each.passed), left[0] if left else None)
 
+    def after(self, place: Place | None) -> Place | None:
+        """Return the first place behind one that is not done; where all behind it is done, the next of all."""
+        behind = () if place is None else self.places[self.places.index(place) + 1 :]
+        return next((each for each in behind if not each.done), self.next)
+
     def at(self, number: int, position: str | None) -> Place | None:
         """Return the place of a step; without a position the first that is not done."""
         own = [each for each in self.places if each.number == number]
@@ -136,7 +141,9 @@ def _done(
         return True
     own = [each for each in entries if each.verdict == ACCEPT and position in (None, each.position)]
     return any(
-        each.step == step["id"] if each.kind == "confirmation" else each.kind == kind and each.step in (None, step["id"])
+        each.step == step["id"]
+        if each.kind == "confirmation"
+        else each.kind == kind and each.step in (None, step["id"])
         for each in own
     )
 

@@ -21,8 +21,8 @@ MARKS = {
     "recheck": '<svg viewBox="0 0 54 54" role="img" aria-label="measure again"><circle cx="27" cy="27" r="24" '
     'fill="none" stroke="#000" stroke-width="4"/><path d="M39 20 A14 14 0 1 0 41 31 M41 12 L40 22 L30 20" fill="none" '
     'stroke="#000" stroke-width="5"/></svg>',
-    "reject": '<svg viewBox="0 0 54 54" role="img" aria-label="stop"><polygon points="17,3 37,3 51,17 51,37 37,51 17,51 '
-    '3,37 3,17" fill="none" stroke="#000" stroke-width="4"/><path d="M18 18 L36 36 M36 18 L18 36" stroke="#000" '
+    "reject": '<svg viewBox="0 0 54 54" role="img" aria-label="stop"><polygon points="17,3 37,3 51,17 51,37 37,51 17,51'
+    ' 3,37 3,17" fill="none" stroke="#000" stroke-width="4"/><path d="M18 18 L36 36 M36 18 L18 36" stroke="#000" '
     'stroke-width="6"/></svg>',
 }
 
@@ -113,5 +113,7 @@ def _word(kind: str, value: Any, figures: Figures) -> str:
     if isinstance(value, Quantity):
         return figures.text(value)
     if isinstance(value, bool):
-        return "done" if kind == "confirmation" else "yes" if value else "no"
+        if kind == "try_start":
+            return "nothing turned" if value else "it turned, or nobody tried"
+        return "done" if value else "no"
     return str(value).replace("_", " ")

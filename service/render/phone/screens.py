@@ -16,6 +16,7 @@ Plan = Mapping[str, Any]
 _AIMED: Final = ("free_gap_before", "free_gap", "bearing_spacing")
 """Kinds whose aim is what is set; others are read against their limits."""
 _TIGHTENING: Final = ("tighten", "tighten-free")
+_RESIDUAL: Final = ("residual", "residual-free")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +43,8 @@ class StepScreen:
         The foreseen verdicts as JSON
     results : tuple
         What was entered last, of ``Result``
+    waits : bool
+        What is left to leave is not known before the initial clearance is read, [-]
     """
 
     place: Place
@@ -63,6 +66,7 @@ class StepScreen:
     table: str | None = None
     results: tuple[Any, ...] = ()
     found_form: bool = False
+    waits: bool = False
 
 
 def step_screen(plan: Plan, done: Progress, place: Place, figures: Figures, **shown: Any) -> StepScreen:
@@ -98,6 +102,7 @@ def step_screen(plan: Plan, done: Progress, place: Place, figures: Figures, **sh
         after=after,
         blank=_blank(plan, step, place.position, figures, form),
         found_form=step["id"] == "as-found",
+        waits=step["id"] in (*_TIGHTENING, *_RESIDUAL) and _provisional(plan, place.position),
         **shown,
     )
 
@@ -117,8 +122,10 @@ def number_of(
     """
     record = step["record"] or {}
     target = next((each for each in plan["targets"] if each["position"] == position), None)
-    if step["id"] in _TIGHTENING and target is not None and target["blades"] is not None:
-        return Number(f"leave {_span(target['residual_clearance'], figures)}", _blades(target, figures))
+    if step["id"] in _TIGHTENING and target is not None and target["residual_clearance"] is not None:
+        if _provisional(plan, position):
+            return Number("", "What is left to leave is known once the initial clearance is read.")
+        return Number(_span(target["residual_clearance"], figures), f"to leave. {_blades(target, figures)}")
     limits = limits_at(step, position)
     if limits is None or (form is not None and form.kind != record.get("kind")):
         return None
@@ -132,13 +139,20 @@ def number_of(
     return Number(figures.span(low, high))
 
 
+def _provisional(plan: Plan, position: str | None) -> bool:
+    """Return whether the window of a bearing stands without its initial clearance."""
+    target = next((each for each in plan["targets"] if each["position"] == position), None)
+    window = None if target is None else target["residual_clearance"]
+    return window is not None and bool(window["provisional"])
+
+
 def _blank(plan: Plan, step: Mapping[str, Any], position: str | None, figures: Figures, form: Any) -> Blank:
     """Return the fixed point of what is typed; a residual clearance is read below the initial one."""
     if form is None or not form.places:
         return Blank()
     limits = limits_at(step, position)
     if form.kind == "residual_clearance":
-        target = next((each for each in plan["targets"] if each["position"] == position), {})
+        target: Mapping[str, Any] = next((each for each in plan["targets"] if each["position"] == position), {})
         limits = target.get("initial_clearance")
         return Blank() if limits is None else figures.blank(form.kind, None, limits["max"])
     if limits is None or (step["record"] or {}).get("kind") != form.kind:
@@ -237,7 +251,11 @@ def strips(
     """
     roles = {each.position: each.role for each in done.places if each.position}
     return tuple(
-        Strip(target["position"], roles.get(target["position"]), tuple(_six(plan, target, figures, read.get(target["position"], ()))))
+        Strip(
+            target["position"],
+            roles.get(target["position"]),
+            tuple(_six(plan, target, figures, read.get(target["position"], ()))),
+        )
         for target in plan["targets"]
     )
 
@@ -295,17 +313,18 @@ def _gaps(plan: Plan, name: str, figures: Figures) -> list[tuple[str, str, str]]
     if free is None:
         return []
     rows = []
-    for label, aim, limits in (("5 GAP before", "gap_before", "gap_before_limits"), ("5 GAP after", "gap_aim", "gap_limits")):
+    for label, aim, limits in (
+        ("5 GAP before", "gap_before", "gap_before_limits"),
+        ("5 GAP after", "gap_aim", "gap_limits"),
+    ):
         if free[aim] is not None:
             rows.append((label, figures.text(free[aim]), _span(free[limits], figures)))
     return rows
 
 
 def _caps(plan: Plan, name: str, figures: Figures) -> tuple[str, str, str]:
-    each = next((one for one in plan["bolting"] if one["position"] == name), {})
+    each: Mapping[str, Any] = next((one for one in plan["bolting"] if one["position"] == name), {})
     stages = () if each.get("blocked") else each.get("stages") or ()
     full = figures.text(stages[-1]["torque"]) if stages else ""
     first = figures.text(stages[0]["torque"]) if len(stages) > 1 else ""
     return "6 CAP BOLTS", full, f"half {first} first" if first else ""
-
-

@@ -65,7 +65,7 @@ class Spoken:
 
     def record(self) -> dict[str, Any]:
         """Return the members that the script shows; what is not known is left out."""
-        shown = {"v": self.verdict, "c": self.code, "h": self.head, "l": self.leave}
+        shown: dict[str, Any] = {"v": self.verdict, "c": self.code, "h": self.head, "l": self.leave}
         shown |= {"g": self.goes_in, "m": self.must_not, "n": list(self.now)}
         return {name: value for name, value in shown.items() if value}
 
@@ -89,7 +89,9 @@ def spoken(
             head = "Worn in, may go back"
     sentences = tuple(_SENTENCES.split(figures.line(found.next))) if found.next else ()
     shown = _left(kind, found, figures, target)
-    return Spoken(found.verdict, found.code, head, **shown, now=(*_try(kind, found, figures, target, rows_nm), *sentences))
+    return Spoken(
+        found.verdict, found.code, head, **shown, now=(*_try(kind, found, figures, target, rows_nm), *sentences)
+    )
 
 
 def _left(kind: str, found: Verdict, figures: Figures, target: Mapping[str, Any] | None) -> dict[str, str | None]:

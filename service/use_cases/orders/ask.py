@@ -1,4 +1,4 @@
-"""A question from the job: something is not possible as the card says, or not known; told to whoever watches the site."""
+"""A question from the job: something is not possible as the card says, or not known."""
 
 from collections.abc import Mapping
 from datetime import datetime

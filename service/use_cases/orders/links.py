@@ -1,7 +1,7 @@
 """Links to the card of one work order: signed on behalf of an API key, so that neither key nor site stands in them.
 
-A token is ``base64url(key id, order id, time of expiry, what it may do, signature)``. It is checked without asking the database for
-anything but the key; it dies with the key, and opens one order only.
+A token is ``base64url(key id, order id, time of expiry, what it may do, signature)``. It is checked without
+asking the database for anything but the key; it dies with the key, and opens one order only.
 """
 
 import hmac
@@ -58,9 +58,7 @@ def make_link(tx: Tx, order_id: str, *, expires_at: datetime, approves: bool = F
     return Event("card_link.made", "work_order", order.id, None, None, data)
 
 
-def token_of(
-    keyring: Keyring, caller: Caller, order_id: str, expires_at: datetime, *, approves: bool = False
-) -> str:
+def token_of(keyring: Keyring, caller: Caller, order_id: str, expires_at: datetime, *, approves: bool = False) -> str:
     """Return the token of a link, signed on behalf of the caller's key."""
     signer = keyring.signer(caller.key_id)
     if signer is None:

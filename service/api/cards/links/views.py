@@ -48,6 +48,8 @@ def _token(call: Call, order_id: str, expires_at: datetime, *, approves: bool) -
     if canonical_id(order_id) is None:
         return ""
     try:
-        return token_of(current_app.extensions["capsaddle"].keyring, call.caller, order_id, expires_at, approves=approves)
+        return token_of(
+            current_app.extensions["capsaddle"].keyring, call.caller, order_id, expires_at, approves=approves
+        )
     except LinkRefused as error:
         raise ProblemRaised("bad_key", str(error)) from None

@@ -2,7 +2,7 @@
 // back, in their order, and verdicts looked up in the table of the step. Nothing is judged here.
 const page = document.body.dataset, byId = id => document.getElementById(id), NAME = "capsaddle-name";
 const main = document.querySelector("main"), secure = self.isSecureContext && "serviceWorker" in navigator && "indexedDB" in self;
-let ended = false, changed = false, signal = true, taking = false;
+let ended = false, changed = false, own = false, signal = true, taking = false;
 
 function element(tag, text, ...inside) {
   const made = document.createElement(tag.split(".")[0]);
@@ -18,13 +18,14 @@ const clock = ms => new Date(ms).toTimeString().slice(0, 5);
 // --- what is said at the top ---
 async function tellSignal(left) {
   const line = byId("signal"), count = left.length, sent = byId("sent");
+  sent.hidden = !page.base || !secure;
   sent.firstChild.textContent = count ? count + " not sent" : "all sent";
   const unsent = count ? `, ${count} not sent` : "";
   line.replaceChildren();
   if (ended) line.append("This link has ended. What you read stays here until you copied it" + unsent + ".", link("Show it", page.base + "/unsent"));
-  else if (changed) line.append("The card has changed meanwhile. Load it before you go on" + unsent + ".", button("Load the card", () => location.reload()));
+  else if (changed) line.append((own ? "What you sent changed the card." : "The card has changed meanwhile.") + " Load it before you go on" + unsent + ".", button("Load the card", () => location.reload()));
   else if (!secure) line.append(element("small", "This address is not secure (https): nothing can be kept on this phone; a signal is needed."));
-  else if (!signal) line.append("No signal. Kept on this phone" + unsent, element("small", "Go on. It is sent when the signal is back; nothing is lost."));
+  else if (!signal) line.append(`No signal: go on. ${count || "Nothing"} kept here, not sent.`);
   line.hidden = !line.hasChildNodes();
   for (const send of document.querySelectorAll("form[data-what] [type=submit]")) send.disabled = ended || changed;
 }
@@ -73,7 +74,7 @@ function sync() { // one after the other, in all tabs of this phone
       told = await locked(sendAll);
       await look();
     }
-    if (told.length) tell(told);
+    if (told.length) { own = true; tell(told); }
     await tellSignal(await waiting(page.order));
     await listUnsent();
   };
@@ -145,7 +146,7 @@ async function take(form) {
   const item = {id: crypto.randomUUID(), order: page.order, number: page.number, base: page.base, what: form.dataset.what, fields, said: form.dataset.said,
     text: spokenText(form, fields), taken: Date.now(), path: location.pathname + location.search};
   if (form.dataset.what === "photo") item.photo = await smaller(form.querySelector("[type=file]").files[0]);
-  item.looked = form.dataset.what === "reading" ? await looked(fields) : null;
+  item.looked = form.dataset.what === "reading" ? await looked(fields).catch(() => null) : null;
   const n = await keep(item);   // kept first: whatever happens now, it is not lost
   if (left.some(each => !each.refused)) { await sync(); if (!signal) return show(item); const still = (await waiting(page.order)).find(each => each.n === n); if (!still) return; if (still.refused) return refuse(form, still); return show(item); }
   const answer = await posted(item, false);
@@ -256,6 +257,15 @@ function series(form) { // each pair stays on the phone until the series is sent
   place.hidden = false; count();
 }
 
+async function leaves() { // what an unsent initial clearance leaves, where the kept step does not know it yet
+  for (const place of document.querySelectorAll("[data-leave]")) {
+    const started = await startedBy(await waiting(page.order), place.dataset.leave), found = started && started.looked;
+    if (!found || !found.l) continue;
+    place.replaceChildren(found.l, element("small", `to leave${found.g && found.m ? `. ${found.g} goes in, ${found.m} must not` : ""} (not sent yet)`));
+    place.hidden = false;
+  }
+}
+
 // --- begin ---
 for (const form of document.querySelectorAll("form[data-what]")) { keypad(form); series(form); }
 const name = secure && localStorage.getItem(NAME);
@@ -270,6 +280,6 @@ if (secure && page.base) {
   setInterval(async () => { if (taking) return;
     if (!signal || (await waiting(page.order)).some(item => !item.refused)) sync(); }, 20000);
   const again = byId("try"); if (again) { again.hidden = false; again.onclick = sync; }
-  sync();
+  sync(); leaves();
 } else if (secure) listUnsent();
 else if (page.base) tellSignal([]);
