@@ -10,6 +10,7 @@ import click
 
 from service.errors import ServiceError
 from service.settings import Settings, SettingsError
+from service.words import UNIT_SYSTEMS
 
 if TYPE_CHECKING:
     from service.use_cases.checks.journal import Chain
@@ -55,7 +56,7 @@ def sites() -> None:
 @sites.command("create")
 @click.argument("code")
 @click.option("--name", required=True, help="Name of the site.")
-@click.option("--units", required=True, type=click.Choice(["inch", "metric"]), help="Units of its cards and blades.")
+@click.option("--units", required=True, type=click.Choice(UNIT_SYSTEMS), help="Units of its cards and blades.")
 @with_settings
 def create_site(settings: Settings, code: str, name: str, units: str) -> None:
     """Create a site."""

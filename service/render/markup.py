@@ -14,8 +14,9 @@ from markupsafe import Markup, escape
 from service.errors import Text
 from service.render.card.card import words
 from service.render.card.plain_text import cleaned
-from service.render.present import UnitSystem, quantity_text
+from service.render.present import quantity_text
 from service.units import Quantity
+from service.words import UnitSystem
 
 _RENDER: Final = Path(__file__).parent
 TEMPLATES: Final = (*sorted(_RENDER.glob("*/templates")), _RENDER / "templates")

@@ -23,7 +23,7 @@ from service.store import migrate
 from service.store.queries.keys import create_key
 from service.store.queries.sites import create_site
 from tests.api.samples.checked import Client, Contract
-from tests.api.samples.orders import closing_readings, confirmed, initial, residual, sent
+from tests.api.samples.orders import closing_readings, initial, isolated, residual, sent
 
 FILE = Path(__file__).parents[2] / "openapi" / "answers.json"
 MOST_CHARACTERS, MOST_LINES = 2_500, 8
@@ -200,11 +200,11 @@ def _order(client: Recorder, example: Any, read: Any) -> None:
     client.made("POST", f"{one}/card-links", example("make_card_link"))
     client.made("POST", f"{one}/readings", example("record_readings"))
     client.made("POST", f"{one}/as-found", example("record_as_found"))
-    sent(client, order["id"], initial("tail", 0.0040, 0.0040), residual("tail", 0.0025, 0.0025))
+    sent(client, order["id"], initial("tail", 0.0040), residual("tail", 0.0020))
     client.made("POST", f"{one}/deviations", example("approve_deviation"))
-    steps = client.made("GET", f"{one}/instructions")["steps"]
-    still = sent(client, order["id"], confirmed("isolate"))["hold_points_open"]
-    sent(client, order["id"], *closing_readings(still, steps))
+    plan = client.made("GET", f"{one}/instructions")
+    still = sent(client, order["id"], isolated())["hold_points_open"]
+    sent(client, order["id"], *closing_readings(still, plan, clearance_in=0.0020))
     done = client.made("POST", f"{one}/completion", example("complete_work_order"))
     client.made("POST", f"{one}/corrections", example("correct_completion") | {"corrects": done["id"]})
     read(f"{one}/completion", f"{one}/readings", f"{one}/as-found", f"{one}/deviations", f"{one}/job-response")

@@ -21,7 +21,8 @@ from pathlib import Path
 from typing import Any
 from unittest import mock
 
-from service.instructions.plan import step_table
+from service.instructions import readiness
+from service.instructions.plan import added_steps, messages, step_table, walk
 from service.reference.tables import DATA_VERSION
 from tests.golden import codes, engine, plans
 from tests.golden.changes import changes
@@ -77,20 +78,20 @@ def mutated_steps() -> Iterator[tuple[str, dict[str, Any]]]:
     whole = engine.step_tables()
     for file, content in whole.items():
         for kind, entries in content.items():
-            for number in range(len(entries)):
-                for path in _leaves(entries[number]):
+            for number in range(len(entries)) if isinstance(entries, list) else entries:
+                for path in _leaves(entries[number], (number,)):
                     after = copy.deepcopy(whole)
-                    _change(after[file][kind][number], path)
-                    yield f"{file} {kind} {number} {'/'.join(map(str, path))}", after
+                    _change(after[file][kind], path)
+                    yield f"{file} {kind} {'/'.join(map(str, path))}", after
                 if kind == "step" and number and entries[number]["phase"] == entries[number - 1]["phase"]:
                     after = copy.deepcopy(whole)
                     pair = after[file][kind]
                     pair[number - 1], pair[number] = pair[number], pair[number - 1]
                     yield f"{file} step {number} changes places", after
-                if kind == "step" and not entries[number].get("hold_point"):
+                if kind == "step" and "hold" not in entries[number]:
                     after = copy.deepcopy(whole)
-                    after[file][kind][number]["hold_point"] = True
-                    yield f"{file} step {number} becomes a hold point", after
+                    after[file][kind][number]["hold"] = 6
+                    yield f"{file} step {number} becomes a hold", after
 
 
 def _leaves(node: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
@@ -105,17 +106,23 @@ def _change(node: Any, path: tuple[Any, ...]) -> None:
     for key in path[:-1]:
         node = node[key]
     value = node[path[-1]]
-    node[path[-1]] = not value if isinstance(value, bool) else other(value)
+    if isinstance(value, bool):
+        node[path[-1]] = not value
+    else:
+        node[path[-1]] = value % 9 + 1 if isinstance(value, int) else other(value)
 
 
 @contextmanager
 def steps(given: dict[str, Any]) -> Iterator[None]:
     """Make plans from other step tables, in this process."""
-    kept = (step_table.built_in_steps, step_table.questions, step_table.stops, step_table.sources)
+    kept = (
+        *(step_table.built_in_steps, step_table.sources, step_table.phases, step_table.typical_facts),
+        *(messages.messages, added_steps.stops, added_steps.stop_template, walk.walks, readiness.all_questions),
+    )
     for each in kept:
         each.cache_clear()
     try:
-        with mock.patch.object(step_table, "_table", given.__getitem__):
+        with mock.patch.object(messages, "_contents", lambda name: given[f"plan/{name}"]):
             yield
     finally:
         for each in kept:

@@ -6,34 +6,21 @@ from typing import Any
 
 import pytest
 
-from service.instructions.plan import step_table
-from service.instructions.plan.facts import CONTRADICTIONS, EMPTY_WINDOWS
+from service.instructions.plan import added_steps, step_table
+from service.instructions.plan.clearance_facts import EMPTY_WINDOWS
+from service.instructions.plan.scene import CONTRADICTIONS
 from service.mounting.charts import KINDS
-from service.mounting.seats import SEATS
-from service.reference.bearings import TAPERS, TYPES
+from service.reference.bearings import TYPES
 from service.render import docs
 from service.rules import rules
+from service.words import SEATS, TAPERS
 from tests.golden import codes, plans
 
 DOCUMENTS = {name: plans.kept(name) for name in plans.names()}
 PLANS = [document["plan"] for document in DOCUMENTS.values()]
 INPUTS = [document["inputs"] for document in DOCUMENTS.values()]
 
-NOT_SHOWN = {
-    "step": {
-        "ask-role": "no calculation asks for a role or whether a bearing can move: an open role asks for the supports",
-        "ask-locknut_side": "no calculation asks for it: where it matters, axial_load_side_unknown warns",
-        "ask-measured_clearance": "covered by the step initial-clearance",
-        "ask-clearance_class": "covered by the step bearing-marks",
-        "ask-torque": "covered by the step confirm-cap-torque",
-        "ask-base_bolts-torque": "covered by the step base-bolts",
-        "ask-seat": "a seat that is not told is assumed from the bore and warned of",
-        "ask-shaft_bore": "a position on record has no bore of a hollow shaft",
-        "ask-duty": "no calculation asks for it",
-        "ask-axial_load": "no calculation asks for it",
-    },
-    "missing": {},
-}
+NOT_SHOWN: dict[str, dict[str, str]] = {"step": {}, "missing": {}}
 """What no golden plan can show, and why."""
 
 
@@ -60,11 +47,11 @@ def test_every_code_that_blocks_is_found_in_the_source() -> None:
 
 
 def test_a_code_that_blocks_has_its_stop_its_page_and_one_rule() -> None:
-    stops = {code: entry["rule"] for code, entry in step_table.stops().items()}
+    stops = {code: entry["rule"] for code, entry in added_steps.stops().items()}
     pages = {code: rule for code, (rule, _) in docs.blocked().items()}
     assert stops.keys() == codes.blocked()
     assert pages == stops
-    assert all(entry["title"].startswith("STOP: ") for entry in step_table.stops().values())
+    assert all(entry["title"].startswith("STOP: ") for entry in added_steps.stops().values())
 
 
 def test_a_stop_in_a_plan_carries_title_and_rule_of_its_code() -> None:
@@ -72,8 +59,8 @@ def test_a_stop_in_a_plan_carries_title_and_rule_of_its_code() -> None:
         found = {step["id"].removeprefix("stop-"): step for step in made["steps"] if step["id"].startswith("stop-")}
         assert found.keys() == {each["code"] for each in made.get("blocked", ())}
         for code, step in found.items():
-            known = step_table.stops()[code]
-            assert (step["title"], step["rule"], step["hold_point"]) == (known["title"], known["rule"], True)
+            known = added_steps.stops()[code]
+            assert (step["title"], step["rule"], step["stop"]) == (known["title"], known["rule"], code)
 
 
 def test_every_code_that_blocks_is_in_a_golden_plan() -> None:
@@ -88,10 +75,9 @@ def test_every_field_that_can_be_missing_is_in_a_golden_plan(field: str) -> None
 
 
 def step_ids() -> set[str]:
-    """Every step of the tables, and the question and STOP that each entry makes."""
-    asked = {f"ask-{entry['fields'][0].replace('/', '-')}" for entry in step_table.questions().values()}
-    stops = {f"stop-{code}" for code in step_table.stops()}
-    return {step.id for step in step_table.built_in_steps()} | asked | stops
+    """Every step of the tables, and the STOP that each entry makes."""
+    stops = {f"stop-{code}" for code in added_steps.stops()}
+    return {step.id for step in step_table.built_in_steps()} | stops
 
 
 @pytest.mark.parametrize("name", sorted(step_ids()))
@@ -101,14 +87,8 @@ def test_every_step_is_in_a_golden_plan(name: str) -> None:
 
 
 def rules_of_plans() -> set[str]:
-    asked = {entry["rule"] for entry in step_table.questions().values() if "rule" in entry}
-    not_shown = {
-        entry["rule"]
-        for entry in step_table.questions().values()
-        if "rule" in entry and f"ask-{entry['fields'][0].replace('/', '-')}" in NOT_SHOWN["step"]
-    }
-    stops = {entry["rule"] for entry in step_table.stops().values()}
-    return {step.rule for step in step_table.built_in_steps()} | (asked - not_shown) | stops | codes.decided_by()
+    stops = {entry["rule"] for entry in added_steps.stops().values()}
+    return {step.rule for step in step_table.built_in_steps()} | stops | codes.decided_by()
 
 
 def test_every_rule_that_plans_use_is_in_a_golden_plan() -> None:
@@ -140,7 +120,7 @@ def test_every_kind_of_book_and_blade_set_and_what_was_found_is_there() -> None:
     sets = {given["blade_set"] if isinstance(given["blade_set"], str) else "own" for given in INPUTS}
     assert sets == {"inch", "metric", "own"}
     assert {member for given in INPUTS for found in given.get("as_found", {}).values() for member in found} == {
-        "ring_present", "locknut_side", "lubrication",
+        "ring_present", "locknut_side", "lubrication", "ring_moves", "seat_tight",
     }  # fmt: skip
     targets = [target for made in PLANS for target in made.get("targets", ())]
     assert {each["measured"]["verdict"] for each in targets if "measured" in each} == {"accept", "recheck", "reject"}

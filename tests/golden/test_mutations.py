@@ -32,23 +32,18 @@ def only(folder: Path, name: str) -> Path:
 
 
 def without_hold_point(text: str) -> str:
-    """The setting of the free bearing is no hold point any more."""
-    start = text.index('title = "Set the free bearing"')
-    return text[:start] + text[start:].replace("hold_point = true", "hold_point = false", 1)
+    """The place of the free bearing is no hold any more."""
+    return text.replace("hold = 5\n", "")
 
 
 def with_another_text(text: str) -> str:
     """A ring gap that looks the other way."""
-    return text.replace("Ring gap upward.", "Ring gap downward.")
+    return text.replace("gap upward", "gap downward")
 
 
 def in_another_order(text: str) -> str:
-    """Tightened before the bearing is on its sleeve."""
-    head, *steps = text.split("[[step]]\n")
-    at = {step.splitlines()[0]: number for number, step in enumerate(steps)}
-    one, other = at['id = "sleeve-and-bearing-on"'], at['id = "reduce"']
-    steps[one], steps[other] = steps[other], steps[one]
-    return "[[step]]\n".join([head, *steps])
+    """Locked before it is tightened."""
+    return text.replace('"tighten-free:later", "lock-free:later"', '"lock-free:later", "tighten-free:later"')
 
 
 def with_another_limit(text: str) -> str:
@@ -59,9 +54,9 @@ def with_another_limit(text: str) -> str:
 @pytest.mark.parametrize(
     ("name", "folder", "change", "in_a_plan"),
     [
-        ("closing.toml", "service/instructions", without_hold_point, True),
-        ("closing.toml", "service/instructions", with_another_text, True),
-        ("mounting.toml", "service/instructions", in_another_order, True),
+        ("place.toml", "service/instructions", without_hold_point, True),
+        ("mount.toml", "service/instructions", with_another_text, True),
+        ("walks.toml", "service/instructions", in_another_order, True),
         ("readings.py", "service/mounting", with_another_limit, False),
     ],
     ids=["hold point", "text", "order", "limit"],

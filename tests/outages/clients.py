@@ -12,7 +12,7 @@ import requests
 
 from service.exchange.cloud_events import PREFIX
 from tests.api.samples.machines import order
-from tests.api.samples.orders import closing_readings, confirmed, initial, known_fan, residual
+from tests.api.samples.orders import closing_readings, initial, isolated, known_fan, residual
 
 FIRST_FITTED = datetime(2026, 1, 7, 6, 0, tzinfo=UTC)
 GIVES_UP_AFTER_S = 180.0
@@ -135,10 +135,10 @@ class Mechanic(Client):
         with self.account.lock:
             self.account.orders[number] = opened["id"]
         path = f"/v1/work-orders/{opened['id']}"
-        first = [confirmed("isolate"), initial("tail", 0.0040, 0.0040), residual("tail", 0.0025, 0.0025)]
+        first = [isolated(), initial("tail", 0.0040, 0.0040), residual("tail", 0.0025, 0.0025)]
         still_open = self._readings(number, path, first)
-        steps = self._send("GET", f"{path}/instructions")["steps"]
-        closing = closing_readings(still_open, steps)
+        plan = self._send("GET", f"{path}/instructions")
+        closing = closing_readings(still_open, plan)
         half = len(closing) // 2
         self._readings(number, path, closing[:half])
         still_open = self._readings(number, path, closing[half:])

@@ -67,6 +67,7 @@ def reading(tx: Tx, order_id: str, **members: Any) -> entries.ReadingRow:
         "code": None,
         "taken_at": OPENED_AT,
         "taken_by": "A. Fitter",
+        "replaces": None,
         "document": {"values": [{"value": units.clearance(101_600)}]},
     }
     return entries.insert_reading(tx, work_order_id=order_id, **(given | members))

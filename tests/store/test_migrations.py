@@ -15,9 +15,10 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
 from service.settings import Settings
-from service.store import engines, failures, migrate, models
+from service.store import engines, failures, fence, migrate, models
 from service.store.database import Database
-from service.store.queries import keys, meters, sites
+from service.store.models.records import READING_KINDS
+from service.store.queries import entries, keys, meters, sites, stays
 from service.store.unit_of_work import Idempotency, Written
 from tests import databases
 from tests.store import plant
@@ -61,6 +62,9 @@ def populated(url: str) -> Database:
     plant.written(database, site_id, lambda tx: meters.insert_meter_reading(tx, asset_id=machine.id, **read))
     position_id = machine.shafts[0]["positions"][0]["id"]
     plant.written(database, site_id, lambda tx: [stay(tx, position_id, 0, 5), stay(tx, position_id, 5, None)])
+    set_aside = {"reason": "beginning_unknown", "document": {"serial": "OLD-1"}}
+    beside = {"position_id": position_id, "work_order_id": order.id, **set_aside}
+    plant.written(database, site_id, lambda tx: stays.set_aside_stay(tx, **beside))
     keys.create_key(database, "north", ("read",))
     named = Idempotency(key="K1", method="POST", route="/v1/assets", fingerprint="f")
     database.write(
@@ -144,6 +148,48 @@ def test_an_upgrade_from_each_revision_loses_no_row(empty_url: str) -> None:
     migrate.upgrade(empty_url)  # nothing to do
     assert contents(database) == after
     database.dispose()
+
+
+def test_no_reading_loses_its_kind_on_the_way_down_and_up(empty_url: str) -> None:
+    """The schema before knew ten kinds: a new one is kept as a confirmation that says what it was."""
+    migrate.upgrade(empty_url)
+    database = populated(empty_url)
+    site = sites.site_by_code(database, "north")
+    with database.read(site.id) as tx:
+        order_id = tx.connection.execute(sa.select(models.WorkOrder.id)).scalar_one()
+    said = {"values": [{"value": 'C3, or "CN": who knows'}], "detail": "a, b", "next": "go on"}
+    first: list[str] = []
+    for entry, kind in enumerate(READING_KINDS, start=10):
+        replaces = {"replaces": first[0]} if first else {}
+        given = {"entry": entry, "kind": kind, "made_revision": None, "document": said, **replaces}
+        row = plant.written(database, site.id, lambda tx, given=given: plant.reading(tx, order_id, **given))
+        first.append(row.id)
+    before = readings(database, site.id, order_id)
+    migrate.downgrade(empty_url, "0005")
+    with engines.single(empty_url).connect() as connection:
+        fence.let_through(connection, None)
+        found = connection.exec_driver_sql("SELECT kind, document FROM readings ORDER BY entry").all()
+    assert {kind for kind, _ in found} <= OLD_KINDS
+    assert '{"was_kind":"class_read",' in next(text for _, text in found if "class_read" in text)
+    migrate.upgrade(empty_url)
+    after = readings(database, site.id, order_id)
+    assert [(row.kind, row.document, row.replaces) for row in after] == [
+        (row.kind, row.document, None) for row in before
+    ]
+    with pytest.raises(Exception, match="append-only"):
+        plant.written(database, site.id, lambda tx: tx.connection.execute(sa.delete(models.Reading)))
+    database.dispose()
+
+
+OLD_KINDS = {
+    "initial_clearance", "residual_clearance", "axial_displacement", "nut_turn", "cap_bolt_torque",
+    "free_setting", "bearing_spacing", "shaft_diameter", "run_in_temperature", "confirmation",
+}  # fmt: skip
+
+
+def readings(database: Database, site_id: str, order_id: str) -> list[entries.ReadingRow]:
+    with database.read(site_id) as tx:
+        return entries.readings_of(tx, order_id)
 
 
 REBUILD = """

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
 
-from service.api.wire.objects import CLEARANCE_CLASSES
 from service.instructions.closing import is_confirmable, is_stop
 from service.instructions.readings.corrections import REASONS
 from service.instructions.readings.hold_points import needed_kinds
@@ -13,6 +12,7 @@ from service.instructions.readings.readings import KINDS as READING_KINDS
 from service.instructions.readings.readings import SWIVELS
 from service.moments import rfc3339
 from service.units import KINDS, UNITS
+from service.words import CLEARANCE_CLASSES, CLEARANCE_READINGS
 
 NAMES: Final = (
     "step", "kind", "position", "revision", "nonce", "taken_by", "one", "two", "unit", "done", "word", "series",
@@ -63,7 +63,6 @@ _WORDS: Final[Mapping[str, tuple[tuple[str, str], ...]]] = {
     "swivel": tuple((name, name.replace("_", " ")) for name in SWIVELS),
 }
 """Answers that are one word out of a few, as they are sent and as they are read."""
-_CLEARANCES: Final = ("initial_clearance", "residual_clearance")
 MOST_LINES: Final = 200
 
 
@@ -251,7 +250,7 @@ def _values(form: Form, sent: Mapping[str, str]) -> dict[str, Any]:
         return {"series": _series(sent.get("series", ""), unit), **explained}
     numbers = {name: number_typed(sent.get(name, ""), label) for name, label in form.places}
     quantities = [{"value": number, "unit": unit} for number in numbers.values()]
-    if form.kind in _CLEARANCES:
+    if form.kind in CLEARANCE_READINGS:
         rows = [{"value": quantity, "row": row} for row, quantity in enumerate(quantities, start=1)]
         return {"values": rows, "method": "blades"}
     return {"values": [{"value": quantity} for quantity in quantities]}

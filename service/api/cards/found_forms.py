@@ -77,7 +77,7 @@ def found_lines(*, metric: bool, bolts: int, sides: Mapping[str, str]) -> tuple[
         Line("mark", "Load mark on the outer ring", (_NOT, *_OUTER)),
         _chosen("mark_inner", "Load mark on the inner ring", "all_round", "one_place", "none"),
         Line("creep", "Creep marks", _CREEPING, several=True),
-        Line("sleeve", "Sleeve end to shoulder", places=(("sleeve_to_shoulder", "sleeve end to shoulder"),), units=lengths),
+        Line("sleeve", "Sleeve end", places=(("sleeve_to_shoulder", "sleeve end to shoulder"),), units=lengths),
         Line("marks", "Marks", places=(("marks", "marks on the old ring"),)),
         Line("notes", "Notes", places=(("notes", "anything else"),)),
     )  # fmt: skip

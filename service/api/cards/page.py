@@ -18,9 +18,9 @@ from service.render.phone import pages
 from service.render.phone.figures import Figures
 from service.render.phone.places import Progress, progress
 from service.render.phone.results import Result, result_of
-from service.render.present import UnitSystem
 from service.use_cases.orders.links import CardLink, LinkRefused, link_of
 from service.use_cases.orders.shown import ShownOrder, shown_order
+from service.words import UnitSystem
 
 NAME_COOKIE: Final = "taken_by"
 

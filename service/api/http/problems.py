@@ -14,7 +14,8 @@ from werkzeug.exceptions import HTTPException
 from service import errors
 from service.api.http.faults import faults_of
 from service.exchange.strict_json import written
-from service.render.present import UnitSystem, present, text
+from service.render.present import present, text
+from service.words import UnitSystem
 
 MEDIA_TYPE: Final = "application/problem+json"
 LOG = logging.getLogger(__name__)

@@ -7,7 +7,7 @@ from service.render.card.shaft_line import Shaft, line_of
 from service.render.markup import environment, qr_code, style
 from service.render.pictures.svg import svg
 from service.render.pictures.window import window_picture
-from service.render.present import UnitSystem
+from service.words import UnitSystem
 
 
 def html_card(plan: Plan, *, units: UnitSystem, shaft: Shaft | None, address: str | None = None) -> str:

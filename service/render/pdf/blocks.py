@@ -11,7 +11,7 @@ from service.render.pdf.sheet import Band, Measure, Run, Sheets, beside, moved, 
 from service.render.pdf.sheet import Block as Placed
 from service.render.pictures.drawing import Box, Line, Mark, Words
 from service.render.pictures.window import window_drawing
-from service.render.present import UnitSystem
+from service.words import UnitSystem
 
 BODY: Final = 9.2
 SMALL: Final = 7.4

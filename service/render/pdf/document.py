@@ -5,7 +5,7 @@ The standard fonts of PDF know the letters of Western Europe; others are written
 
 from functools import lru_cache
 from io import BytesIO
-from typing import Final, Literal
+from typing import Final
 
 import segno
 from reportlab import rl_config
@@ -19,9 +19,8 @@ from service.render.pdf.fonts import FONTS, latin, width_of
 from service.render.pdf.marks import operators
 from service.render.pdf.sheet import MARGIN, Band, Sheets
 from service.render.pictures.drawing import Box, Line, Mark, Words
-from service.render.present import UnitSystem
+from service.words import PaperSize, UnitSystem
 
-PaperSize = Literal["a4", "letter"]
 SIZES: Final[dict[PaperSize, tuple[float, float]]] = {"a4": (595.0, 842.0), "letter": (612.0, 792.0)}
 rl_config.useA85 = 0  # streams as they are: 8 bits, not letters
 

@@ -8,8 +8,9 @@ from typing import Any, Final
 
 from service.errors import Text
 from service.render.card.plain_text import cleaned
-from service.render.present import UnitSystem, site_text
+from service.render.present import site_text
 from service.units import KINDS, MM_PER_IN, NM_PER_IN, NM_PER_MM, Quantity
+from service.words import UnitSystem
 
 _TWICE: Final = re.compile(r"(\d) (?:in|mm|degF|degC|lbf\.ft|N\.m|degrees|deg) to (?=\d)")
 _DECIMALS: Final[Mapping[UnitSystem, Mapping[str, int]]] = {

@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from service import __version__
 from service.render.markup import environment, style
-from service.render.present import UnitSystem
+from service.words import UnitSystem
 
 _SCRIPTS: Final = ("lookup.js", "qr.js", "keep.js", "phone.js")
 _FOLDER: Final = Path(__file__).parent / "templates"

@@ -13,8 +13,8 @@ from service.mounting.readings import Verdict
 from service.render.phone.figures import Figures
 from service.render.phone.words import next_blade, spoken
 from service.units import Quantity
+from service.words import CLEARANCE_READINGS
 
-CLEARANCES = ("initial_clearance", "residual_clearance")
 MARKS = {
     "accept": '<svg viewBox="0 0 54 54" role="img" aria-label="accepted"><circle cx="27" cy="27" r="24" fill="none" '
     'stroke="#000" stroke-width="4"/><path d="M14 28 L24 38 L41 17" fill="none" stroke="#000" stroke-width="6"/></svg>',
@@ -68,7 +68,7 @@ def result_of(row: Any, figures: Figures, *, target: Mapping[str, Any] | None, b
     """
     document = row.document
     found = Verdict(row.verdict, row.code, (), None, document["detail"], document["next"])
-    rows_nm = _rows(document) if row.kind in CLEARANCES else ()
+    rows_nm = _rows(document) if row.kind in CLEARANCE_READINGS else ()
     words = spoken(row.kind, found, figures, target=target, rows_nm=rows_nm)
     again = None if blade_set is None or not rows_nm else next_blade(found, rows_nm, blade_set, figures)
     return Result(

@@ -324,7 +324,7 @@ def _gaps(plan: Plan, name: str, figures: Figures) -> list[tuple[str, str, str]]
 
 def _caps(plan: Plan, name: str, figures: Figures) -> tuple[str, str, str]:
     each: Mapping[str, Any] = next((one for one in plan["bolting"] if one["position"] == name), {})
-    stages = () if each.get("blocked") else each.get("stages") or ()
+    stages = [] if each.get("blocked") else list(each.get("stages") or ())
     full = figures.text(stages[-1]["torque"]) if stages else ""
     first = figures.text(stages[0]["torque"]) if len(stages) > 1 else ""
     return "6 CAP BOLTS", full, f"half {first} first" if first else ""

@@ -6,8 +6,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, mapped_column
 
 from service.store.models.base import ID, Base, of_a_site, one_of
-
-UNIT_SYSTEMS = ("inch", "metric")
+from service.words import UNIT_SYSTEMS
 
 
 class Site(Base):

@@ -12,8 +12,8 @@ from service.store import models
 from service.store.database import Database
 from service.store.identity import new_id
 from service.store.journal import FIRST_HASH, Event
-from service.store.models.sites import UNIT_SYSTEMS
 from service.store.unit_of_work import Tx, Written
+from service.words import UNIT_SYSTEMS
 
 COMMAND_LINE = "command line"
 

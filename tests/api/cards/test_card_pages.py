@@ -15,7 +15,7 @@ from service.use_cases.orders import links as link_tokens
 from tests.api.conftest import ClientMaker
 from tests.api.samples.checked import Client
 from tests.api.samples.machines import fan, order
-from tests.api.samples.orders import completion, known_fan, opened, ready_to_complete
+from tests.api.samples.orders import GOOD_SERIES, completion, known_fan, opened, ready_to_complete
 from tests.unit.render.card_readers import Page, pdf_pages
 
 SCRIPT = "<script>alert('x')</script>"
@@ -35,14 +35,19 @@ def forms(page: str) -> list[dict[str, Any]]:
     found = []
     for form in re.findall(r"<form.*?</form>", page, re.DOTALL):
         read = Page(form)
-        values = {each["name"]: each.get("value", "") for each in read.all("input") if each.get("type") != "checkbox"}
+        values = {
+            each["name"]: each.get("value", "")
+            for each in read.all("input")
+            if each.get("type") not in ("checkbox", "radio")
+        }
         selects = re.findall(r'<select[^>]*name="(\w+)".*?</select>', form, re.DOTALL)
         for name in selects:
             body = re.search(rf'<select[^>]*name="{name}".*?</select>', form, re.DOTALL)
             assert body is not None
-            chosen = re.search(r"<option[^>]* selected>([^<]*)", body[0]) or re.search(r"<option[^>]*>([^<]*)", body[0])
+            chosen = re.search(r"<option[^>]* selected>[^<]*", body[0]) or re.search(r"<option[^>]*>[^<]*", body[0])
             assert chosen is not None
-            values[name] = chosen[1]
+            value = re.search(r' value="([^"]*)"', chosen[0])
+            values[name] = value[1] if value else chosen[0].rpartition(">")[2]
         found.append(values)
     return found
 
@@ -234,7 +239,7 @@ def test_a_closed_order_can_be_read_but_not_filled_in(client: Client, phone: Fla
 def test_a_stop_step_cannot_be_cleared_on_the_page(client: Client, phone: FlaskClient) -> None:
     machine = fan(role="locating")
     made = client.post("/v1/work-orders", order(asset=machine, positions=("tail",))).json
-    stops = [step for step in made["instructions"]["steps"] if step["id"].startswith("stop-")]
+    stops = [step for step in made["instructions"]["steps"] if step["stop"] is not None]
     assert stops
     path = link_to(client, made["id"])
     page = phone.get(path).text
@@ -258,34 +263,82 @@ def test_other_media_than_a_form_are_refused(client: Client, phone: FlaskClient)
     assert phone.put(path).status_code == 405
 
 
-def test_every_hold_point_of_an_order_can_be_cleared_on_the_page(client: Client, phone: FlaskClient) -> None:
+TYPED: dict[str, dict[str, str]] = {
+    "try_start": {"word": "yes"},
+    "initial_clearance": {"one": "0.0040", "two": "0.0040", "unit": "in"},
+    "residual_clearance": {"one": "0.0025", "two": "0.0025", "unit": "in"},
+    "class_read": {"word": "C3"},
+    "rings_in": {"word": "drive", "taken_by": "B. Foreman"},
+    "stop_limit": {"one": "194", "unit": "degF"},
+    "run_in_temperature": {"series": "\r\n".join(f"{minute} {degc:g}" for minute, degc in GOOD_SERIES), "unit": "degC"},
+}
+"""What is typed at the holds whose limits are not those of the step."""
+
+
+def typed_at(step: dict[str, Any], kind: str, position: str | None) -> dict[str, str]:
+    """What a mechanic types at a step: the middle of its limits."""
+    if kind in TYPED:
+        return TYPED[kind]
+    limits = next(each for each in step["record"]["limits"] if each["position"] in (None, position))
+    between = limits["aim"] or {"value": (limits["min"]["value"] + limits["max"]["value"]) / 2}
+    typed = f"{between['value']:.6f}"
+    return {"one": typed, "unit": limits["min"]["unit"]} | ({"two": typed} if kind == "shaft_diameter" else {})
+
+
+def test_every_hold_of_an_order_can_be_closed_on_the_page(client: Client, phone: FlaskClient) -> None:
     made = opened(client)
     path = link_to(client, made["id"])
-    assert phone.post(path, data=typed_initial(phone.get(path).text)).status_code == 303
-    steps = {step["number"]: step for step in client.get(f"/v1/work-orders/{made['id']}/instructions").json["steps"]}
-    typing = {
-        "residual_clearance": {"one": "0.0025", "two": "0.0025", "unit": "in"},
-        "bearing_spacing": {"one": "118.11", "unit": "in"},
-        "run_in_temperature": {"one": "131", "limit": "194", "unit": "degF", "position": "tail"},
-    }
-    for number, step in steps.items():
-        if not step["hold_point"] or step["record"]["kind"] == "initial_clearance":
+    for step in made["instructions"]["steps"]:
+        kind = (step["record"] or {}).get("kind")
+        if kind not in ("class_read", "free_gap") and step["hold"] is None:
             continue
-        page = phone.get(path).text
-        kind, limits = step["record"]["kind"], step["record"].get("limits")
-        form = form_of(page, kind if limits or kind in typing else "confirmation", number)
-        if form["kind"] == "confirmation":
-            form |= {"done": "yes"}
-        elif kind in typing:
-            form |= typing[kind]
-        else:
-            between = (limits["min"]["value"] + limits["max"]["value"]) / 2
-            form |= {name: f"{between:.6f}" for name in ("one", "two") if name in form}
-            form["unit"] = limits["min"]["unit"]
-        assert phone.post(path, data=form | {"taken_by": "A. Fitter"}).status_code == 303, step["title"]
+        for position in step["positions"] or [None]:
+            form = form_of(phone.get(path).text, kind, step["number"]) | {"taken_by": "A. Fitter"}
+            form |= {} if position is None or "position" not in form else {"position": position}
+            answer = phone.post(path, data=form | typed_at(step, kind, position))
+            assert answer.status_code == 303, (step["title"], Page(answer.text).text[:300])
     assert "Every hold point is cleared" in phone.get(path).text
     done = client.post(f"/v1/work-orders/{made['id']}/completion", completion(installed={"designation": "22216 K/C3"}))
     assert done.status_code == 201, done.json
+
+
+def test_a_mistyped_reading_is_taken_back_on_the_page(client: Client, phone: FlaskClient) -> None:
+    made = opened(client)
+    path = link_to(client, made["id"])
+    phone.post(path, data=typed_initial(phone.get(path).text, "0.0045", "0.0045"))
+    (first,) = client.get(f"/v1/work-orders/{made['id']}/readings").json["items"]
+    page = phone.get(path).text
+    assert first["id"] in page and "Mistyped before?" in page
+    again = typed_initial(page, replaces=first["id"], reason="typing_slip")
+    assert phone.post(path, data=again).status_code == 303
+    rows = client.get(f"/v1/work-orders/{made['id']}/readings").json["items"]
+    assert [(row["counts"], row["replaces"]) for row in rows] == [(False, None), (True, first["id"])]
+    assert "0.0045 in" not in Page(phone.get(path).text).text.split("Steps")[-1], "what was taken back is not shown"
+    other = typed_initial(page, replaces=first["id"], reason="")
+    assert "say why" in phone.post(path, data=other).text
+
+
+@pytest.mark.parametrize(
+    ("kind", "typed", "said"),
+    [
+        ("run_in_temperature", {"series": "0 20\n15", "unit": "degC"}, "line 2"),
+        ("run_in_temperature", {"series": "", "unit": "degC"}, "a line for each reading"),
+        ("run_in_temperature", {"series": "0 warm", "unit": "degC"}, "line 1"),
+        ("run_in_temperature", {"series": "15 34\n0 20", "unit": "degC"}, "in the order of time"),
+        ("try_start", {"word": "maybe"}, "choose one of the answers"),
+        ("class_read", {}, "choose one of the answers"),
+        ("stop_limit", {"one": "", "unit": "degF"}, "write the number"),
+    ],
+)
+def test_what_is_typed_wrong_is_said(
+    client: Client, phone: FlaskClient, kind: str, typed: dict[str, str], said: str
+) -> None:
+    made = opened(client)
+    path = link_to(client, made["id"])
+    form = form_of(phone.get(path).text, kind) | {"taken_by": "A. Fitter"}
+    answer = phone.post(path, data=form | typed)
+    assert answer.status_code == 422 and said in Page(answer.text).text
+    assert client.get(f"/v1/work-orders/{made['id']}/readings").json["items"] == []
 
 
 def test_the_page_says_what_it_may_do_and_keeps_to_itself(client: Client, phone: FlaskClient) -> None:
@@ -297,7 +350,7 @@ def test_the_page_says_what_it_may_do_and_keeps_to_itself(client: Client, phone:
     assert page.faults == [] and not page.all("script")
     labelled = {each["for"] for each in page.all("label") if "for" in each}
     for control in (*page.all("input"), *page.all("select")):
-        assert control.get("type") in ("hidden", "checkbox") or control["id"] in labelled
+        assert control.get("type") in ("hidden", "checkbox", "radio") or control["id"] in labelled
 
 
 def test_the_name_is_asked_once_on_a_phone(client: Client, phone: FlaskClient) -> None:

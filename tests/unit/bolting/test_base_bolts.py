@@ -2,9 +2,8 @@
 
 import pytest
 
-from service.bolting.base_bolts import base_bolt_torque, soft_foot
+from service.bolting.base_bolts import base_bolt_torque
 from service.bolting.book import Bolt
-from service.errors import CannotEvaluate
 from service.units import MM_PER_IN, N_PER_LBF
 
 
@@ -28,18 +27,3 @@ def test_without_a_grade_no_torque_is_computed():
     assert found.record()["torque"] is None
     assert found.record()["computed"] is False
     assert "base_bolts/grade" in [one.field for one in found.missing]
-
-
-def test_a_foot_that_rises_more_than_0_05_mm_is_shimmed_by_its_rise():
-    # 0.05 mm (0.002 in): common practice, no source; the limit itself is sound
-    assert soft_foot({"a": 50_000, "b": 0}).sound
-    found = soft_foot({"a": 120_000, "b": 50_000, "c": 50_001})
-    assert found.shims_nm == {"a": 120_000, "c": 50_001}
-    assert not found.sound
-
-
-@pytest.mark.parametrize(("rises", "code"), [({}, "no_feet"), ({"a": -1}, "foot_rise_negative")])
-def test_rises_that_cannot_be_are_refused(rises, code):
-    with pytest.raises(CannotEvaluate) as refused:
-        soft_foot(rises)
-    assert refused.value.code == code

@@ -11,13 +11,13 @@ from service.bolting.tightening import (
     long_form_nut_factor,
     long_form_torque,
     minimum_preload,
-    power_screw_torque,
     preload_from_torque,
     scattered_preload,
     torque_from_preload,
 )
 from service.reference.bolts import bolt_grade, thread
 from service.units import MM_PER_IN, N_PER_LBF
+from tests.unit.bolting.power_screw import power_screw_torque
 
 LBF_IN = N_PER_LBF * MM_PER_IN / 1000  # N m
 

@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 from service.history.ages import Age, age
 from service.history.damage import CLAUSES
 from service.history.observations import observations, replacements, status, time_between_replacements
-from service.history.stays import END_TYPES, Stay
+from service.history.stays import Stay
 from service.units import Quantity
+from service.words import END_TYPES
 
 BEGIN = datetime(2024, 1, 1, tzinfo=UTC)
 NOW = datetime(2026, 6, 1, tzinfo=UTC)

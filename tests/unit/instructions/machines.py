@@ -99,7 +99,9 @@ def words(node: Any) -> Iterator[str]:
 def step(record: dict[str, Any], name: str, place: str | None = None) -> dict[str, Any]:
     """Return the one step of a plan with this id, done at this position."""
     found = [
-        each for each in record["steps"] if each["id"] == name and (place is None or place in (each["positions"] or [place]))
+        each
+        for each in record["steps"]
+        if each["id"] == name and (place is None or place in (each["positions"] or [place]))
     ]
     assert len(found) == 1, f"{len(found)} steps are {name} at {place}"
     return found[0]

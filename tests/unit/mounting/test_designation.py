@@ -6,7 +6,8 @@ from hypothesis import strategies as st
 
 from service.errors import CannotEvaluate, OutOfTable
 from service.mounting.designation import bearing_from_designation, bearing_from_dimensions
-from service.reference.bearings import CLEARANCE_CLASSES, sizes
+from service.reference.bearings import sizes
+from service.words import CLEARANCE_CLASSES
 
 
 def read(designation):

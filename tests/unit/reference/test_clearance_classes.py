@@ -6,8 +6,9 @@ import pytest
 
 from service.errors import OutOfTable, TableError
 from service.reference import clearance_classes, tables
-from service.reference.bearings import CLEARANCE_CLASSES, TYPES
+from service.reference.bearings import TYPES
 from service.reference.clearance_classes import ClearanceRange, checked, initial_ranges, table
+from service.words import CLEARANCE_CLASSES
 
 FORMS = [(bearing_type, tapered) for bearing_type in TYPES for tapered in (True, False)]
 EXTENT_MM = {  # first over and last incl of ISO 5753-1

@@ -14,9 +14,10 @@ from service.reliability.class_expectation import class_expected, sums_by
 from service.reliability.lives import lives
 from service.reliability.mounting_quality import WINDOW_BINS, window_bin
 from service.reliability.observed import common_numbers, kinds, observed
-from service.reliability.stay_ages import BASES, meter_columns, stay_ages
+from service.reliability.stay_ages import meter_columns, stay_ages
 from service.reliability.stay_columns import StayColumns, groups, stay_columns
 from service.reliability.window_bins import window_numbers
+from service.words import BASES
 
 NOW = datetime(2026, 1, 1, tzinfo=UTC)
 NUMBERS = (

@@ -10,8 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.record import Kept, decoded, encoded
-from service.render.present import UNIT_SYSTEMS, present, presented_text, quantity, quantity_text
+from service.render.present import present, presented_text, quantity, quantity_text
 from service.units import KINDS, N_M_PER_LBF_FT, UNITS, Quantity, to_base, to_nm
+from service.words import UNIT_SYSTEMS
 
 
 @pytest.mark.parametrize(
@@ -43,6 +44,7 @@ from service.units import KINDS, N_M_PER_LBF_FT, UNITS, Quantity, to_base, to_nm
         (Quantity("travel_most", 0.85), "0.85 mm (0.032 in)", "0.032 in (0.85 mm)"),
         (Quantity("lift_least", 80.0), "80 mm (3.2 in)", "3.2 in (80 mm)"),
         (Quantity("lift_most", 29.0), "29 mm (1.1 in)", "1.1 in (29 mm)"),
+        (Quantity("torque_computed", 152.5), "155 N.m (110 lbf.ft)", "110 lbf.ft (155 N.m)"),
         (Quantity("nut_turn", 73.8), "75 degrees", "75 degrees"),
         (Quantity("grease", 0.065), "65 g (2.2 oz)", "2.2 oz (65 g)"),
         (Quantity("grease", 0.8258), "850 g (30 oz)", "30 oz (850 g)"),

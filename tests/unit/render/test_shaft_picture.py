@@ -11,8 +11,9 @@ from service import units
 from service.arrangement.shaft_line import arrangement
 from service.instructions.plan.job import body_of, drives_of, support_of
 from service.render.pictures.shaft import shaft_picture
-from service.render.present import UNIT_SYSTEMS, UnitSystem, quantity_text
+from service.render.present import quantity_text
 from service.units import Quantity
+from service.words import UNIT_SYSTEMS, UnitSystem
 from tests.unit.render.pictures import numbers, outside, overlapping, parsed, parts, points, said, texts
 
 NARROW = {"size": "516", "dimensions": "metric", "seat_design": "narrow_seat"}

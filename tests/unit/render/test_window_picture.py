@@ -12,8 +12,9 @@ from service.mounting.blades import INCH_SET, METRIC_SET
 from service.mounting.clearance import Measured, clearance_target
 from service.mounting.designation import bearing_from_designation
 from service.render.pictures.window import window_picture
-from service.render.present import UNIT_SYSTEMS, UnitSystem, quantity_text
+from service.render.present import quantity_text
 from service.units import Quantity
+from service.words import UNIT_SYSTEMS, UnitSystem
 from tests.unit.render.pictures import numbers, outside, overlapping, parsed, parts, points, said, texts
 
 

@@ -17,6 +17,7 @@ from service.api.wire.answers import (
     word,
     words,
 )
+from service.words import PAPER_SIZES
 
 
 class Limits(AnswerSchema):
@@ -215,6 +216,6 @@ class CardQuery(UnitsQuery):
         ("true", "false"), load_default="true", metadata={"description": "true: the text card in 7-bit ASCII"}
     )
     paper = fields.Choice(
-        ("a4", "letter"),
+        PAPER_SIZES,
         metadata={"description": "Paper of the PDF; Letter for inch units, A4 for metric when left out"},
     )

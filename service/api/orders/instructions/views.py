@@ -19,10 +19,10 @@ from service.render.card.shaft_line import Shaft
 from service.render.card.steps_csv import steps_csv
 from service.render.card.text import card
 from service.render.markup import content_policy
-from service.render.present import UnitSystem
 from service.store.queries.work_orders import RevisionRow, WorkOrderRow
 from service.use_cases.orders.held import order_of
 from service.use_cases.orders.records import card_record, instructions_kept, revision_of
+from service.words import PaperSize, UnitSystem
 
 blueprint = Blueprint("cards", __name__, url_prefix="/v1/work-orders", description="Instructions, as JSON and as cards")
 
@@ -119,7 +119,7 @@ def card_body(
         return markdown_card(plan, units=units, address=address)
     if media == HTML:
         return html_card(plan, units=units, shaft=shaft(revision), address=address)
-    from service.render.pdf.document import PaperSize, pdf_card  # its library is loaded by the first PDF
+    from service.render.pdf.document import pdf_card
 
     paper: PaperSize = query.get("paper") or ("letter" if units == "inch" else "a4")
     return pdf_card(plan, units=units, shaft=shaft(revision), address=address, paper=paper)
