@@ -8,6 +8,7 @@ from service.render.pictures.drawing import Drawing
 from service.render.pictures.steps import handling, housing, mounting, seats
 from service.render.sheets.content import FREE, HELD
 from service.render.sheets.scene import Plan
+from service.units import Quantity
 
 BALL = "self_aligning_ball"
 
@@ -99,13 +100,15 @@ def _soft_foot(plan: Plan) -> StepPicture:
 
 def _blades(plan: Plan) -> StepPicture:
     """Return how blades are read, with a stack of the set in use where the plan names one."""
-    shown: dict[str, Any] = {}
+    number, shown = plan.figures.number, dict[str, Any]()
     for target in plan.targets.values():
-        for row in (target.get("blade_table") or {}).get("rows") or ():
-            for stack in (row["must_not_pass"], row["target"]):
-                if stack is not None and len(stack) > 1 and not shown:
-                    total = type(row["rows"][0])("clearance", sum(each.value for each in stack))
-                    shown = {"stack": tuple(map(plan.figures.number, stack)), "reading": plan.figures.number(total)}
+        rows = [*((target.get("blade_table") or {}).get("rows") or ()), target.get("blades") or {}]
+        for stack in (each.get(which) for each in rows for which in ("target", "must_not_pass")):
+            if stack and len(stack) == 1:
+                shown.setdefault("single", number(stack[0]))
+            elif stack and len(stack) == 2 and "stack" not in shown:
+                total = Quantity("clearance", sum(each.value for each in stack))
+                shown |= {"stack": tuple(map(number, stack)), "reading": number(total)}
     note = "Three blades at most, wiped. Nothing passes: write 0."
     return StepPicture(
         "Blade or stack", note, mounting.blade_or_stack(**shown), (*INITIAL, *TIGHTEN, *RESIDUAL), "blade-or-stack"
