@@ -19,6 +19,8 @@ UnitSystem = Literal["metric", "inch"]
 UNIT_SYSTEMS: Final[tuple[UnitSystem, ...]] = get_args(UnitSystem)
 PaperSize = Literal["a4", "letter"]
 PAPER_SIZES: Final[tuple[PaperSize, ...]] = get_args(PaperSize)
+Level = Literal["brief", "standard", "full"]
+LEVELS: Final[tuple[Level, ...]] = get_args(Level)
 
 # orders and their entries
 ORDER_KINDS: Final = ("replacement", "inspection")

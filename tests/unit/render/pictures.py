@@ -93,7 +93,7 @@ def outside(root: ElementTree.Element) -> list[Any]:
 
 
 def points(element: ElementTree.Element) -> list[tuple[float, float]]:
-    """Return the corners of a line, rectangle, polygon or circle."""
+    """Return the corners of a line, rectangle, polygon, polyline or circle."""
     given = {key: value for key, value in element.attrib.items() if re.fullmatch(r"-?[\d.]+", value)}
     number = {key: float(value) for key, value in given.items()}
     match element.tag.removeprefix(SVG):
@@ -105,7 +105,7 @@ def points(element: ElementTree.Element) -> list[tuple[float, float]]:
         case "circle":
             x, y, r = number["cx"], number["cy"], number["r"]
             return [(x - r, y - r), (x + r, y + r)]
-        case "polygon":
+        case "polygon" | "polyline":
             pairs = (pair.split(",") for pair in element.attrib["points"].split())
             return [(float(x), float(y)) for x, y in pairs]
     return []

@@ -1,10 +1,9 @@
-"""HTML, markdown and PDF say the same as the record: every number with its unit, every word, nothing of their own."""
+"""HTML and markdown say the same as the record: every number with its unit, every word, nothing of their own."""
 
 import re
 from html import unescape
 from itertools import pairwise
 
-import pypdfium2
 import pytest
 import segno
 from markdown_it import MarkdownIt
@@ -15,11 +14,10 @@ from service.render.card.markdown import markdown_card
 from service.render.card.shaft_line import Shaft
 from service.render.card.text import card
 from service.render.markup import content_policy, qr_code, style
-from service.render.pdf.document import SIZES, pdf_card
 from service.render.pdf.fonts import latin, width_of
 from service.render.present import quantity_text
 from tests.unit.instructions.machines import complete_fan, leaves, plan_of, unknown_machine, words
-from tests.unit.render.card_readers import Page, html_text, markdown_text, pdf_pages, plain
+from tests.unit.render.card_readers import Page, html_text, markdown_text, plain
 from tests.unit.render.test_text_card import PLANS, REVISION
 
 ADDRESS = "https://mill.example/v1/work-orders/01a00000-0000-7000-8000-000000000001/instructions/2"
@@ -40,14 +38,9 @@ def as_markdown(plan, units):
     return markdown_card(plan, units=units, address=ADDRESS)
 
 
-def as_pdf(plan, units, paper="a4"):
-    return pdf_card(plan, units=units, shaft=shaft_of(plan), address=ADDRESS, paper=paper)
-
-
 READ = {
     "html": lambda plan, units: html_text(as_html(plan, units)),
     "markdown": lambda plan, units: markdown_text(as_markdown(plan, units)),
-    "pdf": lambda plan, units: " ".join(pdf_pages(as_pdf(plan, units))),
 }
 
 
@@ -131,7 +124,6 @@ def test_hold_points_have_a_tick_box_and_a_place_to_sign(made):
     html = as_html(made, "inch")
     assert html.count("Signed <span") == len(holds)
     assert html.count('class="step hold"') + html.count('class="step stopstep"') == len(holds)
-    assert " ".join(pdf_pages(as_pdf(made, "inch"))).count("Signed time") == len(holds)
 
 
 def test_the_four_numbers_stand_large_and_measured_ones_are_not_left_blank():
@@ -167,43 +159,6 @@ def test_control_and_direction_characters_do_not_reach_a_card():
     made = {**plan_of(document, "north"), **REVISION}
     for read in READ.values():
         assert not {"\u202e", "\u2066", "\x07"} & set(read(made, "metric"))
-
-
-@pytest.mark.parametrize("paper", SIZES)
-def test_the_pdf_is_the_same_bytes_each_time_and_fills_its_paper(made, paper):
-    pdf = as_pdf(made, "inch", paper)
-    assert as_pdf(made, "inch", paper) == pdf
-    document = pypdfium2.PdfDocument(pdf)
-    try:
-        sizes = {document[n].get_size() for n in range(len(document))}
-        assert sizes == {SIZES[paper]}
-        inside = [_mark_box(document[n]) for n in range(len(document))]
-    finally:
-        document.close()
-    width, height = SIZES[paper]
-    for left, low, right, high in inside:
-        assert left >= 30 and low >= 20 and right <= width - 30 and high <= height - 30
-        assert high > height - 60  # every page begins at its top
-
-
-def _mark_box(page):
-    boxes = [each.get_bounds() for each in page.get_objects(max_depth=1)]
-    return (min(b[0] for b in boxes), min(b[1] for b in boxes), max(b[2] for b in boxes), max(b[3] for b in boxes))
-
-
-def test_no_text_of_the_pdf_lies_on_another():
-    document = pypdfium2.PdfDocument(as_pdf({**PLANS["measured"](), **REVISION}, "inch"))
-    try:
-        for number in range(len(document)):
-            text = document[number].get_textpage()
-            boxes = [text.get_rect(n) for n in range(text.count_rects())]
-            for n, (left, low, right, high) in enumerate(boxes):
-                for other in boxes[:n]:
-                    across = min(right, other[2]) - max(left, other[0])
-                    along = min(high, other[3]) - max(low, other[1])
-                    assert across <= 1.0 or along <= 2.5, (number, boxes[n], other)
-    finally:
-        document.close()
 
 
 def test_letters_that_the_fonts_of_the_pdf_lack_are_written_as_on_the_text_card():

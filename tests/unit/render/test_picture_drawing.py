@@ -5,7 +5,7 @@ from itertools import pairwise
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.render.pictures.drawing import Drawing, arrow, spread, text_width, wrapped
+from service.render.pictures.drawing import Drawing, Path, arrow, spread, text_width, wrapped
 from service.render.pictures.svg import svg
 from tests.unit.render.pictures import WIDTHS, parsed, points
 
@@ -71,3 +71,11 @@ def test_two_pictures_on_a_page_have_ids_of_their_own() -> None:
     assert one.attrib["aria-labelledby"] == "a-title a-desc"
     assert (one[0].attrib["id"], one[1].attrib["id"]) == ("a-title", "a-desc")
     assert other.attrib["aria-labelledby"] == "b-title b-desc"
+
+
+@given(st.lists(st.tuples(st.floats(0, 400), st.floats(0, 400)), min_size=2, max_size=9), st.booleans())
+def test_a_line_through_points_comes_back_open_or_closed(corners: list[tuple[float, float]], closed: bool) -> None:
+    drawing = Drawing("line", marks=[Path(tuple(corners), 2.0, closed=closed)])
+    mark = parsed(svg(drawing))[-1]
+    assert mark.tag.endswith("polygon" if closed else "polyline")
+    assert all(abs(x - a) <= 0.01 and abs(y - b) <= 0.01 for (x, y), (a, b) in zip(points(mark), corners, strict=True))
