@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 from typing import Any, Final
+from uuid import UUID
 
 from flask import current_app, g
 
@@ -100,6 +101,14 @@ def enter(link: CardLink, given: Entered, lines: tuple[Line, ...] = ()) -> str:
         else Idempotency(key=once, method="POST", route="/card/<token>", fingerprint=fingerprint),
     )
     return written.text
+
+
+def is_uuid(value: Any) -> bool:
+    """Return whether a value is a UUID as a phone makes them, [-]."""
+    try:
+        return isinstance(value, str) and str(UUID(value)) == value
+    except ValueError:
+        return False
 
 
 Work = Callable[[Tx], Written]

@@ -6,6 +6,8 @@ from datetime import UTC, datetime
 from typing import Any, Final
 from urllib.parse import quote
 
+from flask import current_app
+
 from service.api.cards.forms import Form, last_readings
 from service.api.cards.found_forms import Line, found_lines
 from service.api.cards.page import CardPage
@@ -18,6 +20,7 @@ from service.render.phone.places import Place
 from service.render.phone.screens import overview, step_screen, strips
 from service.render.phone.table import table_record
 from service.use_cases.orders.found import found_warnings
+from service.words import PHOTO_SUBJECTS
 
 _TABLES: "OrderedDict[tuple[Any, ...], str | None]" = OrderedDict()
 MOST_TABLES: Final = 200
@@ -310,7 +313,16 @@ def found_screen(
 
 def _photos(card: CardPage, position: str | None) -> dict[str, Any]:
     """Return what the form of a photo needs."""
-    return {"photos": False, "photo_position": position, "photo_count": 0, "abouts": ()}
+    folder = current_app.extensions["capsaddle"].settings.photo_folder
+    own = [each for each in card.shown.photos if each.position == position]
+    taken = folder is not None and card.shown.takes_photos and card.shown.order.status == "open"
+    abouts = [(word, word.replace("_", " ")) for word in PHOTO_SUBJECTS]
+    return {"photos": taken, "photo_position": position, "photos_sent": own, "abouts": abouts}
+
+
+def refused_photo(card: CardPage, fault: str) -> str:
+    """Return why a photo was not taken."""
+    return card.screen("not_taken", fault=fault)
 
 
 def all_screens(card: CardPage) -> dict[str, str]:

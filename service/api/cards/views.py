@@ -14,8 +14,8 @@ from urllib.parse import quote
 from flask import Blueprint, Response, redirect, request
 from marshmallow import ValidationError
 
-from service.api.cards import screens
-from service.api.cards.entering import STALE, WHAT, Entered, enter, taken_moment
+from service.api.cards import photographs, screens
+from service.api.cards.entering import WHAT, Entered, enter, is_uuid, taken_moment
 from service.api.cards.forms import NotTyped
 from service.api.cards.page import (
     CardPage,
@@ -31,12 +31,15 @@ from service.api.http.operations import DECLARED
 from service.api.orders.instructions import views as cards
 from service.errors import NotFound, ServiceError
 from service.exchange import strict_json
+from service.exchange.photos import MOST_BYTES
 from service.render.phone import pages
 from service.use_cases.orders.links import LinkRefused
 
 blueprint = Blueprint("card", __name__)
 FORM_MEDIA: Final = "application/x-www-form-urlencoded"
 JSON_MEDIA: Final = "application/json"
+FORM_ROOM: Final = 65_536
+"""Bytes of a form around its photo."""
 _MOST_FIELDS: Final = 200
 View = Callable[..., Response]
 
@@ -233,6 +236,29 @@ def _fault(error: Exception) -> tuple[int, str, str]:
     return int(document["status"]), said, document["code"]
 
 
+@route("/photos", "POST")
+def add_card_photo(token: str) -> Response:
+    """Keep a photo: bytes from the script of the page, or a form without script."""
+    request.max_content_length = MOST_BYTES + FORM_ROOM
+    try:
+        return photographs.posted(card_link(token), token)
+    except (LinkRefused, NotFound) as error:
+        return _json({"code": "not_found"}, refused_status(error))
+    except (NotTyped, ServiceError, ValidationError) as error:
+        status, said, code = _fault(error)
+        if request.mimetype == photographs.MULTIPART:
+            card = card_page(token)
+            return card.page(screens.refused_photo(card, said), status)
+        return _json({"code": code, "detail": said}, status)
+
+
+@route("/photos/<photo>", "GET")
+@opened
+def card_photo(card: CardPage, photo: str) -> Response:
+    """A photo of this order."""
+    return photographs.shown(card.link, photo)
+
+
 @route("/state", "GET")
 def state(token: str) -> Response:
     """At which revision the order stands: asked by a phone before anything is entered."""
@@ -300,21 +326,12 @@ def _entry(document: Mapping[str, Any]) -> Entered:
     what, fields, sent_as = (document.get(name) for name in ("what", "fields", "id"))
     if set(document) != {"id", "what", "fields", "taken", "now", "held"} or what not in WHAT:
         raise NotTyped("this is sent by the page itself only")
-    if not _is_uuid(sent_as) or not isinstance(document["held"], bool) or not _are_fields(fields):
+    if not is_uuid(sent_as) or not isinstance(document["held"], bool) or not _are_fields(fields):
         raise NotTyped("this is sent by the page itself only")
     times = (document["taken"], document["now"])
     if not all(type(each) is int and 0 < each < 1e14 for each in times):
         raise NotTyped("the time of the reading cannot be read")
     return Entered(what, fields, sent_as, taken_moment(*times), document["held"])  # type: ignore[arg-type]
-
-
-def _is_uuid(value: Any) -> bool:
-    from uuid import UUID
-
-    try:
-        return isinstance(value, str) and str(UUID(value)) == value
-    except ValueError:
-        return False
 
 
 def _are_fields(value: Any) -> bool:
@@ -330,6 +347,3 @@ def _are_fields(value: Any) -> bool:
 def _json(body: Any, status: int, headers: Mapping[str, str] | None = None) -> Response:
     """Answer JSON to the page's script."""
     return Response(strict_json.written(body), status=status, content_type=JSON_MEDIA, headers=dict(headers or {}))
-
-
-__all__ = ["STALE", "blueprint"]

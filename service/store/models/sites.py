@@ -27,6 +27,7 @@ class Site(Base):
     units: Mapped[str]
     blade_set: Mapped[str]
     books_version: Mapped[int] = mapped_column(server_default="0")
+    takes_photos: Mapped[bool] = mapped_column(server_default=sa.true())
     created_at: Mapped[datetime]
 
 

@@ -8,8 +8,9 @@ from service.instructions.plan.inputs import job_of_inputs
 from service.instructions.readings.entries import Entry
 from service.instructions.readings.foreseen import Foreseen, Situation, foreseen
 from service.instructions.readings.hold_points import HoldPoint
-from service.store.queries import entries
+from service.store.queries import entries, photos
 from service.store.queries.entries import AsFoundRow, ReadingRow
+from service.store.queries.photos import PhotoRow
 from service.store.queries.work_orders import RevisionRow, WorkOrderRow
 from service.store.unit_of_work import Tx
 from service.use_cases.orders.held import books_of_revision, held_order, order_of
@@ -26,6 +27,8 @@ class ShownOrder:
     entries: Sequence[Entry]
     still_open: Sequence[HoldPoint]
     situation: Situation | None
+    photos: Sequence[PhotoRow]
+    takes_photos: bool
 
     @property
     def counting(self) -> set[str]:
@@ -60,4 +63,6 @@ def shown_order(tx: Tx, order_id: str) -> ShownOrder:
         entries=counting,
         still_open=at.hold_points(),
         situation=situation,
+        photos=photos.photos_of(tx, order.id),
+        takes_photos=photos.takes_photos(tx),
     )
