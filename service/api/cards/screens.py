@@ -320,8 +320,8 @@ def _photos(card: CardPage, position: str | None) -> dict[str, Any]:
     return {"photos": taken, "photo_position": position, "photos_sent": own, "abouts": abouts}
 
 
-def refused_photo(card: CardPage, fault: str) -> str:
-    """Return why a photo was not taken."""
+def not_taken(card: CardPage, fault: str) -> str:
+    """Return why something was not taken or is not there."""
     return card.screen("not_taken", fault=fault)
 
 

@@ -50,11 +50,13 @@ def opened(view: View) -> View:
     @wraps(view)
     def shown(token: str, **path: Any) -> Response:
         try:
-            return view(card_page(token), **path)
-        except LinkRefused as error:
+            card = card_page(token)
+        except (LinkRefused, NotFound) as error:
             return refused(error)
+        try:
+            return view(card, **path)
         except NotFound as error:
-            return refused(error)
+            return card.page(screens.not_taken(card, str(error.detail)), 404)
 
     DECLARED.open_endpoints.add(f"card.{view.__name__}")
     return shown
@@ -248,7 +250,7 @@ def add_card_photo(token: str) -> Response:
         status, said, code = _fault(error)
         if request.mimetype == photographs.MULTIPART:
             card = card_page(token)
-            return card.page(screens.refused_photo(card, said), status)
+            return card.page(screens.not_taken(card, f"Not taken: {said}"), status)
         return _json({"code": code, "detail": said}, status)
 
 

@@ -87,7 +87,7 @@ function tell(told) { // what became of what was sent later; another verdict tha
   const card = element("section.card", "", element("b", told.length + " sent, each once"), element("ul.lines", "", ...rows), link("Go on with the card", page.base));
   card.id = "sent-now";
   byId("sent-now")?.remove();
-  document.querySelector("main").prepend(card);
+  (byId("told").hidden ? main : byId("told")).prepend(card);
 }
 
 // --- a form ---
@@ -131,7 +131,13 @@ async function smaller(photo) { // no larger than is useful, and without what th
 }
 async function submitted(event) {
   const form = event.target;
-  if (!form.dataset || !form.dataset.what || !secure) return;
+  if (!form.dataset || !form.dataset.what) return;
+  for (const field of form.querySelectorAll("[data-prefix]")) { // the printed digits alone are no number
+    field.value = field.value.replace(/_+$/, "");
+    if (Number(field.dataset.cells) && field.value === field.dataset.prefix) field.value = "";
+  }
+  if (!form.reportValidity()) return event.preventDefault();
+  if (!secure) return;
   event.preventDefault();
   if (taking) return;
   taking = true;

@@ -16,14 +16,15 @@ async function keepCard(base) {
 addEventListener("fetch", event => {
   const url = new URL(event.request.url), card = cardOf(url.pathname);
   if (event.request.mode !== "navigate" || event.request.method !== "GET" || !card || url.origin !== location.origin || url.search.includes("as=pdf")) return;
-  event.respondWith(page(event.request, card, url.search));
+  event.respondWith(page(event, card, url.search));
 });
-async function page(request, [base, path], search) {
+async function page(event, [base, path], search) {
   const kept = await (await caches.open(KEPT)).match(base + "/pages");
-  const asked = fetch(request);
+  const asked = fetch(event.request);
   if (!kept) return asked;
   const late = new Promise(done => setTimeout(done, WAIT_MS, null));
   const answer = await Promise.race([asked.catch(() => null), late]);
+  if (answer && (answer.status === 404 || answer.status === 410)) event.waitUntil(keepCard(base)); // drops the card of a link that has ended
   if (answer && answer.status < 500) return answer;
   return assembled(await kept.json(), path, search);
 }
