@@ -5,7 +5,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 PHONE = {"width": 390, "height": 844}
-SMALL_TARGETS = """() => [...document.querySelectorAll('a, button, summary, select, textarea, input:not([type=hidden])')]
+SMALL_TARGETS = """() => [...document.querySelectorAll('a, button, summary, select, textarea, input')]
+  .filter(each => each.type !== 'hidden')
   .map(each => ['radio', 'checkbox'].includes(each.type) ? each.closest('label') : each)
   .map(each => [each, each.getBoundingClientRect()])
   .filter(([, box]) => box.height && (box.height < 48 || box.width < 48))

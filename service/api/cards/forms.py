@@ -190,7 +190,7 @@ def reading_document(
     NotTyped
         The step takes no such reading, a number or the name is missing or cannot be read.
     """
-    step = next((each for each in plan["steps"] if str(each["number"]) == sent.get("step")), None)
+    step = next((each for each in plan["steps"] if each["id"] == sent.get("step")), None)
     forms = {} if step is None else {each.kind: each for each in forms_of(plan, metric=True).get(step["number"], [])}
     form = forms.get(sent.get("kind", ""))
     if step is None or form is None:

@@ -349,7 +349,10 @@ def answer_of(card: CardPage, what: str, made: str, fields: Mapping[str, list[st
     """Return what the script is told of what it sent: the verdict in words, and the page that shows it."""
     revision = card.shown.revision.number
     step, position = ((fields.get(name) or [""])[0] for name in ("step", "position"))
-    below = f"{step}/{quote(position, safe='')}" if position else step
+    place = next(
+        (each for each in card.done.places if each.step["id"] == step and each.position == (position or None)), None
+    )
+    below = "" if place is None else place.path.removeprefix("/step/")
     if what == "reading":
         row = next(each for each in card.shown.readings if each.id == made)
         result = card.result(row)
@@ -362,7 +365,7 @@ def answer_of(card: CardPage, what: str, made: str, fields: Mapping[str, list[st
     now = f"{datetime.now(UTC):%H:%M}"
     paths = {
         "as_found": f"/as-found/{quote(position, safe='')}?sent={now}",
-        "ask": f"/ask/{below}?sent={now}",
-        "deviation": f"/step/{below}",
+        "ask": f"/ask/{below}?sent={now}" if below else "",
+        "deviation": f"/step/{below}" if below else "",
     }
     return {"revision": revision, "page": f"{card.base}{paths[what]}"}

@@ -317,7 +317,10 @@ def entries(token: str) -> Response:
 def _document() -> Mapping[str, Any]:
     if request.mimetype != JSON_MEDIA:
         raise NotTyped("this is sent by the page itself only")
-    loaded = strict_json.parsed(request.get_data())
+    try:
+        loaded = strict_json.parsed(request.get_data())
+    except strict_json.NotStrictJSON:
+        raise NotTyped("this is sent by the page itself only") from None
     if not isinstance(loaded, dict):
         raise NotTyped("this is sent by the page itself only")
     return loaded

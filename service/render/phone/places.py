@@ -84,14 +84,14 @@ class Progress:
         return numbers.index(place.number) + 1, len(numbers)
 
     @property
-    def holds(self) -> list[tuple[str, bool]]:
-        """Return each hold once with whether all its places are closed; a STOP by its mark."""
-        found: dict[str, bool] = {}
+    def holds(self) -> list[tuple[int, str, bool]]:
+        """Return each step that is signed, by its number: its hold, or STOP, and whether it is closed everywhere."""
+        found: dict[int, tuple[str, bool]] = {}
         for each in self.places:
             name = "STOP" if each.step["stop"] is not None else each.step["hold"]
             if name is not None:
-                found[str(name)] = found.get(str(name), True) and each.done
-        return list(found.items())
+                found[each.number] = (str(name), found.get(each.number, ("", True))[1] and each.done)
+        return [(number, name, closed) for number, (name, closed) in found.items()]
 
 
 def progress(

@@ -181,8 +181,7 @@ class Overview:
 def overview(plan: Plan, done: Progress, figures: Figures) -> Overview:
     """Return what stands on the overview."""
     following = done.next
-    names = [name for name, _ in done.holds]
-    now = str(following.step["hold"]) if following is not None and following.step["hold"] is not None else None
+    now = None if following is None else following.number
     at, count = done.count(following) if following is not None else (len(_steps(done)), len(_steps(done)))
     return Overview(
         machine=f"{plan['asset']} {plan['asset_name'] or ''}".strip(),
@@ -192,9 +191,9 @@ def overview(plan: Plan, done: Progress, figures: Figures) -> Overview:
         at=at,
         count=count,
         dots=tuple(_dot(number, done, following) for number in _steps(done)),
-        holds=tuple((name, closed, name == now) for name, closed in done.holds),
-        signed=sum(closed for _, closed in done.holds),
-        stops=tuple(figures.line(each["detail"]) for each in plan["blocked"]) if len(names) else (),
+        holds=tuple((name, closed, number == now) for number, name, closed in done.holds),
+        signed=sum(closed for _, _, closed in done.holds),
+        stops=tuple(figures.line(each["detail"]) for each in plan["blocked"]),
         unknown=tuple(_unknown(each, figures) for each in plan["missing"] if each["field"] != "measured_clearance"),
         phases=tuple(_phases(plan, done, following)),
     )

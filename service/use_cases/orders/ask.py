@@ -16,7 +16,7 @@ def ask(tx: Tx, order_id: str, given: Mapping[str, Any], *, asked_at: datetime) 
     Parameters
     ----------
     given : mapping
-        step (number), position or None, note, taken_by
+        step (its id), position or None, note, taken_by
 
     Raises
     ------
@@ -28,7 +28,7 @@ def ask(tx: Tx, order_id: str, given: Mapping[str, Any], *, asked_at: datetime) 
         ``unknown_step``
     """
     at = hold_order(tx, order_id)
-    known = [step for step in at.revision.record["steps"] if step["number"] == given["step"]]
+    known = [step for step in at.revision.record["steps"] if step["id"] == given["step"]]
     if not known or given.get("position") not in (None, *known[0]["positions"]):
         raise CannotEvaluate("the instructions have no such step", code="unknown_step", field="step")
     data = {
