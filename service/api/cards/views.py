@@ -280,7 +280,7 @@ def kept_pages(token: str) -> Response:
         return _json({"code": "not_found"}, refused_status(error))
     tag = f'"{_tag(card)}"'
     headers = {"ETag": tag, "Cache-Control": "no-store"}
-    if request.headers.get("If-None-Match") == tag:
+    if request.headers.get("If-None-Match", "").removeprefix("W/") == tag:  # weak once a proxy has compressed it
         return Response(status=304, headers=headers)
     made = f"{datetime.now(UTC):%Y-%m-%dT%H:%M}Z"
     kept = pages.kept(card.shell(), screens.all_screens(card), revision=card.shown.revision.number, made=made)
