@@ -8,6 +8,7 @@ from typing import Any, Final
 from service.mounting.blades import BladeSet, next_attainable, stack_of
 from service.mounting.readings import ACCEPT, RECHECK, Verdict
 from service.render.phone.figures import Figures
+from service.words import CLEARANCE_READINGS
 
 _HEADS: Final[Mapping[str, str]] = {
     "too_tight": "STOP: too tight",
@@ -112,7 +113,7 @@ def _try(
     kind: str, found: Verdict, figures: Figures, target: Mapping[str, Any] | None, rows_nm: tuple[float, ...]
 ) -> tuple[str, ...]:
     """Return the blade to try next."""
-    if kind not in ("initial_clearance", "residual_clearance") or not rows_nm or target is None:
+    if kind not in CLEARANCE_READINGS or not rows_nm or target is None:
         return ()
     blades = target.get("blades") or {}
     stop = figures.stack(blades.get("must_not_pass"))

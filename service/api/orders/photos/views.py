@@ -44,7 +44,7 @@ def photo_answer(row: PhotoRow, data: bytes) -> Response:
     "/<order_id>/photos",
     scope="write",
     query=PhotoQuery,
-    raw={JPEG: "", PNG: ""},
+    raw={JPEG: "(the bytes of a JPEG)", PNG: "(the bytes of a PNG)"},
     most_bytes=MOST_BYTES,
     answers={201: Answer(PhotoRead, "The photo is kept", headers=("Location",))},
     refuses=("409",),
