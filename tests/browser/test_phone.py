@@ -134,6 +134,50 @@ def test_a_reading_is_typed_at_a_fixed_point_and_its_verdict_says_what_to_do(
     assert mine.page.locator("form[data-what=reading] [name=taken_by]").input_value() == FITTER, "remembered"
 
 
+def test_a_double_tap_and_a_reload_are_one_reading(mill: Mill, both: dict[str, Any], new_phone: PhoneMaker) -> None:
+    mine = new_phone(link_of(mill, both))
+    mine.open("/step/140/tail")
+    mine.press("4040")
+    mine.name(FITTER)
+    mine.page.locator("form[data-what=reading] [type=submit]").dblclick(no_wait_after=True)
+    mine.page.wait_for_url("**/reading/*")
+    mine.page.reload()
+    assert len(readings(mill, both)) == 1
+
+
+def test_a_real_keyboard_goes_by_the_same_fixed_point(mill: Mill, both: dict[str, Any], new_phone: PhoneMaker) -> None:
+    mine = new_phone(link_of(mill, both))
+    mine.open("/step/140/tail")
+    mine.page.wait_for_selector(".keys button")
+    one, two = mine.page.get_by_label("row 1"), mine.page.get_by_label("row 2")
+    one.focus()
+    mine.page.keyboard.type("4x5")
+    assert one.input_value() == "0.0045", "letters are not taken, digits fill the open places"
+    mine.page.keyboard.type("40")
+    assert two.input_value() == "0.0040", "and then go on in the other row"
+    mine.page.keyboard.press("Backspace")
+    assert two.input_value() == "0.004_"
+    mine.page.get_by_role("button", name="other").click()
+    mine.page.keyboard.type("0.0120")
+    assert mine.page.locator(".fld.on input").input_value() == "0.0120", "what lies far off can be typed as well"
+
+
+def test_the_card_says_nothing_that_callers_wrote_as_script(mill: Mill, new_phone: PhoneMaker) -> None:
+    script = "<img src=x onerror=alert(1)><script>alert('x')</script>"
+    machine = known_fan() | {"tag": script, "name": script}
+    made = mill.api.post("/v1/work-orders", json=order("WO-1", machine, positions=("tail",)), headers=mill.headers).json
+    mine = new_phone(link_of(mill, made))
+    mine.page.on("dialog", lambda dialog: (mine.faults.append(dialog.message), dialog.dismiss()))
+    mine.keep()
+    for path in ("", "/steps", "/step/140/tail", "/numbers"):
+        mine.open(path)
+        assert script in mine.page.locator("header").inner_text()
+        assert mine.page.locator("img").count() == 0
+    mine.offline()
+    mine.open()
+    assert script in mine.page.locator("header").inner_text() and mine.page.locator("img").count() == 0
+
+
 def test_the_printed_digits_alone_are_no_reading(mill: Mill, both: dict[str, Any], new_phone: PhoneMaker) -> None:
     """An untouched row must not become 0.00, which would say that nothing passes."""
     mine = new_phone(link_of(mill, both))

@@ -216,11 +216,12 @@ function keypad(form) {
     at = field;
     for (const each of fields) { each.closest(".fld").classList.toggle("on", each === at); if (each !== at && typed(each) === prefix(each) && cells(each)) each.value = ""; }
     if (cells(field) && !field.value) put(field, prefix(field));
+    if (document.activeElement !== field && fields.includes(document.activeElement)) field.focus();
   }
   function press(key) {
     const text = typed(at);
     if (key === "erase") return put(at, text.length > prefix(at).length || !cells(at) ? text.slice(0, -1) : text);
-    if (key === "other") { for (const each of fields) { each.dataset.cells = 0; each.dataset.prefix = ""; } at.value = ""; other.textContent = "."; other.dataset.key = "."; return; }
+    if (key === "other") { for (const each of fields) { each.dataset.cells = 0; each.dataset.prefix = ""; } at.value = ""; other.textContent = "."; other.dataset.key = "."; return at.focus(); }
     if (key === "next") return choose(fields[(fields.indexOf(at) + 1) % fields.length]);
     if (cells(at) && text.length - prefix(at).length >= cells(at)) return;
     put(at, text + key);
@@ -239,7 +240,7 @@ function keypad(form) {
     field.inputMode = "none";
     field.addEventListener("focus", () => choose(field));
     field.addEventListener("keydown", event => { // a real keyboard goes by the same fixed point
-      if (/^[0-9.,/ ]$/.test(event.key) && cells(field)) { event.preventDefault(); if (/\d/.test(event.key)) press(event.key); }
+      if (event.key.length === 1 && cells(field) && !event.ctrlKey && !event.metaKey) { event.preventDefault(); if (/\d/.test(event.key)) press(event.key); }
       else if (event.key === "Backspace" && cells(field)) { event.preventDefault(); press("erase"); }
     });
   }
