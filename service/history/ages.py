@@ -8,10 +8,12 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Literal
 
 from service.errors import CannotEvaluate
 from service.history.stays import Stay
-from service.words import Basis
+
+Basis = Literal["operating_hours", "meter", "calendar"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,6 @@ from scipy.special import chdtrc, chdtri, ndtr
 
 from service import units
 from service.reliability.recurrence import Watched
-from service.words import Strength
 
 FEWEST_EVENTS: Final = 4
 FEW_EVENTS: Final = 10
@@ -61,7 +60,7 @@ class Trend:
 
     events: int
     positions: int
-    strength: Strength
+    strength: Literal["refused", "weak", "normal"]
     verdict: Verdict | None
     laplace: TrendTest | None
     lewis_robinson: TrendTest | None

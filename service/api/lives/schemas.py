@@ -3,7 +3,6 @@
 from marshmallow import fields as ma_fields
 
 from service.api.wire.answers import AnswerSchema, SourceFact, WarnedFact, nested, quantity, word, words
-from service.words import DIFFERENCES, STRENGTHS
 
 
 def number(*, null: bool = False) -> ma_fields.Float:
@@ -186,7 +185,7 @@ class TrendRead(AnswerSchema):
 
     events = whole()
     positions = whole()
-    strength = ma_fields.String(required=True, metadata={"enum": list(STRENGTHS)})
+    strength = ma_fields.String(required=True, metadata={"enum": ["refused", "weak", "normal"]})
     verdict = word(null=True, description="worse, better or no_trend_seen: that of Lewis and Robinson")
     detail = word()
     laplace = nested(TestRead, null=True)
@@ -301,7 +300,7 @@ class FactorRead(AnswerSchema):
     name = word()
     factor = word()
     bins = nested(BinRead, many=True)
-    verdict = ma_fields.String(required=True, metadata={"enum": list(DIFFERENCES)})
+    verdict = ma_fields.String(required=True, metadata={"enum": ["differs", "no_difference_seen", "not_enough_data"]})
     log_rank = nested(LogRankRead, null=True)
     trend = nested(ScoreRead, null=True)
     failures_needed = whole(null=True)

@@ -6,7 +6,9 @@ from service.api.http import fields
 from service.api.http.schema import PageQuery, StrictSchema
 from service.api.wire.answers import AnswerSchema, nested, word
 from service.api.wire.damage import DamageField
-from service.words import END_TYPES, ROLES
+from service.history.stays import END_TYPES
+
+ROLES = ("locating", "free")
 
 
 class StayRead(AnswerSchema):
