@@ -35,6 +35,7 @@ from service.api.orders.completion import views as completion
 from service.api.orders.entries import views as entries
 from service.api.orders.instructions import pictures
 from service.api.orders.instructions import views as instructions
+from service.api.orders.photos import views as photos
 from service.api.standards import views as standards
 from service.api.stays.imports import views as stays
 from service.serving.allowance import Shared
@@ -57,6 +58,7 @@ BLUEPRINTS: Final = (
     orders.blueprint,  # with the batch
     entries.blueprint,
     completion.blueprint,
+    photos.blueprint,
     meters.blueprint,
     lives.blueprint,
     stays.blueprint,  # with their import

@@ -10,6 +10,7 @@ import click
 
 from service.errors import ServiceError
 from service.settings import Settings, SettingsError
+from service.words import UNIT_SYSTEMS
 
 if TYPE_CHECKING:
     from service.use_cases.checks.journal import Chain
@@ -55,7 +56,7 @@ def sites() -> None:
 @sites.command("create")
 @click.argument("code")
 @click.option("--name", required=True, help="Name of the site.")
-@click.option("--units", required=True, type=click.Choice(["inch", "metric"]), help="Units of its cards and blades.")
+@click.option("--units", required=True, type=click.Choice(UNIT_SYSTEMS), help="Units of its cards and blades.")
 @with_settings
 def create_site(settings: Settings, code: str, name: str, units: str) -> None:
     """Create a site."""
@@ -95,6 +96,19 @@ def set_blades(settings: Settings, code: str, blades: tuple[str, ...], unit: str
     sizes = len(blade_set_of(given).blades_nm)
     stored.set_blade_set(Database(settings), code, given)
     click.echo(f"{code} measures with {sizes} blades now; work orders opened before keep theirs.")
+
+
+@sites.command("photos")
+@click.argument("code")
+@click.argument("state", type=click.Choice(["on", "off"]))
+@with_settings
+def switch_photos(settings: Settings, code: str, state: str) -> None:
+    """Say whether the site takes photos of its jobs; what it took stays."""
+    from service.store.database import Database
+    from service.store.queries import sites as stored
+
+    stored.set_photos(Database(settings), code, taken=state == "on")
+    click.echo(f"Photos of {code} are {state} now.")
 
 
 @main.group()

@@ -166,6 +166,7 @@ KINDS: Final[dict[str, Kind]] = {
     "travel_most": Kind("length", "mm"),
     "force": Kind("force", "N"),
     "torque": Kind("torque", "N.m"),
+    "torque_computed": Kind("torque", "N.m"),
     "pressure": Kind("pressure", "MPa"),
     "temperature": Kind("temperature", "degC"),
     "temperature_difference": Kind("temperature_difference", "K"),
@@ -285,6 +286,11 @@ def mass(value_kg: float) -> Quantity:
 def torque(value_n_m: float) -> Quantity:
     """Return a tightening torque, [N m]."""
     return Quantity("torque", value_n_m)
+
+
+def torque_computed(value_n_m: float) -> Quantity:
+    """Return a torque that no book prints, shown as a wrench can be set, [N m]."""
+    return Quantity("torque_computed", value_n_m)
 
 
 def force(value_n: float) -> Quantity:

@@ -6,16 +6,14 @@ from typing import Final
 from service.errors import CannotEvaluate
 from service.reference.bearings import Bearing
 from service.reference.housings import Housing
+from service.words import DRIVE_KINDS, LOAD_DIRECTIONS, ROLES
 
 LOCATING: Final = "locating"
 FREE: Final = "free"
-ROLES: Final = (LOCATING, FREE)
 PLUS: Final = "plus"
 MINUS: Final = "minus"
 NO_DIRECTION: Final = "none"
 OPPOSITE: Final = {PLUS: MINUS, MINUS: PLUS, NO_DIRECTION: NO_DIRECTION}
-LOAD_DIRECTIONS: Final = ("down", "up", "horizontal", "rotating", "unknown")
-DRIVE_KINDS: Final = ("coupling", "belt", "chain", "gear")
 ADAPTER_SLEEVE: Final = "adapter_sleeve"
 
 

@@ -12,7 +12,6 @@ from service import units
 from service.bolting.book import Bolt
 from service.bolting.lubrication import Lubrication, lubrication_of
 from service.bolting.tightening import preload_from_torque, torque_from_preload
-from service.errors import CannotEvaluate
 from service.findings import Missing, Source
 from service.reference.bolts import bolt_grade, thread
 from service.reference.tables import provenance
@@ -97,36 +96,3 @@ def base_bolt_torque(
     )
     shares = (least_n / proof_n, most_n / proof_n)
     return BaseBoltTorque(bolt, torque_n_m, preload_n, shares, tuple(missing), sources)
-
-
-@dataclass(frozen=True, slots=True)
-class SoftFoot:
-    """Which feet rise when their bolts are loosened, and by how much each is to be shimmed, [nm]."""
-
-    shims_nm: Mapping[str, int]
-
-    @property
-    def sound(self) -> bool:
-        """Tell whether every foot stands within the limit."""
-        return not self.shims_nm
-
-
-def soft_foot(rises_nm: Mapping[str, int]) -> SoftFoot:
-    """Return the feet to shim from the rise of each when its bolts alone are loosened, [nm].
-
-    Raises
-    ------
-    CannotEvaluate
-        ``no_feet``: no rise is given; ``foot_rise_negative``: a foot cannot sink when it is loosened.
-
-    Source
-    ------
-    Limit 0.05 mm (0.002 in): common practice, no source; limits are inclusive.
-    """
-    if not rises_nm:
-        raise CannotEvaluate("give the rise of each foot", code="no_feet", field="soft_foot")
-    for foot, rise in rises_nm.items():
-        if rise < 0:
-            detail = f"foot {foot} cannot sink when its bolts are loosened: read the indicator again"
-            raise CannotEvaluate(detail, code="foot_rise_negative", field=f"soft_foot/{foot}")
-    return SoftFoot({foot: rise for foot, rise in rises_nm.items() if rise > SOFT_FOOT_NM})

@@ -1,6 +1,6 @@
 """Torque and preload of a bolt: the short form with a nut factor, the long form with both frictions (rule B2)."""
 
-from math import pi, radians, sqrt, tan
+from math import pi, sqrt
 from typing import Final
 
 from service.reference.bolts import Thread
@@ -108,40 +108,6 @@ def assembly_preload(thread: Thread, *, yield_mpa: float, thread_friction: float
     lead = thread.pitch_mm / (pi * thread.pitch_diameter_mm)
     torsion = 1.5 * thread.pitch_diameter_mm / stress_diameter_mm * (lead + 2 * FLANK_FACTOR * thread_friction)
     return utilization * yield_mpa * area_mm2 / sqrt(1 + 3 * torsion**2)
-
-
-def power_screw_torque(
-    *,
-    load_n: float,
-    lead_mm: float,
-    mean_diameter_mm: float,
-    thread_friction: float,
-    half_flank_angle_deg: float,
-    collar_friction: float = 0.0,
-    mean_collar_diameter_mm: float = 0.0,
-) -> float:
-    """Return the torque that raises a load on a screw, [N m]: the exact form behind the long form.
-
-    Parameters
-    ----------
-    load_n : float
-        Axial load, [N]
-    lead_mm, mean_diameter_mm, mean_collar_diameter_mm : float
-        Lead, mean thread diameter, mean collar diameter, [mm]
-    thread_friction, collar_friction : float
-        Coefficients, [-]
-    half_flank_angle_deg : float
-        0 square thread, 14.5 Acme, 30 bolt threads, measured normal to the thread, [deg]
-
-    Source
-    ------
-    JINDAL, Machine Design (2010), ex. 16-1 and 9-3; WENTZELL, Machine Design (2007), ex. 18.3.
-    """
-    tan_lead = lead_mm / (pi * mean_diameter_mm)
-    secant = sqrt(1 + tan(radians(half_flank_angle_deg)) ** 2)
-    flank = thread_friction * secant
-    thread_arm_mm = mean_diameter_mm / 2 * (tan_lead + flank) / (1 - flank * tan_lead)
-    return load_n * (thread_arm_mm + collar_friction * mean_collar_diameter_mm / 2) / 1000
 
 
 def scattered_preload(*, nominal_n: float, scatter: float, loss: float = 0.0) -> tuple[float, float]:

@@ -17,12 +17,13 @@ from typing import Any, Final
 import requests
 
 from service.demo.history import history
+from service.demo.order_round import round_of
 from service.settings import Settings
 from service.store import migrate
 from service.store.database import Database
 from service.store.queries import keys, sites
+from service.words import SCOPES
 
-SCOPES: Final = ("read", "write", "approve", "admin")
 START_LIMIT_S: Final = 30.0
 
 
@@ -41,6 +42,9 @@ def run(*, once: bool, port: int) -> int:
             _wait(server, base_url)
             order = _opened(session, base_url, plant)
             print(_card(session, base_url, order), flush=True)
+            print("\nThe crew begins at the held end:", flush=True)
+            for said in round_of(session, f"{base_url}/v1/work-orders/{order['id']}"):
+                print(f"  {said}", flush=True)
             print(_closing_words(base_url, key, order), flush=True)
             if once:
                 return 0

@@ -8,12 +8,10 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal
 
 from service.errors import CannotEvaluate
 from service.history.stays import Stay
-
-Basis = Literal["operating_hours", "meter", "calendar"]
+from service.words import Basis
 
 
 @dataclass(frozen=True, slots=True)

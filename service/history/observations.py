@@ -12,8 +12,8 @@ from service.history.ages import Age
 from service.history.damage import UNDETERMINED, damage_codes, falls_under
 from service.history.stays import Stay
 from service.units import Quantity
+from service.words import Count
 
-Count = Literal["excluded", "failed", "censored"]  # how removals without inspection are counted
 Status = Literal["failed", "censored", "not_inspected", "end_unknown", "damage_not_recorded"]
 LIVES: Final = ("failed", "censored")
 REASONS: Final = {

@@ -8,17 +8,8 @@ from typing import Any, Final, Literal
 
 from service.errors import CannotEvaluate
 from service.history.damage import damage_codes
+from service.words import END_TYPES
 
-END_TYPES: Final = (
-    "running",
-    "failed",
-    "removed_condition",
-    "removed_preventive",
-    "removed_opportunistic",
-    "removed_other",
-    "lost_to_follow_up",
-    "unknown",
-)
 SLACK: Final = timedelta(days=1)  # by which clocks and time zones may mislead a count of hours
 
 

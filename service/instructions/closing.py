@@ -3,8 +3,16 @@
 from collections.abc import Mapping
 from typing import Any, Final
 
-READ_NEVER_CONFIRMED: Final = ("initial_clearance", "residual_clearance")
-"""Kinds of readings that are always numbers."""
+from service.words import CLEARANCE_READINGS
+
+READ_NEVER_CONFIRMED: Final = CLEARANCE_READINGS
+"""Kinds of readings for which no confirmation stands, with limits or without."""
+_STOP: Final = "stop-"
+
+
+def stop_id(code: str) -> str:
+    """Return the id of the STOP step for a finding that blocks the work."""
+    return f"{_STOP}{code}"
 
 
 def is_stop(step: Mapping[str, Any]) -> bool:

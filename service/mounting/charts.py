@@ -12,10 +12,9 @@ from itertools import pairwise
 from math import isfinite, log
 from typing import Final
 
-from service.errors import CannotEvaluate
 from service.findings import Source
 from service.reference import clearance_classes, mounting_practice
-from service.reference.bearings import CLEARANCE_CLASSES, TYPES
+from service.words import CLEARANCE_CLASSES, SLEEVE_TAPERS
 
 REDUCTION: Final = "reduction"
 INITIAL_CLEARANCE: Final = "initial_clearance"
@@ -147,36 +146,6 @@ def row_for(
     return None
 
 
-def checked_chart(chart: Chart) -> Chart:
-    """Return the chart when every row may stand.
-
-    Raises
-    ------
-    CannotEvaluate
-        ``chart_refused``; ``rows`` says row by row what is wrong.
-    """
-    faults = [*_header_faults(chart)] or sorted(chart_faults(chart), key=lambda fault: fault.row)
-    if faults:
-        raise CannotEvaluate(
-            f"{len(faults)} faults, first in row {faults[0].row}: {faults[0].detail}",
-            code="chart_refused",
-            field="rows",
-            rows=[{"row": fault.row, "code": fault.code, "detail": fault.detail} for fault in faults],
-        )
-    return chart
-
-
-def _header_faults(chart: Chart) -> Iterator[RowFault]:
-    if chart.kind not in KINDS:
-        yield RowFault(0, "unknown_kind", f"{chart.kind!r} is not one of {', '.join(KINDS)}")
-    if chart.bearing_type not in TYPES:
-        yield RowFault(0, "unknown_type", f"{chart.bearing_type!r} is not one of {', '.join(TYPES)}")
-    if not chart.rows:
-        yield RowFault(0, "no_rows", "a chart has at least one row")
-    if not chart.tapered and chart.kind != INITIAL_CLEARANCE:
-        yield RowFault(0, "not_tapered", f"a chart of {chart.kind} is for tapered bores")
-
-
 def chart_faults(chart: Chart) -> Iterator[RowFault]:
     """Yield every fault of a chart's rows."""
     groups: dict[object, list[_Numbered]] = {}
@@ -215,7 +184,7 @@ def _row_faults(chart: Chart, number: int, row: ChartRow) -> Iterator[RowFault]:
         yield RowFault(number, "backwards", "a smallest residual clearance is not above zero")
     if (row.clearance_class in CLEARANCE_CLASSES) != (chart.kind == INITIAL_CLEARANCE):
         yield RowFault(number, "wrong_member", "a clearance class stands in rows of initial clearance, and only there")
-    if (row.taper in ("1:12", "1:30") and row.on_sleeve is not None) != (chart.kind in TAPER_KINDS):
+    if (row.taper in SLEEVE_TAPERS and row.on_sleeve is not None) != (chart.kind in TAPER_KINDS):
         yield RowFault(
             number, "wrong_member", "taper and seat stand in rows of displacement and nut turn, and only there"
         )

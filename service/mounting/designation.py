@@ -14,15 +14,8 @@ from typing import Final
 from service import units
 from service.errors import CannotEvaluate, OutOfTable
 from service.findings import Warned
-from service.reference.bearings import (
-    CLEARANCE_CLASSES,
-    TAPERS,
-    TYPES,
-    Bearing,
-    BoundaryDimensions,
-    boundary_dimensions,
-    sizes,
-)
+from service.reference.bearings import TYPES, Bearing, BoundaryDimensions, boundary_dimensions, sizes
+from service.words import CLEARANCE_CLASSES, TAPERS
 
 LONGEST: Final = 60
 LARGEST_BORE_MM: Final = 2000.0

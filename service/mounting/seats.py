@@ -1,13 +1,10 @@
 """Seats of a bearing: what it sits on, and what must hold for it (rules C1, C3)."""
 
-from typing import Final
-
 from service import units
 from service.errors import CannotEvaluate
 from service.findings import Warned
 from service.reference.bearings import Bearing
-
-SEATS: Final = ("adapter_sleeve", "withdrawal_sleeve", "tapered_journal", "cylindrical")
+from service.words import SEATS
 
 
 def seat_of(bearing: Bearing, given: str | None) -> tuple[str, tuple[Warned, ...]]:

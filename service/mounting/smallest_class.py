@@ -7,7 +7,8 @@ from functools import lru_cache
 from service.mounting import guidance, operating
 from service.mounting.charts import Chart
 from service.mounting.designation import bearing_from_dimensions
-from service.reference.bearings import CLEARANCE_CLASSES, Bearing
+from service.reference.bearings import Bearing
+from service.words import CLEARANCE_CLASSES
 
 
 def smallest_class(

@@ -9,12 +9,11 @@ from service import units
 from service.errors import TableError
 from service.findings import Source, Warned
 from service.reference import tables
+from service.words import BEARING_TYPES, TAPERS
 
 SPHERICAL_ROLLER: Final = "spherical_roller"
 SELF_ALIGNING_BALL: Final = "self_aligning_ball"
-TYPES: Final = (SPHERICAL_ROLLER, SELF_ALIGNING_BALL)
-TAPERS: Final = ("1:12", "1:30", "cylindrical")
-CLEARANCE_CLASSES: Final = ("C2", "CN", "C3", "C4", "C5")
+TYPES: Final = BEARING_TYPES
 
 
 @dataclass(frozen=True, slots=True)

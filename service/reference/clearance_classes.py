@@ -11,7 +11,7 @@ from service.errors import TableError
 from service.findings import Source
 from service.reference import tables
 from service.reference.bands import Band, Bands, refuse_backward, refuse_falling
-from service.reference.bearings import CLEARANCE_CLASSES
+from service.words import CLEARANCE_CLASSES
 
 _TABLES: Final = {
     ("spherical_roller", True): "iso5753_srb_tapered",

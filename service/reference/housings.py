@@ -14,6 +14,7 @@ from service.reference import housing_tables as tables
 from service.reference.bearings import Bearing
 from service.reference.housing_tables import CapBolts, RingSet, Seat
 from service.units import Quantity
+from service.words import UNIT_SYSTEMS
 
 SAME_MM = 0.01
 """Two dimensions of mating parts closer than this are the same nominal dimension, [mm]."""
@@ -136,7 +137,7 @@ def housing_from_size(
         ``unknown_housing``: the number, or the design for this number, is not in the tables.
     """
     number = size.strip()
-    if dimensions not in ("metric", "inch"):
+    if dimensions not in UNIT_SYSTEMS:
         raise CannotEvaluate(
             f"dimensions {dimensions!r}: say metric or inch", code="unknown_housing", field="dimensions"
         )

@@ -14,8 +14,8 @@ from service.errors import TableError
 from service.findings import Source
 from service.reference import tables
 from service.reference.bands import Band, Bands, refuse_backward, refuse_falling
-from service.reference.bearings import CLEARANCE_CLASSES, TAPERS
 from service.reference.clearance_classes import Classes, ClearanceRange
+from service.words import CLEARANCE_CLASSES, SLEEVE_TAPERS, TAPERS
 
 Range = tuple[int, int]
 """Smallest and largest value, [nm]."""
@@ -101,7 +101,7 @@ def printed_ratios(bore_mm: float, taper: str) -> tuple[float, ...]:
 def ratios_in_print() -> Mapping[str, Bands[tuple[float, ...]]]:
     """Return the ratios of all printings by taper and size class; displacement on a shaft, no sleeve."""
     by_taper: dict[str, Bands[tuple[float, ...]]] = {}
-    for taper in ("1:12", "1:30"):
+    for taper in SLEEVE_TAPERS:
         column = "axial_displacement_" + taper.replace(":", "_") + "_{}_mm"
         found: dict[tuple[float, float], list[float]] = {}
         for row in tables.rows("mounting_srb_families"):

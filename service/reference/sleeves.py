@@ -8,7 +8,6 @@ from typing import Final
 from service.findings import Source
 from service.reference import tables
 
-SYSTEMS: Final = ("metric", "inch")
 _MM_PER_IN: Final = 25.4
 
 

@@ -24,7 +24,6 @@ from service.reliability.lives import Floats, Lives
 from service.reliability.rated_life import RatedLifeComparison, compared_with_rating_life
 from service.reliability.weibull import WeibullFits, weibull_fits
 from service.reliability.weibull_limits import (
-    IntervalKind,
     Limits,
     likelihood_ratio_quantile_h,
     likelihood_ratio_shape,
@@ -33,6 +32,7 @@ from service.reliability.weibull_limits import (
     log_normal_shape,
     mean_h,
 )
+from service.words import INTERVAL_KINDS, IntervalKind
 
 FEWEST_FAILURES: Final = 2  # one failure tells no shape: a bound stands in its place
 SCALE_SHARE: Final = float(1 - np.exp(-1.0))
@@ -215,9 +215,7 @@ def life_analysis(
     chosen = options or Options()
     if not 0 < chosen.level < 1:
         raise CannotEvaluate(f"A confidence level lies between 0 and 1, not at {chosen.level}.", field="level")
-    if chosen.interval not in ("likelihood_ratio", "log_normal") or (
-        chosen.modified and chosen.interval == "log_normal"
-    ):
+    if chosen.interval not in INTERVAL_KINDS or (chosen.modified and chosen.interval == "log_normal"):
         raise CannotEvaluate(
             f"There are no {chosen.interval} limits of this estimate.", code="unknown_interval", field="interval"
         )

@@ -3,13 +3,14 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final, Literal
+from typing import Any, Final
 
 import numpy as np
 from scipy.special import ndtri
 
 from service.reliability.comparison import LogRank, log_rank, score_test
 from service.reliability.lives import Ints, Lives
+from service.words import Difference
 
 SIGNIFICANT: Final = 0.05
 FEWEST_FAILURES: Final = 10  # in all, below which no test is made
@@ -27,7 +28,7 @@ class MountingQuality:
     bins: Sequence[str]
     test: LogRank
     trend: tuple[float, float] | None
-    verdict: Literal["differs", "no_difference_seen", "not_enough_data"]
+    verdict: Difference
     failures_needed: int
 
     @property
@@ -127,7 +128,7 @@ def mounting_quality(factor: str, data: Lives, bins: Ints, names: Sequence[str])
         and test.degrees_of_freedom > 0
         and float(np.min(test.expected[filled])) >= FEWEST_EXPECTED
     )
-    verdict: Literal["differs", "no_difference_seen", "not_enough_data"] = "not_enough_data"
+    verdict: Difference = "not_enough_data"
     if enough:
         verdict = "differs" if test.p_value <= SIGNIFICANT else "no_difference_seen"
     trend = score_test(data, bins.astype(np.float64)) if enough else None

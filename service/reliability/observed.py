@@ -7,8 +7,9 @@ from typing import Final
 import numpy as np
 
 from service.reliability.lives import Bools, Floats, Ints, Lives, lives
-from service.reliability.stay_ages import BASES, Ages
+from service.reliability.stay_ages import Ages
 from service.reliability.stay_columns import Groups, StayColumns
+from service.words import BASES
 
 FAILED: Final = "failed"
 CENSORED: Final = "censored"

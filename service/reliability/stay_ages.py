@@ -2,14 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 
 from service.reliability.lives import Bools, Floats, Ints
 from service.reliability.stay_columns import StayColumns
-
-BASES: Final = ("operating_hours", "meter", "calendar")
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from scipy.special import chdtrc, chdtri, ndtr
 
 from service import units
 from service.reliability.recurrence import Watched
+from service.words import Strength
 
 FEWEST_EVENTS: Final = 4
 FEW_EVENTS: Final = 10
@@ -60,7 +61,7 @@ class Trend:
 
     events: int
     positions: int
-    strength: Literal["refused", "weak", "normal"]
+    strength: Strength
     verdict: Verdict | None
     laplace: TrendTest | None
     lewis_robinson: TrendTest | None

@@ -11,7 +11,7 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Decimal
 from fractions import Fraction
 from functools import lru_cache
 from math import floor, isfinite
-from typing import Any, Literal, get_args
+from typing import Any
 
 import orjson
 
@@ -27,9 +27,7 @@ from service.units import (
     NM_PER_MM,
     Quantity,
 )
-
-UnitSystem = Literal["metric", "inch"]
-UNIT_SYSTEMS: tuple[UnitSystem, ...] = get_args(UnitSystem)
+from service.words import UnitSystem
 
 
 def present(node: Any, units: UnitSystem) -> Any:
@@ -143,6 +141,16 @@ def _stepped(step: str, rounding: str, unit: str, scale: float = 1.0) -> Callabl
     def printed(value: float) -> str:
         number = Decimal(repr(round(value / scale, 9)))
         return f"{(number / size).to_integral_value(rounding) * size:f} {unit}"
+
+    return printed
+
+
+def _set_on_a_wrench(unit: str, n_m_per_unit: float = 1.0) -> Callable[[float], str]:
+    """Return a printer for the marks of a wrench: each unit under 50, each fifth under 500, each tenth above."""
+
+    def printed(value_n_m: float) -> str:
+        size = value_n_m / n_m_per_unit
+        return _stepped("1" if size < 50 else "5" if size < 500 else "10", ROUND_HALF_UP, unit, n_m_per_unit)(value_n_m)
 
     return printed
 
@@ -285,6 +293,7 @@ _IN: dict[str, dict[str, Printer]] = {
         "distance": ("mm", _identity, _significant(7, "mm")),
         "force": ("kN", _per(1000.0), _significant(4, "kN", 1000.0)),
         "torque": ("N.m", _identity, _significant(4, "N.m")),
+        "torque_computed": ("N.m", _identity, _set_on_a_wrench("N.m")),
         "pressure": ("MPa", _identity, _significant(4, "MPa")),
         "temperature": ("degC", _identity, _significant(4, "degC")),
         "temperature_difference": ("K", _identity, _significant(4, "K")),
@@ -305,6 +314,7 @@ _IN: dict[str, dict[str, Printer]] = {
         "distance": ("in", _per(MM_PER_IN), _fixed(2, "in", MM_PER_IN)),
         "force": ("lbf", _per(N_PER_LBF), _significant(4, "lbf", N_PER_LBF)),
         "torque": ("lbf.ft", _per(N_M_PER_LBF_FT), _significant(4, "lbf.ft", N_M_PER_LBF_FT)),
+        "torque_computed": ("lbf.ft", _per(N_M_PER_LBF_FT), _set_on_a_wrench("lbf.ft", N_M_PER_LBF_FT)),
         "pressure": ("psi", _per(MPA_PER_PSI), _significant(4, "psi", MPA_PER_PSI)),
         "temperature": ("degF", _fahrenheit, _fahrenheit_text),
         "temperature_difference": ("degF_diff", _per(5 / 9), _significant(4, "degF", 5 / 9)),

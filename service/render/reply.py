@@ -6,7 +6,8 @@ from typing import Any, Final
 from service.errors import Text
 from service.render.card.plain_text import Writer, cleaned, unbound
 from service.render.card.text import card
-from service.render.present import UnitSystem, present
+from service.render.present import present
+from service.words import UnitSystem
 
 WIDTH: Final = 72
 """Columns of long texts; short texts have 40 at most"""
@@ -43,8 +44,9 @@ def _step(step: Mapping[str, Any], units: UnitSystem) -> dict[str, Any]:
     return {
         "number": step["number"],
         "id": step["id"],
-        "position": step["position"],
-        "hold_point": step["hold_point"],
+        "positions": step["positions"],
+        "hold": step["hold"],
+        "stop": step["stop"],
         "short_text": cleaned(step["title"], ascii_only=True),
         "long_text": "\n".join(lines),
         "long_text_lines": lines,
@@ -53,18 +55,22 @@ def _step(step: Mapping[str, Any], units: UnitSystem) -> dict[str, Any]:
 
 def _said(step: Mapping[str, Any]) -> Iterator[Text]:
     """Yield what a step says, cautions first, what is to be written down last."""
-    if step["position"]:
-        yield f"At {step['position']}:"
-    if step["hold_point"]:
-        yield "HOLD POINT: go on only when it is signed."
+    if step["positions"]:
+        yield f"At {', '.join(step['positions'])}:"
+    if step["stop"] is not None:
+        yield "STOP: go on only when another person approved why."
+    if step["hold"] is not None:
+        yield f"HOLD {step['hold']}: go on only when it is signed."
     for caution in step["cautions"]:
         yield ("CAUTION: ", *_parts(caution))
-    yield step["text"]
-    limits = (step["record"] or {}).get("limits")
-    if limits is not None:
+    yield step["text"]["standard"]
+    for each in step["by_position"]:
+        yield (f"{each['position']}: ", *_parts(each["text"]))
+    for limits in (step["record"] or {}).get("limits", ()):
         kind = step["record"]["kind"].replace("_", " ")
+        where = f" at {limits['position']}" if limits["position"] else ""
         low, high = limits["min"], limits["max"]
-        yield (f"Write down {kind}: ", *((low,) if low == high else (low, " to ", high)), ".")
+        yield (f"Write down {kind}{where}: ", *((low,) if low == high else (low, " to ", high)), ".")
 
 
 def _parts(text: Text) -> tuple[Any, ...]:

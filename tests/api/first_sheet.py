@@ -24,7 +24,7 @@ SERVICE = Path(service.__file__).parent
 FILE = SERVICE / "render" / "docs" / "pictures" / "first_sheet.png"
 PIXELS_A_POINT, GREYS = 1.7, 16
 WORDS = "Description"
-_TIME = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d UTC")
+_TIME = re.compile(r"\d{4}-\d\d-\d\d")
 
 
 def card(url: str) -> bytes:

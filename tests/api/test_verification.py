@@ -42,7 +42,7 @@ def revised(app_on_each: Flask, client_of: ClientMaker) -> Flask:
 def test_revisions_are_computed_again_from_their_inputs(revised: Flask, client_of: ClientMaker) -> None:
     client = client_of(revised)
     order = opened(client, "WO-2", asset="DRY-2-FAN")
-    client.post(f"/v1/work-orders/{order['id']}/as-found", {"position": "tail", "ring_present": True})
+    client.post(f"/v1/work-orders/{order['id']}/as-found", {"position": "tail", "rings": [{"side": "plus"}]})
     opened(client_of(revised, "BIRCH"), asset=known_fan())
     assert verified(revised) == [Verified("ALDER", 4), Verified("BIRCH", 1)]
 

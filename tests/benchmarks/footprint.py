@@ -24,7 +24,7 @@ import psycopg
 from service.store.models import Base
 from tests import databases
 from tests.api.samples.machines import order
-from tests.api.samples.orders import closing_readings, completion, confirmed, initial, known_fan, residual
+from tests.api.samples.orders import closing_readings, completion, initial, isolated, known_fan, residual
 from tests.benchmarks import startup
 from tests.benchmarks.history import filled
 from tests.benchmarks.http import CLIENTS, Bench
@@ -97,10 +97,10 @@ class Client:
 def whole_order(ask: Client, number: str, tag: str) -> None:
     """Open an order on the tail bearing, measure, clear its hold points and complete it."""
     path = f"/v1/work-orders/{ask('POST', '/v1/work-orders', order(number, asset=tag, positions=('tail',)))['id']}"
-    ask("POST", f"{path}/readings", {"readings": [confirmed("isolate"), initial("tail", 0.0040, 0.0040)]})
+    ask("POST", f"{path}/readings", {"readings": [isolated(), initial("tail", 0.0040, 0.0040)]})
     left = ask("POST", f"{path}/readings", {"readings": [residual("tail", 0.0025, 0.0025)]})["hold_points_open"]
-    steps = ask("GET", f"{path}/instructions")["steps"]
-    ask("POST", f"{path}/readings", {"readings": closing_readings(left, steps)})
+    plan = ask("GET", f"{path}/instructions")
+    ask("POST", f"{path}/readings", {"readings": closing_readings(left, plan)})
     installed = {"designation": "22216 K/C3", "serial": number, "manufacturer": "Hollow Reach Bearings"}
     ask("POST", f"{path}/completion", completion(installed=installed))
 

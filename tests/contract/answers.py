@@ -4,6 +4,7 @@
 secrets and hashes are replaced by fixed ones, and what is long is cut: arrays after some elements, texts after lines.
 """
 
+import io
 import json
 import re
 import sys
@@ -14,6 +15,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 from flask import Flask
+from PIL import Image
 from werkzeug.test import TestResponse
 
 from service.app import create_app
@@ -23,11 +25,12 @@ from service.store import migrate
 from service.store.queries.keys import create_key
 from service.store.queries.sites import create_site
 from tests.api.samples.checked import Client, Contract
-from tests.api.samples.orders import closing_readings, confirmed, initial, residual, sent
+from tests.api.samples.orders import closing_readings, initial, isolated, residual, sent
 
 FILE = Path(__file__).parents[2] / "openapi" / "answers.json"
 MOST_CHARACTERS, MOST_LINES = 2_500, 8
 NDJSON = "application/x-ndjson"
+JPEG, JPEG_SAID = "image/jpeg", "(the bytes of a JPEG)"
 NOW = "2026-01-07T12:00:00Z"
 FANS = ("FAN-16", "FAN-17", "FAN-18")
 _UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
@@ -51,7 +54,8 @@ class Recorder(Client):
             with self.app.test_request_context(path.split("?")[0], method=method) as context:
                 endpoint = str(context.request.endpoint).rpartition(".")[2]
             media = str(answer.content_type).split(";")[0]
-            given = answer.json if media.endswith("json") and media != NDJSON else answer.text
+            given = answer.json if media.endswith("json") and media != NDJSON else JPEG_SAID
+            given = answer.text if given == JPEG_SAID and media != JPEG else given
             self.kept.setdefault(endpoint, {}).setdefault(str(answer.status_code), {}).setdefault(media, given)
         return answer
 
@@ -118,6 +122,8 @@ def _examples(document: dict[str, Any]) -> Examples:
 
 def _sent(client: Recorder, examples: Examples) -> None:
     """Send every operation of the document once at least, with the request that the document shows."""
+    for media in (JPEG, "image/png"):
+        assert examples["add_order_photo", media].startswith("(the bytes"), "no text is a picture: one is made and sent"
 
     def example(name: str) -> Any:
         return examples[name, "application/json"]
@@ -200,11 +206,16 @@ def _order(client: Recorder, example: Any, read: Any) -> None:
     client.made("POST", f"{one}/card-links", example("make_card_link"))
     client.made("POST", f"{one}/readings", example("record_readings"))
     client.made("POST", f"{one}/as-found", example("record_as_found"))
-    sent(client, order["id"], initial("tail", 0.0040, 0.0040), residual("tail", 0.0025, 0.0025))
+    photo = io.BytesIO()
+    Image.new("RGB", (640, 480), "white").save(photo, "JPEG")
+    query = urlencode({"about": "load_mark", "position": "tail", "taken_by": "A. Fitter", "taken_at": NOW})
+    made = client.made("POST", f"{one}/photos?{query}", data=photo.getvalue(), content_type=JPEG)
+    read(f"{one}/photos", f"{one}/photos/{made['id']}")
+    sent(client, order["id"], initial("tail", 0.0040), residual("tail", 0.0020))
     client.made("POST", f"{one}/deviations", example("approve_deviation"))
-    steps = client.made("GET", f"{one}/instructions")["steps"]
-    still = sent(client, order["id"], confirmed("isolate"))["hold_points_open"]
-    sent(client, order["id"], *closing_readings(still, steps))
+    plan = client.made("GET", f"{one}/instructions")
+    still = sent(client, order["id"], isolated())["hold_points_open"]
+    sent(client, order["id"], *closing_readings(still, plan, clearance_in=0.0020))
     done = client.made("POST", f"{one}/completion", example("complete_work_order"))
     client.made("POST", f"{one}/corrections", example("correct_completion") | {"corrects": done["id"]})
     read(f"{one}/completion", f"{one}/readings", f"{one}/as-found", f"{one}/deviations", f"{one}/job-response")

@@ -25,9 +25,9 @@ def digest(node: Any) -> str:
 
 
 def step_tables() -> dict[str, Any]:
-    """Return what the step tables hold, by file."""
+    """Return what the step tables hold, by file: ``plan/mount``."""
     paths = sorted((codes.SERVICE / "instructions").rglob("*.toml"))
-    return {path.stem: tomllib.loads(path.read_text(encoding="utf-8")) for path in paths}
+    return {f"{path.parents[1].name}/{path.stem}": tomllib.loads(path.read_text(encoding="utf-8")) for path in paths}
 
 
 def steps_of(tables: dict[str, Any]) -> dict[str, Any]:

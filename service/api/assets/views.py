@@ -53,6 +53,7 @@ WHOLE_EXAMPLE: dict[str, Any] = {
                     "housing": {"size": "516", "dimensions": "inch"},
                     "seat": "adapter_sleeve",
                     "sleeve_thread": "inch",
+                    "locknut_side": "minus",
                     "shaft_diameter": {"value": 2.6875, "unit": "in"},
                     "lubrication": "grease",
                 }

@@ -9,10 +9,11 @@ from marshmallow import fields as ma_fields
 from service.api.http import fields
 from service.api.http.schema import StrictSchema
 from service.api.wire.bolts import Bolts
-from service.api.wire.objects import BEARING_TYPES, CLEARANCE_CLASSES, HousingByName, HousingBySize, LocatingRings
-from service.instructions.books.books import CAP_BOLT_TORQUE, CHART_KINDS, HOUSING
+from service.api.wire.objects import HousingByName, HousingBySize, LocatingRings
+from service.instructions.books.books import CAP_BOLT_TORQUE, HOUSING
 from service.mounting.charts import AXIAL_DISPLACEMENT, INITIAL_CLEARANCE, NUT_TURN, REDUCTION
 from service.mounting.charts import KINDS as BEARING_KINDS
+from service.words import BEARING_TYPES, CHART_KINDS, CLEARANCE_CLASSES, SLEEVE_TAPERS
 
 BORE_FORMS = ("tapered", "cylindrical")
 MOST_ROWS = 2000
@@ -77,7 +78,7 @@ class InitialClearanceRow(BoreRow):
 class TaperRow(BoreRow):
     """A row for one taper, on a sleeve or on the shaft."""
 
-    taper = fields.Choice(("1:12", "1:30"), required=True)
+    taper = fields.Choice(SLEEVE_TAPERS, required=True)
     on_sleeve = fields.Flag(required=True)
 
 

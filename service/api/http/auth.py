@@ -11,7 +11,6 @@ from service.api.http import watching
 from service.api.http.problems import ProblemRaised
 from service.store.queries.keys import Caller, Keyring
 
-SCOPES: Final = ("read", "write", "approve", "admin")
 _CHALLENGE: Final = {"WWW-Authenticate": 'Bearer realm="capsaddle"'}
 
 

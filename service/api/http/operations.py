@@ -23,10 +23,11 @@ from service.api.http.schema import UnitsQuery, WriteQuery
 from service.errors import NotFound
 from service.exchange import strict_json
 from service.exchange.media import JSON, NDJSON
-from service.render.present import UnitSystem, present
+from service.render.present import present
 from service.store.database import Database
 from service.store.queries.keys import Caller
 from service.store.unit_of_work import Idempotency, Tx, Written
+from service.words import UnitSystem
 
 ALWAYS: Final = ("400", "401", "403", "404", "405", "414", "429", "431", "500", "503")
 WITH_BODY: Final = ("411", "413", "415", "422")

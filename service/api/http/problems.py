@@ -14,7 +14,8 @@ from werkzeug.exceptions import HTTPException
 from service import errors
 from service.api.http.faults import faults_of
 from service.exchange.strict_json import written
-from service.render.present import UnitSystem, present, text
+from service.render.present import present, text
+from service.words import UnitSystem
 
 MEDIA_TYPE: Final = "application/problem+json"
 LOG = logging.getLogger(__name__)
@@ -105,6 +106,7 @@ CATALOGUE: Final[dict[str, tuple[int, str]]] = {
     "serial_differs": (422, "The bearing that goes back in has another serial than the one that ran"),
     "damage_not_excluded": (422, "A bearing goes back in only when it was looked at and has no damage"),
     "new_washer_needed": (422, "With a bearing that goes back in comes a new washer or clip"),
+    "not_a_photo": (422, "The bytes are no photo that is taken here"),
     "unknown_flag": (422, "What is acknowledged is not flagged"),
     "position_left_out": (422, "A position of the order is left out"),
     "outcome_contradicts": (422, "What is said of a position contradicts its outcome"),
@@ -133,6 +135,7 @@ CATALOGUE: Final[dict[str, tuple[int, str]]] = {
     "outcome_not_planned": (409, "The instructions were not made for this outcome"),
     "not_measured_anew": (409, "The bearing that goes back in was not measured as such"),
     "measured_as_refitted": (409, "The clearance was judged as that of the old bearing"),
+    "photos_off": (409, "Photos are switched off for this site or this service"),
     "already_replaced": (409, "The reading was taken back before"),
     "later_work": (409, "A later order or stay stands on what is corrected"),
     "installed_differs": (409, "Another bearing was installed than the instructions were made for"),

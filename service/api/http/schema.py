@@ -3,7 +3,7 @@
 from marshmallow import RAISE, Schema
 
 from service.api.http import fields
-from service.render.present import UNIT_SYSTEMS
+from service.words import UNIT_SYSTEMS
 
 
 class StrictSchema(Schema):

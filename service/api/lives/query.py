@@ -9,10 +9,9 @@ from service.api.http.schema import UnitsQuery
 from service.api.stays.schemas import ChosenQuery
 from service.api.wire.damage import DamageField
 from service.errors import shown
+from service.words import CLEARANCE_READINGS, COUNTS, INTERVAL_KINDS
 
 GROUPS: Final = ("designation", "position", "asset", "housing", "role", "damage", "manufacturer")
-COUNTS: Final = ("excluded", "failed", "censored")
-INTERVALS: Final = ("likelihood_ratio", "log_normal")
 METHODS: Final = ("maximum_likelihood", "modified")
 EVENTS: Final = ("replacement", "failure")
 EARLY_GROUPS: Final = (
@@ -116,7 +115,7 @@ class ReadingQualityQuery(UnitsQuery):
 
     asset = fields.Text(80, metadata={"description": "Tag of the asset"})
     position = fields.Text(80, metadata={"description": "Name of the position"})
-    kind = fields.Choice(("initial_clearance", "residual_clearance"))
+    kind = fields.Choice(CLEARANCE_READINGS)
     from_ = fields.Timestamp(data_key="from", metadata={"description": "Taken at this time or later"})
     to = fields.Timestamp(metadata={"description": "Taken before this time"})
     step_um = NumberInQuery(
@@ -129,7 +128,7 @@ class LifeQuery(LivesQuery):
 
     group_by = Keys(GROUPS, load_default=("designation",))
     interval = fields.Choice(
-        INTERVALS, load_default="likelihood_ratio", metadata={"description": "How limits are made"}
+        INTERVAL_KINDS, load_default="likelihood_ratio", metadata={"description": "How limits are made"}
     )
     method = fields.Choice(
         METHODS,

@@ -3,6 +3,7 @@
 from marshmallow import fields as ma_fields
 
 from service.api.wire.answers import AnswerSchema, SourceFact, WarnedFact, nested, quantity, word, words
+from service.words import DIFFERENCES, STRENGTHS
 
 
 def number(*, null: bool = False) -> ma_fields.Float:
@@ -185,7 +186,7 @@ class TrendRead(AnswerSchema):
 
     events = whole()
     positions = whole()
-    strength = ma_fields.String(required=True, metadata={"enum": ["refused", "weak", "normal"]})
+    strength = ma_fields.String(required=True, metadata={"enum": list(STRENGTHS)})
     verdict = word(null=True, description="worse, better or no_trend_seen: that of Lewis and Robinson")
     detail = word()
     laplace = nested(TestRead, null=True)
@@ -300,7 +301,7 @@ class FactorRead(AnswerSchema):
     name = word()
     factor = word()
     bins = nested(BinRead, many=True)
-    verdict = ma_fields.String(required=True, metadata={"enum": ["differs", "no_difference_seen", "not_enough_data"]})
+    verdict = ma_fields.String(required=True, metadata={"enum": list(DIFFERENCES)})
     log_rank = nested(LogRankRead, null=True)
     trend = nested(ScoreRead, null=True)
     failures_needed = whole(null=True)

@@ -10,6 +10,7 @@ from service.api.orders.instructions.schemas import Instructions
 from service.api.wire import objects
 from service.api.wire.answers import AnswerSchema, nested, word
 from service.api.wire.bolts import Wrench
+from service.words import ORDER_KINDS, ORDER_STATUSES
 
 
 class External(StrictSchema):
@@ -43,7 +44,7 @@ class WorkOrderRequest(StrictSchema):
         required=True,
         validate=validate.Length(1, 12),
     )
-    kind = fields.Choice(("replacement", "inspection"), load_default="replacement")
+    kind = fields.Choice(ORDER_KINDS, load_default="replacement")
     wrench = ma_fields.Nested(Wrench, metadata={"description": "The torque wrench at hand, for its setting"})
     opened_at = fields.Timestamp()
 
@@ -64,7 +65,7 @@ class WorkOrderLine(AnswerSchema):
     asset_id = word()
     positions = ma_fields.List(ma_fields.String(), required=True)
     kind = word()
-    status = ma_fields.String(required=True, metadata={"enum": ["open", "completed", "cancelled"]})
+    status = ma_fields.String(required=True, metadata={"enum": list(ORDER_STATUSES)})
     opened_at = ma_fields.DateTime(required=True)
     closed_at = ma_fields.DateTime(required=True, allow_none=True)
     cancel_reason = word(null=True)
@@ -97,7 +98,7 @@ class WorkOrderQuery(PageQuery):
     number = fields.Text(80)
     asset = fields.Text(80, metadata={"description": "Tag of the asset"})
     position = fields.Text(80, metadata={"description": "Name of a position"})
-    status = fields.Choice(("open", "completed", "cancelled"))
+    status = fields.Choice(ORDER_STATUSES)
     from_ = fields.Timestamp(data_key="from", metadata={"description": "Opened at or after"})
     to = fields.Timestamp(metadata={"description": "Opened before"})
 

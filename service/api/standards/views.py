@@ -20,7 +20,7 @@ from service.exchange.ccom import sync_asset_segment_events
 from service.exchange.failure_data import failure_rows
 from service.moments import rfc3339
 from service.mounting.readings import ACCEPT
-from service.render.present import UnitSystem, present
+from service.render.present import present
 from service.store.queries import completions, entries, stays
 from service.store.queries.stay_lists import stay_rows
 from service.store.unit_of_work import Tx
@@ -29,6 +29,7 @@ from service.use_cases.orders.correct import Standing
 from service.use_cases.orders.held import held_order, order_of
 from service.use_cases.orders.records import order_line
 from service.use_cases.stays.lists import chosen_stays
+from service.words import UnitSystem
 
 blueprint = Blueprint("standards", __name__, url_prefix="/v1", description="Open standards out")
 

@@ -6,9 +6,7 @@ from service.api.http import fields
 from service.api.http.schema import PageQuery, StrictSchema
 from service.api.wire.answers import AnswerSchema, nested, word
 from service.api.wire.damage import DamageField
-from service.history.stays import END_TYPES
-
-ROLES = ("locating", "free")
+from service.words import END_TYPES, ROLES
 
 
 class StayRead(AnswerSchema):

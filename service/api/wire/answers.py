@@ -10,7 +10,7 @@ from marshmallow import EXCLUDE, Schema
 from marshmallow import fields as ma_fields
 
 from service.api.http import fields
-from service.api.wire.objects import BEARING_TYPES, CLEARANCE_CLASSES, TAPERS
+from service.words import BEARING_TYPES, CLEARANCE_CLASSES, TAPERS, VERDICTS
 
 
 class AnswerSchema(Schema):
@@ -121,7 +121,7 @@ class MeasuredRead(AnswerSchema):
     """The measured initial clearance and what it is worth."""
 
     value = quantity()
-    verdict = ma_fields.String(required=True, metadata={"enum": ["accept", "recheck", "reject"]})
+    verdict = ma_fields.String(required=True, metadata={"enum": list(VERDICTS)})
     position_in_range = ma_fields.Float(required=True, allow_none=True)
     fits_class = word(null=True, required=False)
     detail = word(required=False)

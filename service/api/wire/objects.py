@@ -10,20 +10,23 @@ from marshmallow import validate
 from service.api.http import fields
 from service.api.http.schema import StrictSchema
 from service.api.wire.bolts import FittedBolts
+from service.words import (
+    BEARING_TYPES,
+    CLEARANCE_CLASSES,
+    DRIVE_KINDS,
+    LOAD_DIRECTIONS,
+    LUBRICATIONS,
+    ROLES,
+    SEATS,
+    SIDES,
+    TAPERS,
+    UNIT_SYSTEMS,
+)
 
-BEARING_TYPES = ("spherical_roller", "self_aligning_ball")
-TAPERS = ("1:12", "1:30", "cylindrical")
-CLEARANCE_CLASSES = ("C2", "CN", "C3", "C4", "C5")
-SEATS = ("adapter_sleeve", "withdrawal_sleeve", "tapered_journal", "cylindrical")
 MATERIALS = (
     "carbon_steel", "alloy_steel", "bearing_steel", "stainless_300", "stainless_400",
     "grey_cast_iron", "ductile_cast_iron", "aluminium", "concrete",
 )  # fmt: skip
-DRIVE_KINDS = ("coupling", "belt", "chain", "gear")
-ROLES = ("locating", "free")
-SIDES = ("plus", "minus")
-LOAD_DIRECTIONS = ("down", "up", "horizontal", "rotating", "unknown")
-SLEEVE_THREADS = ("metric", "inch")
 
 
 class BearingByDesignation(StrictSchema):
@@ -59,7 +62,7 @@ class HousingBySize(StrictSchema):
     """A split plummer block by its size number of the metric (ISO 113) or the inch series."""
 
     size = fields.Text(20, required=True, metadata={"examples": ["516"]})
-    dimensions = fields.Choice(("metric", "inch"), required=True)
+    dimensions = fields.Choice(UNIT_SYSTEMS, required=True)
     seat_design = fields.Choice(("narrow_seat", "wide_seat"))
 
 
@@ -162,12 +165,12 @@ class Position(StrictSchema):
     locknut_side = fields.Choice(SIDES)
     holds_axial_position = fields.Flag()
     shaft_diameter = fields.QuantityField("dimension", above=0, most=3000, keep=True)
-    sleeve_thread = fields.Choice(SLEEVE_THREADS)
+    sleeve_thread = fields.Choice(UNIT_SYSTEMS)
     speed = fields.QuantityField("speed", least=0, most=100_000, keep=True)
     radial_load = fields.QuantityField("force", least=0, most=1e9, keep=True)
     load_direction = fields.Choice(LOAD_DIRECTIONS)
     temperature_difference = fields.QuantityField("temperature_difference", least=-200, most=300, keep=True)
-    lubrication = fields.Choice(("grease", "oil"))
+    lubrication = fields.Choice(LUBRICATIONS)
     rated_life = fields.QuantityField("time", above=0, most=1e9, keep=True)
     duty = fields.Number(above=0, most=1, metadata={"description": "Share of calendar time that the machine runs"})
     can_move = can_move_field()
@@ -225,7 +228,7 @@ def blade_set_field(**kwargs: object) -> fields.OneOf:
     """Return the field of a feeler blade set: a usual one by name, or its own blades."""
     own = fields.Array(fields.Blade(), validate=validate.Length(1, 100))
     return fields.OneOf(
-        [(fields.is_text, fields.Choice(("inch", "metric"))), (fields.is_array, own)],
+        [(fields.is_text, fields.Choice(UNIT_SYSTEMS)), (fields.is_array, own)],
         expected='"inch", "metric" or a list of blades',
         **kwargs,
     )

@@ -15,6 +15,7 @@ from service.mounting import charts
 from service.mounting.charts import MOST_DIFFERENT, RowFault
 from service.reference import housing_tables
 from service.reference.housings import SAME_MM, housing_from_size
+from service.words import UNIT_SYSTEMS
 
 ACCEPTABLE: Final = ("unusual", "gap", "falling")
 """Codes of faults that ``accept_unusual`` with a reason may set aside."""
@@ -141,7 +142,7 @@ def housing_faults(number: int, row: Row) -> Iterator[RowFault]:
 def _seat_widths_mm(seat_bore_mm: float) -> set[float]:
     return {
         seat.seat_width_mm
-        for dimensions in ("metric", "inch")
+        for dimensions in UNIT_SYSTEMS
         for seats in housing_tables.seats(dimensions).values()
         for seat in seats
         if abs(seat.seat_bore_mm - seat_bore_mm) <= SAME_MM

@@ -4,10 +4,9 @@ from collections.abc import Mapping
 from functools import cache
 from typing import Any
 
+from service.instructions.closing import stop_id
 from service.instructions.plan.messages import table
 from service.instructions.plan.step_table import StepTemplate, step_template
-
-UNNAMED = "other"
 
 
 @cache
@@ -19,7 +18,7 @@ def stops() -> Mapping[str, Mapping[str, Any]]:
 @cache
 def stop_template(code: str) -> tuple[StepTemplate, tuple[str, ...]]:
     """Return the STOP step of a code, and the steps before the first of which it stands."""
-    given = stops().get(code) or stops()[UNNAMED]
+    given = stops().get(code) or table("stops")["other"]
     members = {name: value for name, value in given.items() if name not in ("code", "before")}
-    template = step_template({**members, "id": f"stop-{code}", "record": {"kind": "confirmation"}})
+    template = step_template({**members, "id": stop_id(code), "record": {"kind": "confirmation"}})
     return template, tuple(given["before"])

@@ -7,7 +7,7 @@ from service.errors import Text
 from service.instructions.plan.facts import Known
 from service.instructions.plan.lines import NUMBER_STEP, Line, Places, step_numbers
 from service.instructions.plan.scene import Scene
-from service.instructions.plan.step_table import RecordTemplate, phases
+from service.instructions.plan.step_table import BRIEF_CHARACTERS, RecordTemplate, phases
 from service.instructions.plan.template import Sentence, said, spaced
 from service.units import Quantity
 
@@ -15,6 +15,10 @@ _UNITS: Final = {
     "inch": {"torque": "lbf.ft", "dimension": "in", "distance": "in", "displacement": "in", "temperature": "degF"},
     "metric": {"torque": "N.m", "dimension": "mm", "distance": "mm", "displacement": "mm", "temperature": "degC"},
 }
+
+
+_QUANTITY_CHARACTERS: Final = 10
+"""How long a quantity is in print, for judging whether a line is too long, [-]."""
 
 
 def numbered(lines: Sequence[Line], scene: Scene, places: Places) -> list[dict[str, Any]]:
@@ -67,6 +71,9 @@ def _texts(line: Line, known: Sequence[Known]) -> tuple[dict[str, Text], list[di
     for level in ("standard", "full"):
         once: list[Text] = []
         for sentence in line.template.texts[level]:
+            if sentence.fixed and not sentence.when:
+                once.append(sentence.fixed)
+                continue
             each = [said(sentence, one.facts, one.flags) for one in known]
             if all(one == each[0] for one in each):
                 once += [] if each[0] is None else [each[0]]
@@ -101,12 +108,20 @@ def _brief(given: Sequence[Sentence], known: Sequence[Known]) -> Text:
     for sentence in given:
         each = [said(sentence, one.facts, one.flags) for one in known]
         if each[0] is not None and all(one == each[0] for one in each):
-            return each[0]
+            if _fits(each[0]):
+                return each[0]
+            continue
         if None not in each and sentence.apart is not None:
             common = said(sentence.apart, known[0].facts, known[0].flags)
             if common is not None:
                 return common
     return given[-1].message
+
+
+def _fits(text: Text) -> bool:
+    """Return whether a brief text stays a line; a long name of a position may make it longer than the table knows."""
+    parts = (text,) if isinstance(text, str) else text
+    return sum(len(part) if isinstance(part, str) else _QUANTITY_CHARACTERS for part in parts) <= BRIEF_CHARACTERS
 
 
 def _brief_differs(given: Sequence[Sentence], known: Sequence[Known]) -> bool:

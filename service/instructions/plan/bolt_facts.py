@@ -44,7 +44,7 @@ def base_bolt_facts(base: Mapping[str, Any] | None, book_n_m: float | None) -> d
     if base is None or base["torque"] is None:
         return {}
     return {
-        "base_torque": base["torque"],
+        "base_torque": units.torque_computed(base["torque"].value),
         "base_bolt": bolt_words(base),
         "base_source": base["sources"][0]["id"] if base["sources"] else None,
     }

@@ -7,7 +7,8 @@ from service.arrangement.shaft_line import arrangement
 from service.bolting.base_bolts import base_bolt_torque
 from service.bolting.cap_bolts import cap_bolt_torque
 from service.instructions.plan.job import Job, PositionFacts, support
-from service.mounting.clearance import clearance_target
+from service.mounting.blade_table import blade_table
+from service.mounting.clearance import ClearanceTarget, Measured, clearance_target
 from service.record import Record
 
 MOST_SUPPORTS: Final = 12
@@ -23,6 +24,7 @@ _TARGET_MEMBERS: Final = (
     "nut_turn",
     "fit",
     "operating_clearance",
+    "blade_table",
 )
 
 
@@ -38,19 +40,26 @@ def target_record(job: Job, position: PositionFacts) -> Record:
     if bearing is None:
         findings: Record = {"missing": [], "blocked": [], "warnings": [], "sources": []}
         return {**dict.fromkeys(_TARGET_MEMBERS), **findings}
-    return clearance_target(
-        bearing=bearing,
-        seat=position.seat,
-        measured=job.measured.get(position.name),
-        blade_set=job.blade_set,
-        temperature_difference_k=position.temperature_difference_k,
-        radial_load_n=position.radial_load_n,
-        shaft_bore_mm=position.shaft_bore_mm,
-        shaft_diameter_mm=position.shaft_diameter_mm,
-        sleeve_thread=position.sleeve_thread,
-        charts=job.charts,
-        refitted=position.name in job.refitted,
-    ).record()
+    given = bearing
+
+    def target(measured: Measured | None) -> ClearanceTarget:
+        """Return the target of this bearing where it sits, with these readings."""
+        return clearance_target(
+            bearing=given,
+            seat=position.seat,
+            measured=measured,
+            blade_set=job.blade_set,
+            temperature_difference_k=position.temperature_difference_k,
+            radial_load_n=position.radial_load_n,
+            shaft_bore_mm=position.shaft_bore_mm,
+            shaft_diameter_mm=position.shaft_diameter_mm,
+            sleeve_thread=position.sleeve_thread,
+            charts=job.charts,
+            refitted=position.name in job.refitted,
+        )
+
+    found = target(job.measured.get(position.name))
+    return {**found.record(), "blade_table": blade_table(found, target)}
 
 
 def arrangement_record(job: Job) -> Record | None:

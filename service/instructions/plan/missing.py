@@ -22,7 +22,9 @@ def missing_facts(scene: Scene) -> list[Record]:
     if scene.arrangement is not None:
         found += [_of_support(job, each) for each in scene.arrangement["missing"]]
     else:
-        found.append(_asked("supports", limit=MOST_SUPPORTS).record())
+        found.append(
+            Missing("supports", message("why_supports", limit=MOST_SUPPORTS), message("how_supports")).record()
+        )
     for name, bolting in scene.bolting.items():
         found += [_of(name, {**each, "field": f"cap_bolts/{each['field']}"}) for each in bolting["missing"]]
     for name, base in scene.base_bolts.items():
@@ -33,19 +35,15 @@ def missing_facts(scene: Scene) -> list[Record]:
 def _unknown(job: Job, position: PositionFacts) -> Iterator[Missing]:
     """Yield what the record of a position lacks for the steps themselves."""
     if job.bearing_at(position) is None:
-        yield _asked("bearing")
+        yield Missing("bearing", message("why_bearing"), message("how_bearing"))
     if position.name not in job.replaced:
         return
     if position.housing is None:
-        yield _asked("housing")
+        yield Missing("housing", message("why_housing"), message("how_housing"))
     if position.shaft_diameter_mm is None and job.kind == "replacement":
-        yield _asked("shaft_diameter")
+        yield Missing("shaft_diameter", message("why_shaft_diameter"), message("how_shaft_diameter"))
     if position.lubrication is None:
-        yield _asked("lubrication")
-
-
-def _asked(field: str, **facts: int) -> Missing:
-    return Missing(field, message(f"why_{field}", **facts), message(f"how_{field}"))
+        yield Missing("lubrication", message("why_lubrication"), message("how_lubrication"))
 
 
 def _of(position: str, record: Mapping[str, Any]) -> Record:

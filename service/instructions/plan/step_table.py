@@ -17,8 +17,8 @@ from service.instructions.plan.messages import table
 from service.instructions.plan.template import Place, Sentence, sentences
 from service.reference.tables import provenance
 from service.rules import rules
+from service.words import LEVELS
 
-LEVELS: Final = ("brief", "standard", "full")
 BRIEF_CHARACTERS: Final = 60
 STANDARD_WORDS: Final = 35
 TITLE_LIMIT: Final = 40

@@ -114,7 +114,7 @@ def said(each: Sentence, facts: Facts, flags: frozenset[str]) -> Text | None:
         return each.fixed or None
     parts: list[str | Quantity] = []
     for part in each.parts:
-        value: Fact = part if isinstance(part, str) else facts.get(part.name)
+        value: Fact = part if type(part) is str else facts.get(part.name)  # type: ignore[union-attr]
         if value is None or value == "":
             return None if each.without is None else said(each.without, facts, flags)
         if isinstance(value, tuple):

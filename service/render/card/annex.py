@@ -6,8 +6,8 @@ from typing import Any, Final
 
 from service.render.card.plain_text import BOUND, Writer
 from service.render.card.strips import base_bolt_lines, bolting_lines, support_lines, target_lines
-from service.render.present import UnitSystem
 from service.units import Quantity
+from service.words import UnitSystem
 
 Path = tuple[str, ...]
 _FINDINGS: Final = ("missing", "blocked", "warnings", "sources", "position", "name")

@@ -10,11 +10,11 @@ from typing import Any, Final
 from service.errors import Text
 from service.render.card import strips as card_strips
 from service.render.card.annex import annex
-from service.render.present import UnitSystem
+from service.words import CLEARANCE_READINGS, UnitSystem
 
 Plan = Mapping[str, Any]
 KIND_WORDS: Final = {"replacement": "Replace bearing", "inspection": "Inspect bearing"}
-TWO_ROWS: Final = ("initial_clearance", "residual_clearance")
+TWO_ROWS: Final = CLEARANCE_READINGS
 CONTRADICTION: Final = "STOP: the roles below contradict each other. Set no ring by them."
 
 

@@ -3,17 +3,14 @@
 from markupsafe import Markup
 
 from service.render.card.card import Card, Plan, card_of
-from service.render.card.filling import Filling
 from service.render.card.shaft_line import Shaft, line_of
 from service.render.markup import environment, qr_code, style
 from service.render.pictures.svg import svg
 from service.render.pictures.window import window_picture
-from service.render.present import UnitSystem
+from service.words import UnitSystem
 
 
-def html_card(
-    plan: Plan, *, units: UnitSystem, shaft: Shaft | None, address: str | None = None, filling: Filling | None = None
-) -> str:
+def html_card(plan: Plan, *, units: UnitSystem, shaft: Shaft | None, address: str | None = None) -> str:
     """Return the card of a plan as an HTML document.
 
     Parameters
@@ -22,8 +19,6 @@ def html_card(
         What the picture of the shaft line is drawn from; without it there is none.
     address : str or None
         Where this card can be read; printed as a QR code when it is absolute.
-    filling : Filling or None
-        The forms of a card that is filled in; without it the card is read only.
     """
     card = card_of(plan, units=units)
     return (
@@ -35,7 +30,6 @@ def html_card(
             line=_line(card, shaft, units),
             address=address,
             code=qr_code(address) if address and address.startswith("http") else None,
-            filling=filling,
             style=style("card.css"),
         )
     )

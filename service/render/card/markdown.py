@@ -8,7 +8,7 @@ from typing import Any, Final
 from service.errors import Text
 from service.render.card.card import CONTRADICTION, Block, Card, Plan, Row, Step, card_of, words
 from service.render.card.plain_text import BOUND, Writer
-from service.render.present import UnitSystem
+from service.words import UnitSystem
 
 _SPECIAL: Final = re.compile(r"([\\`*_\[\]<>&|#~!])")
 _BLANK: Final = "\\_\\_\\_\\_\\_\\_\\_\\_"

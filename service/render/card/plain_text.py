@@ -6,8 +6,9 @@ from collections.abc import Iterable, Iterator
 from typing import Final
 
 from service.errors import Text
-from service.render.present import UnitSystem, quantity_text
+from service.render.present import quantity_text
 from service.units import Quantity
+from service.words import UnitSystem
 
 BOUND: Final = "\x1f"
 """Stands between a number and its unit until the lines are broken."""

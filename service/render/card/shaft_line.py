@@ -7,7 +7,7 @@ from typing import Any
 from service.render.card.card import Card
 from service.render.pictures.drawing import Drawing
 from service.render.pictures.shaft import shaft_drawing
-from service.render.present import UnitSystem
+from service.words import UnitSystem
 
 
 @dataclass(frozen=True, slots=True)

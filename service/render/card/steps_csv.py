@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from service.errors import Text
-from service.render.present import UnitSystem, text
+from service.render.present import text
 from service.spreadsheet import inert
+from service.words import UnitSystem
 
 COLUMNS: Final = ("number", "short_text", "long_text")
 

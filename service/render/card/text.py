@@ -20,7 +20,7 @@ from service.render.card.card import (
 )
 from service.render.card.plain_text import Writer, unbound
 from service.render.card.strips import base_bolt_lines, bolting_lines, support_lines, target_lines
-from service.render.present import UnitSystem
+from service.words import UnitSystem
 
 NARROWEST: Final = 40
 WIDEST: Final = 132

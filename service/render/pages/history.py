@@ -11,7 +11,7 @@ from service.render.card.card import Row
 from service.render.markup import drawn, environment, style
 from service.render.pictures.svg import svg
 from service.render.pictures.timeline import Bar, timeline_drawing
-from service.render.present import UnitSystem
+from service.words import UnitSystem
 
 STYLE: Final = "docs.css"
 ENDED: Final = {

@@ -5,7 +5,7 @@ from functools import lru_cache
 from typing import Final
 
 from service.render.pdf.fonts import latin, width_of
-from service.render.pictures.drawing import Box, Circle, Line, Mark, Shape, Words
+from service.render.pictures.drawing import Box, Circle, Line, Mark, Path, Shape, Words
 
 ARC: Final = 0.5523  # control points of a quarter circle, in radii
 _ESCAPED: Final = {
@@ -13,6 +13,9 @@ _ESCAPED: Final = {
     **{ord(char): f"\\{char}" for char in "\\()"},
 }
 NO_FILL: Final = "none"
+ROUND: Final = "1 J 1 j"
+SQUARE: Final = "0 J 0 j"
+"""Ends and joints of lines: rounded along a curve, else as PDF begins with."""
 
 
 def operators(mark: Mark, *, left: float, top: float, fonts: Mapping[bool, str]) -> str:
@@ -45,6 +48,10 @@ def operators(mark: Mark, *, left: float, top: float, fonts: Mapping[bool, str])
             (x, y), radius = mark.centre, mark.radius
             path = _circle(left + x, top - y, radius)
             return f"{_pen(mark.stroke, '')} {path} h {_painted(mark.fill, mark.stroke)}"
+        case Path():
+            first, *others = (f"{left + x:.2f} {top - y:.2f}" for x, y in mark.points)
+            path = " ".join([f"{first} m", *(f"{point} l" for point in others), *(("h",) if mark.closed else ())])
+            return f"{_pen(mark.width, mark.dash)} {ROUND} {path} {_painted(mark.fill, mark.width)} {SQUARE}"
 
 
 def _circle(x: float, y: float, r: float) -> str:

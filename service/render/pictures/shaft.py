@@ -11,7 +11,7 @@ from service.render.pictures.seat_sketch import SKETCH_HEIGHT, seat_sketch
 from service.render.pictures.shaft_overview import Attached, Station, overview
 from service.render.pictures.svg import svg
 from service.render.pictures.words import Said, parts, stop_words
-from service.render.present import UnitSystem
+from service.words import UnitSystem
 
 TEXT_LEFT: Final = 160.0
 MOST_IN_FULL: Final = 4

@@ -12,8 +12,8 @@ from service.render.pictures.svg import svg
 from service.render.pictures.window_labels import Label, put_labels, room_of
 from service.render.pictures.window_scale import Scale, scale_of
 from service.render.pictures.words import Said, parts, stop_words
-from service.render.present import UnitSystem
 from service.units import Quantity
+from service.words import UnitSystem
 
 AXIS: Final = 58.0
 RANGE: Final = (70.0, 96.0)

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
 
-from service.render.present import UnitSystem
 from service.units import NM_PER_IN, NM_PER_MM
+from service.words import UnitSystem
 
 MOST_TICKS: Final = 9
 _UNIT: Final = {"metric": ("mm", NM_PER_MM, 1_000), "inch": ("in", NM_PER_IN, 2_540)}

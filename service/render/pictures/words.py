@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from service.render.card.plain_text import BOUND, Writer
-from service.render.present import UnitSystem
+from service.words import UnitSystem
 
 
 class Said:

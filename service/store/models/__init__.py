@@ -3,6 +3,7 @@
 from service.store.models.base import Base, UTCDateTime
 from service.store.models.exchange import Delivery, DeliveryAttempt, FieldMap, InboundMessage, Subscription
 from service.store.models.journal import IdempotencyKey, JournalEntry, SiteHead
+from service.store.models.photos import Photo
 from service.store.models.plant import Asset, Chart, Housing, MeterReading, Position, Shaft
 from service.store.models.records import AsFound, Completion, Correction, Deviation, Reading
 from service.store.models.sites import ApiKey, Site
@@ -26,6 +27,7 @@ __all__ = [
     "InboundMessage",
     "JournalEntry",
     "MeterReading",
+    "Photo",
     "Position",
     "Reading",
     "Revision",

@@ -6,9 +6,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, mapped_column
 
 from service.store.models.base import ID, Base, belongs_to, of_a_site, one_of
-
-SUBSCRIPTION_STATES = ("active", "paused", "disabled")
-DELIVERY_STATES = ("pending", "delivered", "dead")
+from service.words import DELIVERY_STATES, SUBSCRIPTION_STATES
 
 
 class FieldMap(Base):

@@ -9,8 +9,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, mapped_column
 
 from service.store.models.base import ID, Base, belongs_to, of_a_site, one_of
-
-CHART_KINDS = ("reduction", "initial_clearance", "axial_displacement", "nut_turn", "cap_bolt_torque", "housing")
+from service.words import CHART_KINDS
 
 
 class Asset(Base):

@@ -11,9 +11,9 @@ from sqlalchemy.orm import Mapped, mapped_column
 
 from service.instructions.readings.readings import KINDS
 from service.store.models.base import ID, Base, belongs_to, one_of
+from service.words import VERDICTS
 
 READING_KINDS = KINDS
-VERDICTS = ("accept", "recheck", "reject")
 
 
 class Reading(Base):

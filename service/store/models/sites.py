@@ -6,8 +6,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, mapped_column
 
 from service.store.models.base import ID, Base, of_a_site, one_of
-
-UNIT_SYSTEMS = ("inch", "metric")
+from service.words import UNIT_SYSTEMS
 
 
 class Site(Base):
@@ -28,6 +27,7 @@ class Site(Base):
     units: Mapped[str]
     blade_set: Mapped[str]
     books_version: Mapped[int] = mapped_column(server_default="0")
+    takes_photos: Mapped[bool] = mapped_column(server_default=sa.true())
     created_at: Mapped[datetime]
 
 

@@ -6,17 +6,8 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, mapped_column
 
 from service.store.models.base import ID, Base, belongs_to, one_of
+from service.words import END_TYPES
 
-END_TYPES = (
-    "running",
-    "failed",
-    "removed_condition",
-    "removed_preventive",
-    "removed_opportunistic",
-    "removed_other",
-    "lost_to_follow_up",
-    "unknown",
-)
 STRUCK_OUT = "struck_out"
 BEGINNING_UNKNOWN = "beginning_unknown"
 SET_ASIDE = (STRUCK_OUT, BEGINNING_UNKNOWN)

@@ -6,9 +6,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, mapped_column
 
 from service.store.models.base import ID, Base, belongs_to, one_of
-
-KINDS = ("replacement", "inspection")
-STATUSES = ("open", "completed", "cancelled")
+from service.words import ORDER_KINDS, ORDER_STATUSES
 
 
 class WorkOrder(Base):
@@ -18,8 +16,8 @@ class WorkOrder(Base):
     __table_args__ = (
         belongs_to(("asset_id",), "assets", ("id",)),
         sa.UniqueConstraint("site_id", "external_system", "external_number"),
-        one_of("kind", KINDS, "kind_known"),
-        one_of("status", STATUSES, "status_known"),
+        one_of("kind", ORDER_KINDS, "kind_known"),
+        one_of("status", ORDER_STATUSES, "status_known"),
         sa.CheckConstraint("(status = 'open') = (closed_at IS NULL)", name="open_until_closed"),
         sa.CheckConstraint("(status = 'cancelled') = (cancel_reason IS NOT NULL)", name="cancelled_with_reason"),
         sa.Index(None, "site_id", "asset_id"),

@@ -14,11 +14,12 @@ import sqlalchemy as sa
 from sqlalchemy.orm import aliased
 
 from service import record
-from service.instructions.books.books import CHART, CHART_KINDS, HOUSING, Book, SiteBooks, book_of, site_books
+from service.instructions.books.books import CHART, HOUSING, Book, SiteBooks, book_of, site_books
 from service.store import models
 from service.store.database import Database
 from service.store.identity import canonical_id, new_id
 from service.store.transaction import Tx
+from service.words import CHART_KINDS
 
 Model = type[models.Chart] | type[models.Housing]
 TABLES: Final[dict[str, Model]] = {CHART: models.Chart, HOUSING: models.Housing}

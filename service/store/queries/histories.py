@@ -130,16 +130,16 @@ def reading_documents(
     tx: Tx, *, kind: str, asset: str | None, position: str | None, begin: datetime | None, end: datetime | None
 ) -> Iterator[dict[str, Any]]:
     """Yield the documents of the readings of one kind, with their units, in the order of their ids."""
-    read, order, machine = models.Reading, models.WorkOrder, models.Asset
+    read, order, owner = models.Reading, models.WorkOrder, models.Asset
     statement = (
         sa.select(read.document)
         .join(order, (order.site_id == read.site_id) & (order.id == read.work_order_id))
-        .join(machine, (machine.site_id == order.site_id) & (machine.id == order.asset_id))
+        .join(owner, (owner.site_id == order.site_id) & (owner.id == order.asset_id))
         .where(read.site_id == tx.site_id, read.kind == kind)
         .order_by(read.id)
     )
     wanted = (
-        None if asset is None else machine.tag == asset,
+        None if asset is None else owner.tag == asset,
         None if position is None else read.position == position,
         None if begin is None else read.taken_at >= begin,
         None if end is None else read.taken_at < end,

@@ -26,9 +26,9 @@ from service.store.identity import canonical_id, new_id
 from service.store.journal import Event
 from service.store.queries.sites import COMMAND_LINE, site_by_code
 from service.store.unit_of_work import Tx, Written
+from service.words import SCOPES
 
 PREFIX: Final = "capsaddle"
-SCOPES: Final = ("read", "write", "approve", "admin")
 SECRET_BYTES: Final = 32
 SECRET_LENGTH: Final = 43  # digits of 32 bytes in base 62
 DIGITS: Final = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"

@@ -12,8 +12,8 @@ from service.store import models
 from service.store.database import Database
 from service.store.identity import new_id
 from service.store.journal import FIRST_HASH, Event
-from service.store.models.sites import UNIT_SYSTEMS
 from service.store.unit_of_work import Tx, Written
+from service.words import UNIT_SYSTEMS
 
 COMMAND_LINE = "command line"
 
@@ -78,6 +78,24 @@ def set_blade_set(database: Database, code: str, blades: Any, *, actor: str = CO
         changed = sa.update(models.Site).where(models.Site.id == tx.site_id)
         tx.connection.execute(changed.values(blade_set=record.encoded(blades)))
         return Written(200, "", events=(Event("site.blade_set_changed", "site", site.id, data={"blade_set": blades}),))
+
+    database.write(site_id=site.id, actor=actor, request_id=new_id(), work=work)
+
+
+def set_photos(database: Database, code: str, *, taken: bool, actor: str = COMMAND_LINE) -> None:
+    """Say whether the site takes photos of its jobs; what it took stays.
+
+    Raises
+    ------
+    NotFound
+        No site has this code.
+    """
+    site = site_by_code(database, code)
+
+    def work(tx: Tx) -> Written:
+        changed = sa.update(models.Site).where(models.Site.id == tx.site_id)
+        tx.connection.execute(changed.values(takes_photos=taken))
+        return Written(200, "", events=(Event("site.photos_switched", "site", site.id, data={"taken": taken}),))
 
     database.write(site_id=site.id, actor=actor, request_id=new_id(), work=work)
 

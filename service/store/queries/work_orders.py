@@ -141,12 +141,12 @@ def page_of_work_orders(
     ``asset`` is a tag, ``position`` a name as the order or the asset has it; ``opened_from`` is inclusive,
     ``opened_to`` exclusive.
     """
-    order, machine = models.WorkOrder, models.Asset
+    order, owner = models.WorkOrder, models.Asset
     wanted = (
         (order.external_system, system),
         (order.external_number, number),
         (order.status, status),
-        (machine.tag, asset),
+        (owner.tag, asset),
     )
     chosen = [column == value for column, value in wanted if value is not None]
     if opened_from is not None:
@@ -160,7 +160,7 @@ def page_of_work_orders(
         if known is None:
             raise CannotEvaluate("The list was asked to go on after something that is not an id.", code="bad_cursor")
         chosen.append(order.id > known)
-    found = sa.select(order.id).join(machine, (machine.site_id == order.site_id) & (machine.id == order.asset_id))
+    found = sa.select(order.id).join(owner, (owner.site_id == order.site_id) & (owner.id == order.asset_id))
     found = found.where(order.site_id == tx.site_id, *chosen).order_by(order.id).limit(limit)
     return _orders(tx, _ORDERS.where(order.id.in_(found.scalar_subquery())), {})
 

@@ -11,11 +11,11 @@ from service.errors import CannotEvaluate
 from service.instructions.books.books import CAP_BOLT_TORQUE, HOUSING
 from service.mounting.charts import KINDS as BEARING_KINDS
 from service.mounting.charts import NUT_TURN
+from service.words import CLEARANCE_CLASSES
 
 _LENGTHS: Final = {"mm": "mm", "um": "um", "in": "in", "thou": "thou"}
 _TORQUES: Final = {"n_m": "N.m", "lbf_ft": "lbf.ft", "lbf_in": "lbf.in"}
 _ANGLES: Final = {"deg": "deg"}
-_CLASSES: Final = ("C2", "CN", "C3", "C4", "C5")
 _FLAGS: Final = ("accept_unusual", "on_sleeve")
 _NUMBER: Final = re.compile(r"-?\d{1,15}(\.\d{1,15})?").fullmatch
 Path = tuple[str, ...]
@@ -64,7 +64,10 @@ def _of_bearings(limits: Mapping[str, str]) -> Columns:
         quantities={
             **{name: ((name,), _LENGTHS) for name in ("bore_over", "bore_incl")},
             **{name: ((name,), limits) for name in ("min", "max")},
-            **{f"smallest_residual_{mark.lower()}": (("smallest_residual", mark), _LENGTHS) for mark in _CLASSES},
+            **{
+                f"smallest_residual_{mark.lower()}": (("smallest_residual", mark), _LENGTHS)
+                for mark in CLEARANCE_CLASSES
+            },
         },
     )
 

@@ -6,7 +6,7 @@ from typing import Any, Final
 
 from service import units
 from service.errors import CannotEvaluate, NotFound
-from service.instructions.books.books import Book, provenance_of
+from service.instructions.books.books import CHART, HOUSING, Book, provenance_of
 from service.instructions.books.recall import (
     NOT_COMPARED,
     OUTSIDE,
@@ -28,6 +28,8 @@ from service.store.queries.recalls import Issued, Mounted
 from service.store.unit_of_work import Event, Tx
 from service.use_cases.books.enter import book_of_path
 
+TABLE: Final = "table"
+RECALLED: Final = {CHART: "chart.recalled", HOUSING: "housing.recalled", TABLE: "table.recalled"}
 HEADER: Final = ("kind", "bearing_type", "bore_form")
 """Of a chart, what corrected rows must share."""
 MOST_LISTED = 500
@@ -101,7 +103,7 @@ def recall_facts(record: Record) -> dict[str, Any]:
 
 def recall_book(book: RecalledBook, record: Record) -> Event:
     """Return the event that enters a recall in the journal: the one thing that a recall writes."""
-    return Event(f"{book.table}.recalled", book.table, book.id, None, None, recall_facts(record))
+    return Event(RECALLED[book.table], book.table, book.id, None, None, recall_facts(record))
 
 
 def book_to_recall(tx: Tx, table: str, book_id: str) -> RecalledBook:
@@ -120,7 +122,7 @@ def table_to_recall(table_id: str, data_version: str | None) -> RecalledBook:
     source = tables.sources().get(table_id)
     if source is None:
         raise NotFound("no built-in table has this id; answers name them in `sources`")
-    return RecalledBook("table", source.id, source.title, source.id, data_version=data_version)
+    return RecalledBook(TABLE, source.id, source.title, source.id, data_version=data_version)
 
 
 def _corrected(book: RecalledBook, given: Mapping[str, Any]) -> Book | None:

@@ -1,7 +1,7 @@
 """Answers about lives: how long bearings last by group, and at what age to replace them."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from service import units
@@ -13,6 +13,7 @@ from service.reliability.life_analysis import GroupFacts, GroupLife, LifeAnalysi
 from service.reliability.observed import FAILED, Observed, common_numbers
 from service.reliability.replacement_age import BARLOW_PROSCHAN, replacement_age
 from service.reliability.stay_columns import Groups
+from service.store.queries.stays import removed_unrecorded
 from service.store.transaction import Tx
 from service.use_cases.lives.data import NOT_STATED, History, asked_about, grouped, history
 
@@ -58,14 +59,28 @@ class Analysed:
 def life_analysis_of(tx: Tx, query: Mapping[str, Any]) -> Analysed:
     """Return the life analysis that a query asks for."""
     keys = query["group_by"]
-    data = history(tx, asked_about(query), words=_words(keys))
+    data, told = history(tx, asked_about(query), words=_words(keys)), _never_on_record(tx)
     if DAMAGE not in keys:
-        return _analysed(data, query, grouped(data, keys), damage=query.get(DAMAGE))
+        found_all = _analysed(data, query, grouped(data, keys), damage=query.get(DAMAGE))
+        return replace(found_all, assumptions=(*found_all.assumptions, *told))
     rest = tuple(key for key in keys if key != DAMAGE)
     found = [_of_mode(data, query, rest, mode) for mode in modes(data, query)]
     said = tuple(dict.fromkeys(text for one in found for text in one.assumptions))
     analyses = tuple(analysis for one in found for analysis in one.analyses)
-    return Analysed(analyses, tuple(item for one in found for item in one.empty), said)
+    return Analysed(analyses, tuple(item for one in found for item in one.empty), (*said, *told))
+
+
+def _never_on_record(tx: Tx) -> tuple[Text, ...]:
+    """Return how many bearings came out whose beginning nobody knows: they are counted here, and no life is made."""
+    count = removed_unrecorded(tx)
+    if not count:
+        return ()
+    came = (
+        "1 bearing of this site came out that was"
+        if count == 1
+        else f"{count} bearings of this site came out that were"
+    )
+    return (f"{came} never on record: when they began to run is not known, so no life is made of them.",)
 
 
 def modes(data: History, query: Mapping[str, Any]) -> list[str]:

@@ -14,6 +14,7 @@ from service.store.queries import histories
 from service.store.transaction import Tx
 from service.units import NM_PER_IN, NM_PER_MM
 from service.use_cases.lives.data import History, asked_about, grouped, history
+from service.words import CLEARANCE_READINGS
 
 MOST_STEPS: Final = 500_000_000  # stays times failures
 SCHOENFELD: Final = Source("schoenfeld_1983", "Schoenfeld 1983, Biometrics 39: failures that a log-rank test needs",
@@ -30,7 +31,6 @@ NUMBERS: Final = (
     "shaft_max_nm",
 )
 BY_SCALE: Final = ("indicator", "micrometer")  # what shows every digit
-CLEARANCES: Final = ("initial_clearance", "residual_clearance")
 
 
 def mounting_qualities(tx: Tx, query: Mapping[str, Any]) -> dict[str, Any]:
@@ -91,7 +91,7 @@ def reading_quality(tx: Tx, query: Mapping[str, Any], units: str) -> dict[str, A
     values: list[int] = []
     repeats: dict[tuple[Any, ...], list[int]] = {}
     read = blades = 0
-    for kind in (query["kind"],) if "kind" in query else CLEARANCES:
+    for kind in (query["kind"],) if "kind" in query else CLEARANCE_READINGS:
         for document in histories.reading_documents(tx, kind=kind, **where):
             read += 1
             by_scale = document.get("method") in BY_SCALE

@@ -10,7 +10,7 @@ from datetime import datetime
 from typing import Any, Final
 
 from service.errors import CannotEvaluate, Text
-from service.history.observations import Count, assumptions, status
+from service.history.observations import assumptions, status
 from service.reliability.observed import Observed, kinds, observed
 from service.reliability.stay_ages import Ages, MeterColumns, meter_columns, stay_ages
 from service.reliability.stay_columns import Groups, StayColumns, groups, stay_columns
@@ -21,6 +21,7 @@ from service.store.queries.stay_lists import Chosen
 from service.store.transaction import Tx
 from service.use_cases.assets.meters import meter_of
 from service.use_cases.stays.lists import chosen_stays
+from service.words import Count
 
 MOST_GROUPS: Final = 10_000
 NOT_STATED: Final = "not stated"

@@ -9,7 +9,6 @@ from typing import Any, Final
 
 from service.errors import CannotEvaluate, NotFound, ServiceError
 from service.exchange.field_map import Fault, Mapped, faults_of, field_map
-from service.render.present import UnitSystem
 from service.render.reply import reply_source
 from service.store import failures
 from service.store.queries import field_maps
@@ -17,6 +16,7 @@ from service.store.queries.keys import Caller
 from service.store.unit_of_work import Tx
 from service.use_cases.orders.open import Opening, open_order
 from service.use_cases.orders.records import instructions_record, order_line
+from service.words import UnitSystem
 
 BUILT_IN: Final = ("b2mml-job-order",)
 """Maps that every site has; a map of the same name that a site entered goes before."""

@@ -46,7 +46,7 @@ def open_order(tx: Tx, given: dict[str, Any], *, units: str, blade_set: str) -> 
     if order is not None:
         return _opened_before(tx, order, given, wanted)
     books = books_in_force(tx)
-    asset, events = _asset(tx, given["asset"], books.housings)
+    asset, events = _register_if_new(tx, given["asset"], books.housings)
     inputs = {
         "asset": asset_document(asset),
         "positions": wanted,
@@ -94,7 +94,9 @@ def _wanted_positions(given: list[Any]) -> list[dict[str, Any]]:
     return list(wanted.values())
 
 
-def _asset(tx: Tx, given: str | dict[str, Any], housings: Mapping[str, Housing]) -> tuple[AssetRow, tuple[Event, ...]]:
+def _register_if_new(
+    tx: Tx, given: str | dict[str, Any], housings: Mapping[str, Housing]
+) -> tuple[AssetRow, tuple[Event, ...]]:
     """Return the machine on record, held as it is; it is stored first when it came in full and is new."""
     if isinstance(given, str):
         assets.keep_as_they_are(tx, (given,))
@@ -102,7 +104,7 @@ def _asset(tx: Tx, given: str | dict[str, Any], housings: Mapping[str, Housing])
         if row is None:
             raise CannotEvaluate(f"no asset of this site has the tag {given}", code="unknown_asset", field="asset")
         return row, ()
-    document = _machine(given, housings)
+    document = _document(given, housings)
     assets.keep_as_they_are(tx, (document["tag"],))
     row = assets.asset_by_tag(tx, document["tag"])
     if row is None:
@@ -125,7 +127,7 @@ def _as_sent(normalised: dict[str, Any], given: dict[str, Any]) -> dict[str, Any
     return {member: value for member, value in normalised.items() if member in given}
 
 
-def _machine(given: dict[str, Any], housings: Mapping[str, Housing]) -> dict[str, Any]:
+def _document(given: dict[str, Any], housings: Mapping[str, Housing]) -> dict[str, Any]:
     try:
         return normalised_machine(given, housings=housings)
     except CannotEvaluate as error:

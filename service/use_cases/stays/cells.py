@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from service.errors import CannotEvaluate, shown
 from service.history.damage import damage_codes
-from service.history.stays import END_TYPES, Stay
+from service.history.stays import Stay
 from service.instructions.plan.machine import normalised_bearing
 from service.moments import NotAMoment, moment_in_zone
 from service.spreadsheet import unguarded
@@ -17,6 +17,7 @@ from service.store.identity import canonical_id
 from service.units import nm_from_mm
 from service.use_cases.stays.lines import CLEARANCES, DIAMETERS, LENGTHS, TIMES
 from service.use_cases.stays.sources import COLUMNS, REQUIRED, Sent
+from service.words import END_TYPES
 
 HOURS: Final = ("operating_hours", "age_at_install_h", "downtime_h")
 LONGEST: Final = {"asset": 80, "position": 80, "designation": 80, "manufacturer": 120, "serial": 120, "cause": 500,

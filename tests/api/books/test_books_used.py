@@ -170,14 +170,13 @@ def test_a_machine_may_name_the_site_s_housings_and_no_others(client_on_each: Cl
     assert "Book of the maker, 7, page 31, version 1" in titles(opened.json["instructions"])
 
 
-def test_a_plan_goes_by_the_books_and_its_hold_point_for_the_torque_is_gone(client_on_each: Client) -> None:
+def test_a_plan_goes_by_the_books_and_its_torque_is_confirmed(client_on_each: Client) -> None:
     client = client_on_each
     built_in = client.post("/v1/work-orders", order("WO-1", asset=fan())).json["instructions"]
-    assert "confirm-cap-torque" in {step["id"] for step in built_in["steps"]}
+    assert {bolting["confidence"] for bolting in built_in["bolting"]} == {"single_publication"}
     entered(client, "/v1/charts", torques(torque_row(125, INCH_516)))
     entered(client, "/v1/charts", reductions())
     by_books = client.post("/v1/work-orders", order("WO-2")).json["instructions"]
-    assert "confirm-cap-torque" not in {step["id"] for step in by_books["steps"]}
     assert {bolting["confidence"] for bolting in by_books["bolting"]} == {"site_chart"}
     assert by_books["targets"][0]["reduction"]["max"]["text"] == "0.0020 in (0.052 mm)"
     again = client.post("/v1/work-orders", order("WO-1", asset=fan()))

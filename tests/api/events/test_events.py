@@ -56,7 +56,7 @@ def test_the_life_of_an_order_is_told_in_order(client_on_each: Client) -> None:
     about = [item for item in told if item["data"]["kind"] == "work_order"]
     assert {item["subject"] for item in about} == {f"work_order/{order_id}"}
     assert client.get(about[0]["data"]["link"]).json["id"] == order_id
-    assert told[-2]["data"]["changed"] == {"outcomes": {"tail": "replaced"}}
+    assert told[-2]["data"]["changed"] == {"outcomes": {"tail": "replaced"}, "flags": ["signed_in_one_go"]}
 
 
 def test_each_event_is_a_cloud_event(client: Client) -> None:

@@ -150,7 +150,7 @@ def test_nothing_was_read_found_or_done_in_the_future_or_long_ago(client: Client
     at = f"/v1/work-orders/{opened(client)['id']}"
     done = {**completion(removed={"end_type": "failed"}), "completed_at": time}
     read = {"readings": [initial("tail", 0.0040, 0.0040, taken_at=time)]}
-    found = {"position": "tail", "ring_present": True, "taken_at": time}
+    found = {"position": "tail", "rings": [], "taken_at": time}
     for path, body in (("completion", done), ("readings", read), ("as-found", found)):
         answer = client.post(f"{at}/{path}", body)
         assert (answer.status_code, answer.json["errors"][0]["code"]) == (422, code), path
@@ -167,7 +167,7 @@ def test_a_clock_that_is_a_little_fast_is_no_reason_to_refuse(client: Client) ->
 def test_who_did_the_work_cannot_approve_it_under_a_name_set_otherwise(client: Client, name: str) -> None:
     order = opened(client)
     sent(client, order["id"], initial("tail", 0.0040, 0.0040), residual("tail", 0.0005, 0.0005))
-    deviation = {"step": "residual-clearance", "position": "tail", "reason": "in a hurry", "approved_by": name}
+    deviation = {"step": "residual-free", "position": "tail", "reason": "in a hurry", "approved_by": name}
     refused = client.post(f"/v1/work-orders/{order['id']}/deviations", deviation)
     assert (refused.status_code, refused.json["code"]) == (422, "same_person")
 

@@ -12,6 +12,7 @@ from service.api.calculations.clearance.schemas import ClearanceRequest
 from service.api.http import fields
 from service.exchange import strict_json
 from service.exchange.strict_json import NotStrictJSON
+from service.moments import rfc3339
 
 FINITE = st.floats(allow_nan=False, allow_infinity=False)
 JSON_VALUES = st.recursive(
@@ -109,7 +110,7 @@ def test_a_field_refuses_what_resembles_its_value(field: Any, value: Any, code: 
 
 def test_texts_are_normalised_and_times_become_utc() -> None:
     assert fields.Text().deserialize(" Mu\u0308hle ") == "M\u00fchle"
-    assert fields.rfc3339(fields.Timestamp().deserialize("2026-01-07T07:30:00+01:00")) == "2026-01-07T06:30:00.000000Z"
+    assert rfc3339(fields.Timestamp().deserialize("2026-01-07T07:30:00+01:00")) == "2026-01-07T06:30:00.000000Z"
     assert fields.Identifier().deserialize("01900000-0000-7000-8000-00000000000A".replace("A", "a"))
 
 

@@ -14,8 +14,8 @@ from tests.api.samples.orders import (
     FOREMAN,
     closing_readings,
     completion,
-    confirmed,
     initial,
+    isolated,
     known_fan,
     opened,
     reading,
@@ -56,10 +56,15 @@ def test_the_mechanic_s_story(client_on_each: Client) -> None:
     order = opened(client)
     refused = complete(client, order, completion())
     assert (refused.status_code, refused.json["code"]) == (409, "hold_points_open")
-    asked = [step["number"] for step in order["instructions"]["steps"] if step["hold_point"]]
-    assert [point["step"] for point in refused.json["hold_points_open"]] == asked
+    asked = [
+        (step["number"], position)
+        for step in order["instructions"]["steps"]
+        for position in step["positions"] or [None]
+        if step["hold"] is not None
+    ]
+    assert [(point["step"], point["position"]) for point in refused.json["hold_points_open"]] == asked
 
-    sent(client, order["id"], confirmed("isolate"), initial("tail", 0.0040, 0.0040))
+    sent(client, order["id"], isolated(), initial("tail", 0.0040, 0.0040))
     loose = sent(client, order["id"], residual("tail", 0.0030, 0.0030))["items"][0]
     assert (loose["code"], "small steps" in loose["next"]) == ("too_loose", True)
     tight = sent(client, order["id"], residual("tail", 0.0015, 0.0015))["items"][0]
@@ -67,8 +72,8 @@ def test_the_mechanic_s_story(client_on_each: Client) -> None:
     assert sent(client, order["id"], residual("tail", 0.0025, 0.0025))["items"][0]["verdict"] == "reject"
     sent(client, order["id"], initial("tail", 0.0040, 0.0040))
     left = sent(client, order["id"], residual("tail", 0.0025, 0.0025, instrument="blades 14"))["hold_points_open"]
-    steps = client.get(f"/v1/work-orders/{order['id']}/instructions").json["steps"]
-    assert sent(client, order["id"], *closing_readings(left, steps))["hold_points_open"] == []
+    plan = client.get(f"/v1/work-orders/{order['id']}/instructions").json
+    assert sent(client, order["id"], *closing_readings(left, plan))["hold_points_open"] == []
 
     done = complete(client, order, completion(removed=FAILED, installed={"serial": "NEW-1", "manufacturer": "M"}))
     assert (done.status_code, done.json["status"], done.json["revision"]) == (201, "completed", 3)
@@ -158,8 +163,7 @@ def test_an_inspection_ends_nothing(client: Client) -> None:
     assert (refused.status_code, refused.json["code"]) == (409, "outcome_not_planned")
     still = complete(client, order, completion(at="2020-06-07T15:30:00Z", outcome="inspected_only"))
     assert still.json["code"] == "hold_points_open"
-    steps = order["instructions"]["steps"]
-    sent(client, order["id"], *closing_readings(still.json["hold_points_open"], steps))
+    sent(client, order["id"], *closing_readings(still.json["hold_points_open"], order["instructions"]))
     done = complete(client, order, completion(at="2020-06-07T15:30:00Z", outcome="inspected_only"))
     assert done.status_code == 201
     assert [stay["end_type"] for stay in stays(client)] == ["running"]
@@ -224,7 +228,7 @@ def test_another_bearing_than_planned_needs_a_deviation(client: Client) -> None:
 def test_a_deviation_lets_another_bearing_stand(client: Client) -> None:
     order = opened(client)
     ready_to_complete(client, order["id"])
-    step = {"step": "bearing-marks", "reason": "C4 was all there was; its maker was asked", "approved_by": FOREMAN}
+    step = {"step": "check-parts", "reason": "C4 was all there was; its maker was asked", "approved_by": FOREMAN}
     assert client.post(f"/v1/work-orders/{order['id']}/deviations", step).status_code == 201
     done = complete(client, order, completion(installed={"designation": "22216 K/C4"}))
     assert (done.status_code, stays(client)[0]["designation"]) == (201, "22216 K/C4")

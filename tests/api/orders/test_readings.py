@@ -20,6 +20,7 @@ from tests.api.samples.orders import (
     FOREMAN,
     confirmed,
     initial,
+    isolated,
     known_fan,
     newton_metres,
     opened,
@@ -37,13 +38,22 @@ def ids(points: list[dict[str, Any]]) -> set[str]:
     return {point["id"] for point in points}
 
 
+def holds(points: list[dict[str, Any]]) -> set[int]:
+    return {point["hold"] for point in points}
+
+
+NOBODY = "01900000-0000-7000-8000-000000000000"
+
+
 def test_an_accepted_initial_clearance_makes_a_revision_with_a_window(client_on_each: Client) -> None:
     client = client_on_each
     order = opened(client)
     assert order["instructions"]["targets"][0]["residual_clearance"]["provisional"] is True
     answer = sent(client, order["id"], initial("tail", 0.0040, 0.0040))
     assert (answer["items"][0]["verdict"], answer["revision"]) == ("accept", 2)
-    assert "initial-clearance" not in ids(answer["hold_points_open"])
+    assert "initial" in ids(answer["hold_points_open"]), "nobody has read the class on the ring yet"
+    answer = sent(client, order["id"], reading("class_read", "tail", "C3"))
+    assert "initial" not in ids(answer["hold_points_open"])
     now = client.get(where(order, "instructions")).json
     window = now["targets"][0]["residual_clearance"]
     assert (now["revision"], now["supersedes"], window["provisional"]) == (2, 1, False)
@@ -57,12 +67,12 @@ def test_a_reading_that_is_not_accepted_makes_no_revision(client: Client) -> Non
     order = opened(client)
     wrong = sent(client, order["id"], initial("tail", 0.0060, 0.0060))
     assert (wrong["items"][0]["verdict"], wrong["revision"]) == ("reject", 1)
-    assert "initial-clearance" in ids(wrong["hold_points_open"])
+    assert "initial" in ids(wrong["hold_points_open"])
 
 
 def test_a_slip_of_scale_is_kept_as_rejected_and_asks_for_the_stamp(client_on_each: Client) -> None:
     order = opened(client_on_each)
-    slip = initial("tail", 0.040)
+    slip = initial("tail", 0.040, 0.040)
     item = sent(client_on_each, order["id"], slip)["items"][0]
     assert (item["verdict"], item["code"]) == ("reject", "reading_scale_suspect")
     assert any(fit["value"] == pytest.approx(0.0040) for fit in item["fits"])
@@ -91,18 +101,19 @@ def test_a_reading_is_judged_by_the_revision_it_names(client: Client) -> None:
 def test_too_tight_starts_again_from_the_initial_clearance(client_on_each: Client) -> None:
     client = client_on_each
     order = opened(client)
+    sent(client, order["id"], reading("class_read", "tail", "C3"))
     answer = sent(client, order["id"], initial("tail", 0.0040), residual("tail", 0.0015), residual("tail", 0.0025))
     assert [(item["verdict"], item["code"]) for item in answer["items"]] == [
         ("accept", None), ("reject", "too_tight"), ("reject", "initial_clearance_needed"),
     ]  # fmt: skip
-    assert {"initial-clearance", "residual-clearance"} <= ids(answer["hold_points_open"])
+    assert {"initial", "residual-free"} <= ids(answer["hold_points_open"])
     again = sent(client, order["id"], initial("tail", 0.0041))
     assert again["revision"] == 3
     stale = sent(client, order["id"], residual("tail", 0.0025, revision=2))["items"][0]
     assert (stale["verdict"], stale["code"]) == ("recheck", "revision_superseded")
     good = sent(client, order["id"], residual("tail", 0.0025))
     assert good["items"][0]["verdict"] == "accept"
-    assert not {"initial-clearance", "residual-clearance"} & ids(good["hold_points_open"])
+    assert not {"initial", "residual-free"} & ids(good["hold_points_open"])
 
 
 def test_every_reading_is_kept_in_the_order_in_which_it_was_entered(client_on_each: Client) -> None:
@@ -133,6 +144,12 @@ def test_every_reading_is_kept_in_the_order_in_which_it_was_entered(client_on_ea
         ({"taken_by": ""}, "wrong_length", "#/readings/0/taken_by"),
         ({"colour": "red"}, "unknown_member", "#/readings/0/colour"),
         ({"values": [{"value": inches(0.004), "row": 3}]}, "out_of_range", "#/readings/0/values/0/row"),
+        ({"values": [{"value": 9}]}, "bare_number", "#/readings/0/values/0/value"),
+        ({"reason": "misread"}, "required", "#/readings/0/replaces"),
+        ({"replaces": NOBODY}, "required", "#/readings/0/reason"),
+        ({"replaces": NOBODY, "reason": "misread"}, "unknown_reading", "#/readings/0/replaces"),
+        ({"replaces": NOBODY, "reason": "whim"}, "unknown_choice", "#/readings/0/reason"),
+        ({"series": []}, "unknown_member", "#/readings/0/series"),
     ],
 )
 def test_what_cannot_be_read_is_refused_and_nothing_is_kept(
@@ -156,7 +173,8 @@ def test_one_bad_reading_keeps_the_whole_batch_out(client_on_each: Client) -> No
 
 def test_a_confirmation_names_a_step_of_the_instructions(client: Client) -> None:
     order = opened(client)
-    assert "isolate" not in ids(sent(client, order["id"], confirmed("isolate"))["hold_points_open"])
+    item = sent(client, order["id"], confirmed("turn"))["items"][0]
+    assert (item["verdict"], item["code"]) == ("accept", None)
     refused = client.post(where(order, "readings"), {"readings": [confirmed("dance")]})
     assert (refused.status_code, refused.json["code"]) == (422, "unknown_step")
 
@@ -183,9 +201,9 @@ def test_nothing_is_entered_in_an_order_that_is_not_open(client: Client) -> None
     order = opened(client)
     client.post(where(order, "cancellation"), {"reason": "opened by mistake"})
     for what, body in (
-        ("readings", {"readings": [confirmed("isolate")]}),
+        ("readings", {"readings": [isolated()]}),
         ("as-found", {"position": "tail"}),
-        ("deviations", {"step": "rings", "reason": "x", "approved_by": FOREMAN}),
+        ("deviations", {"step": "last-look", "reason": "x", "approved_by": FOREMAN}),
     ):
         refused = client.post(where(order, what), body)
         assert (refused.status_code, refused.json["code"]) == (409, "work_order_not_open"), what
@@ -195,23 +213,26 @@ def test_a_deviation_is_approved_by_another_person(client_on_each: Client) -> No
     client = client_on_each
     order = opened(client)
     sent(client, order["id"], initial("tail", 0.0040), residual("tail", 0.0030))
-    own = {"step": "residual-clearance", "reason": "as good as it gets", "approved_by": "a. fitter"}
+    own = {"step": "residual-free", "reason": "as good as it gets", "approved_by": "a. fitter"}
     refused = client.post(where(order, "deviations"), own)
     assert (refused.status_code, refused.json["code"]) == (422, "same_person")
     refused = client.post(where(order, "deviations"), own | {"approved_by": "C. Third", "taken_by": "c.  third"})
     assert refused.json["code"] == "same_person"
     approved = client.post(where(order, "deviations"), own | {"approved_by": FOREMAN})
     assert (approved.status_code, approved.json["position"]) == (201, "tail")
-    assert "residual-clearance" not in ids(approved.json["hold_points_open"])
+    assert "residual-free" not in ids(approved.json["hold_points_open"])
     kept = client.get(where(order, "deviations")).json["items"]
-    assert [(row["step"], row["approved_by"], row["revision"]) for row in kept] == [("residual-clearance", FOREMAN, 2)]
+    assert [(row["step"], row["approved_by"], row["revision"]) for row in kept] == [("residual-free", FOREMAN, 2)]
 
 
 def test_a_deviation_may_name_the_number_of_a_step(client: Client) -> None:
     order = opened(client)
-    number = next(s["number"] for s in order["instructions"]["steps"] if s["id"] == "rings")
+    number = next(s["number"] for s in order["instructions"]["steps"] if s["id"] == "last-look")
     approved = client.post(where(order, "deviations"), {"step": number, "reason": "seen", "approved_by": FOREMAN})
-    assert (approved.status_code, approved.json["step"]) == (201, "rings")
+    assert (approved.status_code, approved.json["step"], approved.json["position"]) == (201, "last-look", None)
+    own = next(s["number"] for s in order["instructions"]["steps"] if s["id"] == "shaft-size")
+    approved = client.post(where(order, "deviations"), {"step": own, "reason": "seen", "approved_by": FOREMAN})
+    assert (approved.status_code, approved.json["position"]) == (201, "tail"), "its only position"
     for step, code in (
         (99_999, "unknown_step"),
         ("cap-torque", "position_required"),
@@ -233,7 +254,7 @@ def test_a_stop_step_is_cleared_by_a_deviation_only(client: Client) -> None:
 def test_approving_takes_its_own_scope(app: Flask, client_of: ClientMaker) -> None:
     order = opened(client_of(app))
     writer = client_of(app, scopes=("read", "write"))
-    refused = writer.post(where(order, "deviations"), {"step": "rings", "reason": "x", "approved_by": FOREMAN})
+    refused = writer.post(where(order, "deviations"), {"step": "last-look", "reason": "x", "approved_by": FOREMAN})
     assert (refused.status_code, refused.json["code"]) == (403, "scope_missing")
 
 
@@ -243,18 +264,19 @@ def test_what_was_found_overrides_the_record(client_on_each: Client) -> None:
     order = opened(client)
     roles = {s["name"]: s["role"] for s in order["instructions"]["arrangement"]["supports"]}
     assert roles == {"tail": "free", "drive": "locating"}
-    found = {"position": "drive", "ring_present": False, "residual_clearance": inches(0.006), "taken_by": FITTER}
+    rows = [{"value": inches(0.006), "row": 1}]
+    found = {"position": "drive", "rings": [], "clearance": rows, "taken_by": FITTER}
     first = client.post(where(order, "as-found"), found)
     assert (first.status_code, first.json["made_revision"], first.json["revision"]) == (201, 2, 2)
-    second = client.post(where(order, "as-found"), {"position": "tail", "ring_present": True, "ring_count": 1})
+    second = client.post(where(order, "as-found"), {"position": "tail", "rings": [{"side": "plus"}]})
     assert second.json["revision"] == 3
     now = client.get(where(order, "instructions")).json
     assert {s["name"]: s["role"] for s in now["arrangement"]["supports"]} != roles
-    same = client.post(where(order, "as-found"), {"position": "tail", "ring_present": True, "notes": "again"})
+    same = client.post(where(order, "as-found"), {"position": "tail", "rings": [{"side": "plus"}], "notes": "again"})
     assert (same.json["made_revision"], same.json["revision"]) == (None, 3)
     rows = client.get(where(order, "as-found")).json["items"]
     assert [row["position"] for row in rows] == ["drive", "tail", "tail"]
-    assert rows[0]["residual_clearance"]["text"] == "0.0060 in (0.152 mm)"
+    assert rows[0]["clearance"][0]["value"]["text"] == "0.0060 in (0.152 mm)"
 
 
 def test_what_was_found_outlives_the_next_reading(client: Client) -> None:
@@ -262,7 +284,7 @@ def test_what_was_found_outlives_the_next_reading(client: Client) -> None:
     client.post(where(order, "as-found"), {"position": "tail", "lubrication": "oil"})
     sent(client, order["id"], initial("tail", 0.0040))
     steps = client.get(where(order, "instructions")).json["steps"]
-    assert any(step["id"] == "oil" and step["position"] == "tail" for step in steps)
+    assert any(step["id"] == "oil-fill" and step["positions"] == ["tail"] for step in steps)
 
 
 def test_a_narrowed_plan_goes_by_the_chart_that_is_in_force_now(client_of: ClientMaker, app: Flask) -> None:
@@ -271,7 +293,7 @@ def test_a_narrowed_plan_goes_by_the_chart_that_is_in_force_now(client_of: Clien
     entered(client, "/v1/charts", reductions())
     order = opened(client)
     entered(client, "/v1/charts", reductions(reduction_row(65, 80, 0.041, 0.051)))
-    body = reading("initial_clearance", "tail", mm(0.105))
+    body = reading("initial_clearance", "tail") | {"values": [{"value": mm(0.105), "row": row} for row in (1, 2)]}
     assert sent(client, order["id"], body)["items"][0]["verdict"] == "accept"
     window = client.get(where(order, "instructions")).json["targets"][0]["residual_clearance"]
     assert (window["min"]["value"], window["max"]["value"]) == pytest.approx((0.054, 0.064), abs=1e-9)
@@ -285,7 +307,7 @@ def test_readings_of_many_at_once_are_numbered_one_by_one(app_on_each: Flask, cl
 
     def measured() -> None:
         own = Client(client.app, client.contract, client.key)
-        answer = own.post(where(order, "readings"), {"readings": [initial("tail", 0.0040), confirmed("isolate")]})
+        answer = own.post(where(order, "readings"), {"readings": [initial("tail", 0.0040), isolated()]})
         made.append((answer.status_code, answer.json.get("revision", 0)))
 
     threads = [threading.Thread(target=measured) for _ in range(8)]
@@ -308,17 +330,23 @@ def test_a_ball_bearing_is_closed_by_displacement_and_started_again_by_hand(clie
     answer = sent(
         client,
         order["id"],
-        confirmed("initial-swivel", "tail"),
+        reading("class_read", "tail", "C3"),
         reading("axial_displacement", "tail", far, method="axial_displacement"),
         reading("axial_displacement", "tail", good),
     )
     assert [(item["verdict"], item["code"]) for item in answer["items"]] == [
         ("accept", None), ("reject", "too_far"), ("reject", "initial_clearance_needed"),
     ]  # fmt: skip
-    assert {"initial-swivel", "residual-swivel"} <= ids(answer["hold_points_open"])
-    again = sent(client, order["id"], confirmed("initial-swivel", "tail"), reading("axial_displacement", "tail", good))
+    assert {3, 4} <= holds(answer["hold_points_open"])
+    again = sent(
+        client,
+        order["id"],
+        reading("class_read", "tail", "C3"),
+        reading("axial_displacement", "tail", good),
+        reading("swivel", "tail", "slight_resistance"),
+    )
     assert again["items"][1]["verdict"] == "accept"
-    assert not {"initial-swivel", "residual-swivel"} & ids(again["hold_points_open"])
+    assert not {3, 4} & holds(again["hold_points_open"])
 
 
 def test_blades_too_coarse_for_the_window_let_displacement_close_it(client: Client) -> None:
@@ -328,9 +356,9 @@ def test_blades_too_coarse_for_the_window_let_displacement_close_it(client: Clie
     target = client.get(where(order, "instructions")).json["targets"][0]
     assert target["blades"]["resolves"] is False
     good = {name: target["axial_displacement"]["max"][name] for name in ("value", "unit")}
-    assert "residual-clearance" in ids(answer["hold_points_open"])
+    assert 4 in holds(answer["hold_points_open"])
     closed = sent(client, order["id"], reading("axial_displacement", "tail", good))
-    assert "residual-clearance" not in ids(closed["hold_points_open"])
+    assert 4 not in holds(closed["hold_points_open"])
 
 
 METRIC = {"dimensions": "metric", "seat_design": "narrow_seat"}

@@ -5,7 +5,7 @@ from marshmallow import fields as ma_fields
 from service.api.http import fields
 from service.api.http.schema import PageQuery, WriteQuery
 from service.api.wire.answers import AnswerSchema, nested, quantity, word
-from service.instructions.books.books import CHART_KINDS
+from service.words import CHART_KINDS
 
 
 class ProvenanceRead(AnswerSchema):

@@ -6,6 +6,7 @@ from marshmallow import validate
 from service.api.http import fields
 from service.api.http.schema import StrictSchema
 from service.api.wire import objects
+from service.words import LOAD_DIRECTIONS, ROLES, SEATS, SIDES
 
 
 class SupportRequest(StrictSchema):
@@ -16,11 +17,11 @@ class SupportRequest(StrictSchema):
     bearing = objects.bearing_field()
     housing = objects.housing_field()
     radial_load = fields.QuantityField("force", least=0, most=1e9, keep=True)
-    load_direction = fields.Choice(objects.LOAD_DIRECTIONS)
+    load_direction = fields.Choice(LOAD_DIRECTIONS)
     holds_axial_position = fields.Flag()
-    role = fields.Choice(objects.ROLES)
-    locknut_side = fields.Choice(objects.SIDES)
-    seat = fields.Choice(objects.SEATS)
+    role = fields.Choice(ROLES)
+    locknut_side = fields.Choice(SIDES)
+    seat = fields.Choice(SEATS)
     shaft_diameter = fields.QuantityField("dimension", above=0, most=3000, keep=True)
     can_move = objects.can_move_field()
     seal_travel = objects.seal_travel_field()

@@ -8,6 +8,7 @@ from marshmallow import validate
 from service.api.http import fields
 from service.api.http.schema import StrictSchema
 from service.api.wire import objects
+from service.words import SEATS, UNIT_SYSTEMS
 
 
 def reading(**kwargs: Any) -> fields.QuantityField:
@@ -49,7 +50,7 @@ class ClearanceRequest(StrictSchema):
     """A bearing, its seat, and what is known about it."""
 
     bearing = objects.bearing_field(required=True)
-    seat = fields.Choice(objects.SEATS)
+    seat = fields.Choice(SEATS)
     measured_clearance = fields.OneOf(
         [
             (fields.has("rows"), ma_fields.Nested(ReadingRows)),
@@ -63,6 +64,6 @@ class ClearanceRequest(StrictSchema):
     radial_load = fields.QuantityField("force", least=0, most=1e9)
     shaft_bore = fields.QuantityField("dimension", least=0, most=3000)
     shaft_diameter = fields.QuantityField("dimension", above=0, most=3000)
-    sleeve_thread = fields.Choice(objects.SLEEVE_THREADS)
+    sleeve_thread = fields.Choice(UNIT_SYSTEMS)
     blade_set = objects.blade_set_field()
     witnesses = ma_fields.Nested(WitnessReadings)

@@ -5,7 +5,7 @@ from marshmallow import fields as ma_fields
 from service.api.http import fields
 from service.api.http.schema import PageQuery
 from service.api.wire.answers import AnswerSchema, nested, word
-from service.store.models.exchange import DELIVERY_STATES
+from service.words import DELIVERY_STATES
 
 
 class DeliveryRead(AnswerSchema):

@@ -8,6 +8,7 @@ from service.api.http.schema import StrictSchema
 from service.api.wire.answers import AnswerSchema, nested, word, words
 from service.exchange.cloud_events import PREFIX, TYPES
 from service.exchange.targets import LONGEST_URL
+from service.words import SUBSCRIPTION_STATES
 
 NAMES = tuple(PREFIX + name for name in TYPES)
 
@@ -53,7 +54,7 @@ class SubscriptionRead(AnswerSchema):
     version = ma_fields.Integer(required=True)
     url = word()
     types = words()
-    status = ma_fields.String(required=True, metadata={"enum": ["active", "paused", "disabled"]})
+    status = ma_fields.String(required=True, metadata={"enum": list(SUBSCRIPTION_STATES)})
     status_reason = word(null=True)
     position = ma_fields.Integer(required=True, metadata={"description": "Events up to this one were handed over"})
     previous_secret_until = ma_fields.DateTime(required=True, allow_none=True)

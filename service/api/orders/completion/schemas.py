@@ -7,8 +7,9 @@ from service.api.http import fields
 from service.api.http.schema import StrictSchema
 from service.api.wire.answers import AnswerSchema, WarnedFact, nested, quantity, word, words
 from service.api.wire.damage import DamageField
-from service.store.models.stays import END_TYPES, SET_ASIDE
+from service.store.models.stays import SET_ASIDE
 from service.use_cases.orders.outcomes import OUTCOMES
+from service.words import END_TYPES
 
 ENDED = tuple(each for each in END_TYPES if each != "running")
 

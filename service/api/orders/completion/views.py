@@ -83,6 +83,7 @@ def _of_order(tx: Tx, order: WorkOrderRow) -> CompletionRow:
                 "installed": {"serial": "N-4711", "designation": "22216 K/C3"},
             }
         ],
+        "flags_acknowledged": {"by": "B. Foreman", "flags": ["signed_in_one_go"]},
     },
 )
 def complete_work_order(call: Call, order_id: str) -> Response:

@@ -8,10 +8,10 @@ from marshmallow import fields as ma_fields
 from service.api.http import fields
 from service.api.http.schema import StrictSchema
 from service.api.wire.answers import AnswerSchema, nested, quantity, word
-from service.api.wire.objects import CLEARANCE_CLASSES
 from service.instructions.readings.corrections import REASONS
 from service.instructions.readings.readings import SWIVELS
-from service.store.models.records import READING_KINDS, VERDICTS
+from service.store.models.records import READING_KINDS
+from service.words import CLEARANCE_CLASSES, VERDICTS
 
 METHODS = ("blades", "indicator", "axial_displacement", "nut_turn", "micrometer")
 POINTS = ("top", "bottom", "left", "right")
@@ -387,6 +387,7 @@ class ReadingRead(Judged):
     explanation = word(required=False)
     reason = word(required=False)
     note = word(required=False)
+    sent_as = word(required=False)
     watchers = nested(WatcherRead, many=True, required=False)
     values = nested(ValueRead, many=True, required=False)
     series = nested(PairRead, many=True, required=False)

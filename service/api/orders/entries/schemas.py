@@ -6,15 +6,15 @@ from marshmallow import validate
 from service.api.http import fields
 from service.api.http.schema import PageQuery, StrictSchema, UnitsQuery
 from service.api.orders.entries.reading_schemas import HoldPointRead
-from service.api.wire import objects
 from service.api.wire.answers import AnswerSchema, WarnedFact, nested, quantity, word, words
 from service.use_cases.orders.found import CREEP, FORM_LINES, RING_MOVES
+from service.words import LUBRICATIONS, SIDES
 
 
 class RingFound(StrictSchema):
     """A locating ring that lies in this block."""
 
-    side = fields.Choice(objects.SIDES, required=True)
+    side = fields.Choice(SIDES, required=True)
     width = fields.QuantityField("dimension", above=0, most=500, keep=True)
 
 
@@ -66,13 +66,13 @@ class AsFoundRequest(StrictSchema):
     load_mark = fields.Array(ma_fields.Nested(LoadMark), validate=validate.Length(max=8))
     creep = fields.Array(fields.Choice(CREEP), validate=validate.Length(max=3))
     grease = ma_fields.Nested(GreaseFound)
-    lubrication = fields.Choice(("grease", "oil"))
+    lubrication = fields.Choice(LUBRICATIONS)
     break_away = fields.Array(
         fields.QuantityField("torque", least=0, most=1e6, keep=True),
         validate=validate.Length(1, 12),
         metadata={"description": "Torque at which each cap bolt broke loose"},
     )
-    locknut_side = fields.Choice(objects.SIDES)
+    locknut_side = fields.Choice(SIDES)
     nut = fields.Choice(("tight", "loose"))
     tab = fields.Choice(("whole", "broken"))
     seals = fields.Choice(("whole", "worn", "torn", "missing"))
@@ -147,6 +147,7 @@ class AsFoundRead(AnswerSchema):
     photos = words(required=False)
     notes = word(required=False)
     not_looked_at = words(required=False)
+    sent_as = word(required=False)
     taken_at = ma_fields.DateTime(required=False)
     taken_by = word(required=False)
 

@@ -152,7 +152,7 @@ def record_as_found(call: Call, order_id: str) -> Response:
     refuses=("409",),
     example={
         "step": "shaft-size",
-        "position": "drive",
+        "position": "tail",
         "reason": "Worn by 0.002 in; the shaft goes to the grinder at the next stop.",
         "approved_by": "B. Foreman",
     },

@@ -17,6 +17,7 @@ from service.api.wire.answers import (
     word,
     words,
 )
+from service.words import LEVELS, PAPER_SIZES
 
 
 class Limits(AnswerSchema):
@@ -146,11 +147,40 @@ class PlacementRead(AnswerSchema):
     lift = nested(Lift, null=True)
 
 
+class BladeRow(AnswerSchema):
+    """What two readings of the initial clearance leave: the window, and one stack for each list of blades."""
+
+    rows = ma_fields.List(fields.QuantityOut(), required=True)
+    min = quantity(null=True)
+    max = quantity(null=True)
+    target = ma_fields.List(fields.QuantityOut(), required=True, allow_none=True)
+    must_pass = ma_fields.List(fields.QuantityOut(), required=True, allow_none=True)
+    must_not_pass = ma_fields.List(fields.QuantityOut(), required=True, allow_none=True)
+    blocked = word(null=True)
+
+
+class SizeOutside(AnswerSchema):
+    """The nearest size of the blade set outside the class, and what is said of it."""
+
+    size = quantity()
+    verdict = word()
+
+
+class BladeTable(AnswerSchema):
+    """Every reading that the blade set can give inside the class, judged before; no rows where they are too many."""
+
+    rows = nested(BladeRow, many=True)
+    every_pair = ma_fields.Boolean(required=True, metadata={"description": "false: only rows that read alike"})
+    below = nested(SizeOutside, null=True)
+    above = nested(SizeOutside, null=True)
+
+
 class PositionTargets(ClearanceTargets):
     """Clearance targets of one position; all null while its bearing is not known."""
 
     position = word()
     bearing = nested(BearingRead, null=True)
+    blade_table = nested(BladeTable, null=True)
 
 
 class PositionBolting(CapBoltTorqueRead):
@@ -215,6 +245,13 @@ class CardQuery(UnitsQuery):
         ("true", "false"), load_default="true", metadata={"description": "true: the text card in 7-bit ASCII"}
     )
     paper = fields.Choice(
-        ("a4", "letter"),
+        PAPER_SIZES,
         metadata={"description": "Paper of the PDF; Letter for inch units, A4 for metric when left out"},
+    )
+    level = fields.Choice(
+        LEVELS,
+        metadata={
+            "description": "How much is printed. brief: the sheets; standard: the standard texts too; full: reasons, "
+            "sources and every figure too. A PDF is brief when left out; HTML becomes its print view when given"
+        },
     )

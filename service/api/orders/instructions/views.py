@@ -19,10 +19,10 @@ from service.render.card.shaft_line import Shaft
 from service.render.card.steps_csv import steps_csv
 from service.render.card.text import card
 from service.render.markup import content_policy
-from service.render.present import UnitSystem
 from service.store.queries.work_orders import RevisionRow, WorkOrderRow
 from service.use_cases.orders.held import order_of
 from service.use_cases.orders.records import card_record, instructions_kept, revision_of
+from service.words import Level, PaperSize, UnitSystem
 
 blueprint = Blueprint("cards", __name__, url_prefix="/v1/work-orders", description="Instructions, as JSON and as cards")
 
@@ -93,13 +93,18 @@ def _instructions(call: Call, order_id: str, number: int | None) -> Response:
     address = f"{current_app.config['PUBLIC_URL']}/v1/work-orders/{order.id}/instructions/{revision.number}"
     body = card_body(media, order, revision, units=call.units, address=address, query=call.query)
     others = ", ".join(f'<{address}>; rel="alternate"; type="{each}"' for each in (JSON, *CARDS) if each != media)
+    if media == HTML and "level" in call.query:
+        headers["Content-Security-Policy"] = content_policy("sheets.css")
     return card_answer(media, body, order, {**headers, "Link": others})
 
 
 def _tagged(media: str, query: Mapping[str, Any]) -> str:
     if media == PLAIN:
         return f"txt{query['width']}{query['ascii'][0]}"
-    return f"pdf{query.get('paper', '')}" if media == PDF else _SUFFIX[media]
+    level = query.get("level", "")
+    return (
+        f"pdf{query.get('paper', '')}{level}" if media == PDF else f"{_SUFFIX[media]}{level if media == HTML else ''}"
+    )
 
 
 def card_body(
@@ -117,12 +122,18 @@ def card_body(
         return card(plan, units=units, width=query["width"], ascii=query["ascii"] == "true")
     if media == MARKDOWN:
         return markdown_card(plan, units=units, address=address)
+    given: Level | None = query.get("level")
+    along = shaft(revision)
+    if media == HTML and given is None:
+        return html_card(plan, units=units, shaft=along, address=address)
     if media == HTML:
-        return html_card(plan, units=units, shaft=shaft(revision), address=address)
-    from service.render.pdf.document import PaperSize, pdf_card  # its library is loaded by the first PDF
+        from service.render.pages.sheets import sheets_page
+
+        return sheets_page(plan, units=units, shaft=along, address=address, level=given or "brief")
+    from service.render.pdf.sheets.document import pdf_sheets
 
     paper: PaperSize = query.get("paper") or ("letter" if units == "inch" else "a4")
-    return pdf_card(plan, units=units, shaft=shaft(revision), address=address, paper=paper)
+    return pdf_sheets(plan, units=units, shaft=along, address=address, paper=paper, level=given or "brief")
 
 
 def shaft(revision: RevisionRow) -> Shaft:

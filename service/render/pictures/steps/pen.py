@@ -76,15 +76,17 @@ def bow(start: Point, middle: Point, end: Point) -> Iterator[Point]:
         )
 
 
-def pointer(x1: float, y1: float, x2: float, y2: float, width: float = OUTLINE, *, part: str = "") -> tuple[Mark, ...]:
-    """Return an arrow in any direction, its head at the second point."""
+def pointer(
+    x1: float, y1: float, x2: float, y2: float, width: float = OUTLINE, *, most: float = 14.0
+) -> tuple[Mark, ...]:
+    """Return an arrow in any direction, its head at the second point and at most so long."""
     length = hypot(x2 - x1, y2 - y1) or 1.0
     ux, uy = (x2 - x1) / length, (y2 - y1) / length
-    head = min(18.0 if width >= HEAVY else 14.0, length)
+    head = min(18.0 if width >= HEAVY else most, length)
     half = head * 0.42
     bx, by = x2 - ux * head, y2 - uy * head
-    tip = outline(((x2, y2), (bx - uy * half, by + ux * half), (bx + uy * half, by - ux * half)), 1.0, "black", part)
-    stem = (Line((x1, y1), (bx + ux * 2, by + uy * 2), width, part=part),) if length > head else ()
+    tip = outline(((x2, y2), (bx - uy * half, by + ux * half), (bx + uy * half, by - ux * half)), 1.0, "black")
+    stem = (Line((x1, y1), (bx + ux * 2, by + uy * 2), width),) if length > head else ()
     return (*stem, tip)
 
 

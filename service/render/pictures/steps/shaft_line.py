@@ -79,7 +79,7 @@ def _growth(drawing: Drawing, x: float, hot: str, sense: int) -> None:
     if long > open_to:
         return
     far = near + sense * long
-    drawing.add(*pointer(near, _AXIS - 12, far, _AXIS - 12, HEAVY))
+    drawing.add(*pointer(near, _AXIS - 12, far, _AXIS - 12, HEAVY, most=9.0))
     for n, each in enumerate(reversed(lines)):
         y = _AXIS - 18 - 8.6 * n
         drawing.add(words((near + far) / 2, y, each, bold=True, anchor="middle", size=8.5, part="hot"))
