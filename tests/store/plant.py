@@ -5,7 +5,7 @@ from typing import Any
 
 from service import units
 from service.store.database import Database
-from service.store.queries import assets, completions, entries, sites, work_orders
+from service.store.queries import assets, completions, entries, readiness, sites, work_orders
 from service.store.unit_of_work import Event, Tx, Written
 
 OPENED_AT = datetime(2026, 1, 7, 6, 30, tzinfo=UTC)
@@ -87,6 +87,15 @@ def life_of(tx: Tx, order_id: str) -> completions.CompletionRow:
         tx, completion_id=row.id, corrects=row.id, reason="wrong serial", corrected_by="B. Foreman", document={}
     )
     return row
+
+
+def released(tx: Tx, order_id: str) -> None:
+    """An answer of the office, and the release of the order."""
+    answer = {"question": "arrangement", "position": None, "value": "as drawn", "source": None, "made_revision": None}
+    readiness.insert_answer(tx, work_order_id=order_id, answered_by="C. Planner", **answer)
+    readiness.insert_release(
+        tx, work_order_id=order_id, revision=2, released_by="C. Planner", reason=None, questions_open=[]
+    )
 
 
 def written(database: Database, site_id: str, work: Any, *events: Event) -> Any:
