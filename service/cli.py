@@ -1,6 +1,7 @@
 """capsaddle: the command line."""
 
 import sys
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import click
@@ -30,13 +31,56 @@ def migrate(settings: Settings) -> None:
 
     from service.store import migrate as migrations
 
+    _require_secret(settings)
     try:
         migrations.upgrade(settings.database_url)
     except OperationalError as error:
         where = make_url(settings.database_url).render_as_string(hide_password=True)
         said = " ".join(str(error.orig).split())
         raise click.ClickException(f"{where} cannot be opened or migrated: {said}") from None
+    _tell_sealing(settings)
     click.echo(f"The database is at {migrations.head()}.")
+
+
+def _require_secret(settings: Settings) -> None:
+    """See that there is a secret outside the database; beside the embedded one it is made."""
+    from service.secret import make_secret, read_secret
+
+    file = settings.secret_path
+    if file is None:
+        raise click.ClickException(
+            "set CAPSADDLE_SECRET_FILE to a file outside the database that all processes can read; "
+            "capsaddle secret makes its line: umask 077; capsaddle secret > FILE"
+        )
+    if settings.secret_file is None and file.parent.is_dir() and make_secret(file):
+        click.echo(f"The secret is in {file}; it belongs to this database and is in no backup of it.")
+    if file.exists() or settings.secret_file is not None:
+        read_secret(file)
+
+
+def _tell_sealing(settings: Settings) -> None:
+    """Bring the secrets of webhooks under the secret, and say what became of them."""
+    from service.store.database import Database
+    from service.use_cases.checks.sealing import seal_secrets
+
+    database = Database(settings)
+    done = seal_secrets(database)
+    database.dispose()
+    if done.sealed:
+        click.echo(f"{done.sealed} secrets of webhooks are encrypted now.")
+    for code, subscription in done.renewed:
+        click.echo(
+            f"{code}: the secret of subscription {subscription} could not be read and was set anew; it is disabled "
+            "until its receiver has a new one (POST /v1/subscriptions/{id}/secret) and it is taken up again."
+        )
+
+
+@main.command("secret")
+def print_secret() -> None:
+    """Print a new line for CAPSADDLE_SECRET_FILE; put it first and keep the old one below until it is not needed."""
+    from service.secret import new_line
+
+    click.echo(new_line())
 
 
 @main.group()
@@ -126,18 +170,49 @@ def keys() -> None:
     """API keys: one site each, shown once."""
 
 
+@sites.command("list")
+@with_settings
+def list_sites(settings: Settings) -> None:
+    """List the sites: code, name, units, when they were made."""
+    from service.store.database import Database
+    from service.store.queries import sites as stored
+
+    for site in stored.all_sites(Database(settings)):
+        click.echo(f"{site.code}\t{site.name}\t{site.units}\t{site.created_at:%F}")
+
+
+@keys.command("list")
+@click.option("--site", help="Code of one site; all sites when left out.")
+@with_settings
+def list_keys(settings: Settings, site: str | None) -> None:
+    """List the keys: site, id, name, scopes, created, last used (to the hour), expires or revoked; never a secret."""
+    from service.store.database import Database
+    from service.store.queries import keys as stored
+
+    for key in stored.all_keys(Database(settings), site):
+        used = "never" if key.last_used_at is None else f"{key.last_used_at:%FT%H:00Z}"
+        ends = "-" if key.expires_at is None else f"{key.expires_at:%FT%TZ}"
+        ends = ends if key.revoked_at is None else f"revoked {key.revoked_at:%FT%TZ}"
+        shown = (key.site_code, key.id, key.label or "-", key.scopes, f"{key.created_at:%FT%TZ}", used, ends)
+        click.echo("\t".join(shown))
+
+
 @keys.command("create")
 @click.option("--site", required=True, help="Code of the site.")
 @click.option("--scopes", required=True, help="Comma-separated: read,write,approve,admin. None implies another.")
 @click.option("--label", help="Who holds the key.")
+@click.option("--expires", type=click.DateTime(["%Y-%m-%d"]), help="Last day of the key, in UTC: 2027-06-30.")
 @with_settings
-def create_key(settings: Settings, site: str, scopes: str, label: str | None) -> None:
+def create_key(settings: Settings, site: str, scopes: str, label: str | None, expires: datetime | None) -> None:
     """Create an API key; the last line printed is the key alone."""
     from service.store.database import Database
     from service.store.queries import keys as stored
 
     wanted = [scope.strip() for scope in scopes.split(",") if scope.strip()]
-    key = stored.create_key(Database(settings), site, wanted, label)
+    ends = None if expires is None else expires.replace(tzinfo=UTC) + timedelta(days=1)
+    if ends is not None and ends <= datetime.now(UTC):
+        raise click.UsageError(f"--expires {expires:%F} is over already")
+    key = stored.create_key(Database(settings), site, wanted, label, ends)
     click.echo("Keep this key now; it cannot be shown again:", err=True)
     click.echo(key)
 
@@ -169,6 +244,7 @@ def serve(settings: Settings, bind: str, workers: int, threads: int, drain: floa
     """
     from service.serving.gunicorn import Server
 
+    _require_secret(settings)
     Server(settings, bind=bind, workers=workers, threads=threads, drain_s=drain).run()
 
 
@@ -183,6 +259,7 @@ def deliver(settings: Settings, once: bool) -> None:
     from service.store.database import Database
     from service.webhooks.relay import Relay
 
+    _require_secret(settings)
     logging.basicConfig(level=settings.log_level.upper())
     relay = Relay(Database(settings), settings)
     for number in (signal.SIGTERM, signal.SIGINT):
@@ -283,8 +360,13 @@ def restore(settings: Settings, file: str, force: bool) -> None:
 
     from service.use_cases.checks import backup
 
+    secret_made = settings.secret_path is not None and not settings.secret_path.exists()
     found = backup.restore(settings, Path(file), force=force)
     tell_audit(found)
+    _require_secret(settings)
+    if secret_made:
+        click.echo("Its secret file was not there: links to cards that were made before open nothing any more.")
+    _tell_sealing(settings)
     click.echo(f"The database {backup.database_file(settings)} is restored from {file}.")
 
 

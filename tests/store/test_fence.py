@@ -5,6 +5,7 @@ row level security does to such a role, and that FORCE holds the owner too: Post
 Security Policies.
 """
 
+import hashlib
 from collections.abc import Iterator
 
 import pytest
@@ -122,7 +123,23 @@ def test_every_table_of_a_site_has_the_fence_and_its_owner_is_held_too(postgres_
         policies = connection.exec_driver_sql("SELECT tablename FROM pg_policies WHERE policyname = 'of_site'")
         assert set(policies.scalars()) == TABLES
         reading = "SELECT tablename, cmd FROM pg_policies WHERE policyname <> 'of_site'"
-        assert [tuple(row) for row in connection.exec_driver_sql(reading)] == [("api_keys", "SELECT")]
+        assert connection.exec_driver_sql(reading).all() == []
+
+
+def test_before_the_site_is_known_one_key_is_found_and_none_are_seen(fenced: Database) -> None:
+    """The function takes the hash of a key's secret; without it (a link) it gives the key's row without a hash."""
+    plant.site(fenced, "north")
+    token = create_key(fenced, "north", ["read"])
+    create_key(fenced, "north", ["read"])
+    key_id, secret = token.split("_")[1:3]
+    digest = hashlib.sha256(secret.encode()).hexdigest()
+    asked = "SELECT secret_sha256, code FROM find_key(%(id)s::uuid, %(digest)s)"
+    with fenced.reading(before_site=True) as connection:
+        assert connection.execute(sa.select(models.ApiKey.__table__)).all() == []
+        for given, expected in ((digest, [(digest, "north")]), (None, [(None, "north")]), ("0" * 64, [])):
+            found = connection.exec_driver_sql(asked, {"id": key_id, "digest": given}).all()
+            assert [tuple(row) for row in found] == expected
+        assert connection.execute(sa.select(models.ApiKey.__table__)).all() == []  # the function's right ended with it
 
 
 def names(database: Database, site_id: str, *, past: bool) -> list[str]:
