@@ -12,6 +12,7 @@ from service.instructions.plan.scene import CONTRADICTIONS
 from service.mounting.charts import KINDS
 from service.reference.bearings import TYPES
 from service.render import docs
+from service.render.sheets.scene import ON_LINE
 from service.rules import rules
 from service.words import SEATS, TAPERS
 from tests.golden import codes, plans
@@ -124,3 +125,16 @@ def test_every_kind_of_book_and_blade_set_and_what_was_found_is_there() -> None:
     }  # fmt: skip
     targets = [target for made in PLANS for target in made.get("targets", ())]
     assert {each["measured"]["verdict"] for each in targets if "measured" in each} == {"accept", "recheck", "reject"}
+
+
+NUMBERS_STAND: dict[str, str] = {
+    "axial_load_over_grip": "nothing is computed from the grip that is on the sheet",
+    "bearing_between": "the numbers of the bearings in the order are right; the way to them is not",
+    "rotating_load": "the housing is wrong for the load, not a number of the bearing",
+    "vertical_shaft": "the whole plan falls: no step and no line is printed",
+}
+
+
+def test_every_code_of_blocked_says_which_line_of_a_sheet_prints_no_number() -> None:
+    assert codes.blocked() == set(ON_LINE) | set(NUMBERS_STAND)
+    assert not set(ON_LINE) & set(NUMBERS_STAND)

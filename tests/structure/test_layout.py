@@ -45,6 +45,14 @@ def test_nothing_else_is_visible_at_the_top_level() -> None:
     assert {name for name in visible if not name.endswith((".db", ".egg-info"))} == TOP_LEVEL
 
 
+def test_no_committed_file_holds_the_marks_of_a_merge() -> None:
+    marks = re.compile(rb"^(<{7} |>{7} )", re.MULTILINE)
+    folders = ("service", "tests", "migrations", "openapi", "docker")
+    files = [path for folder in folders for path in (ROOT / folder).rglob("*") if path.is_file()]
+    assert len(files) > 500
+    assert [str(path) for path in files if path.suffix != ".pyc" and marks.search(path.read_bytes())] == []
+
+
 def test_every_setting_is_in_the_documentation() -> None:
     page = (ROOT / "service/render/docs/pages/operate.md").read_text(encoding="utf-8")
     assert [name for name in NAMES if f"`{name}`" not in page] == []

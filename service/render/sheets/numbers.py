@@ -136,7 +136,8 @@ def _leave(plan: Plan, target: Mapping[str, Any], *, blocked: bool) -> Numbered:
         instead: Part = STOP if blocked else Label("measure line 1 again: not accepted", bold=True)
         return Numbered(4, 3, "Leave", ((instead,),), beside=beside)
     if residual is not None and not residual.get("provisional"):
-        aim = residual.get("aim")
+        by_blades = (target.get("blades") or {}).get("resolves")  # then the aim is a blade, said below: never two aims
+        aim = None if by_blades else residual.get("aim")
         said: list[Part] = [Value(figures.span(residual["min"], residual["max"]), "large")]
         aims: tuple[Part, ...] = () if aim is None else (Label("aim"), Value(figures.number(aim), "small"))
         return Numbered(4, 3, "Leave", ((*said, *aims),), beside=beside)

@@ -5,12 +5,12 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Final
 
+from service.instructions.plan.scene import CONTRADICTIONS
 from service.render.card.shaft_line import Shaft
 from service.render.sheets.content import FREE, HELD, OPEN
 from service.render.sheets.figures import Figures
 
 ROLES: Final = {"locating": HELD, "free": FREE}
-CONTRADICTIONS: Final = ("cross_located", "unlocated", "no_free_support")
 ON_LINE: Final[Mapping[str, int]] = {
     "sleeve_does_not_fit": 1,
     "class_too_tight": 4,

@@ -258,6 +258,16 @@ def test_no_leave_is_printed_before_the_clearance_is_measured() -> None:
     assert "0.0020 to 0.0025" in measured  # 0.0040 less 0.0020, and less 0.0015
 
 
+def test_what_to_aim_at_is_said_once_as_a_blade() -> None:
+    """A LEAVE that no blade of the set can show (0.0024 beside the blade of 0.0025) is a second aim in one column."""
+    record, _, system = made("measured")
+    aims = [each["residual_clearance"]["aim"] for each in record["targets"]]
+    (computed,) = {printed(each, system) for each in aims if each is not None}
+    front = texts(pdf_of("measured"))[0]
+    assert computed not in front
+    assert "aim 0.0025" in front  # checks W16: both rows 0.0040, leave 0.0025
+
+
 def test_a_torque_that_must_not_be_pulled_is_not_printed() -> None:
     record, _, system = made("bolts stop")
     assert [each["code"] for each in record["blocked"]].count("over_proof") == 2
