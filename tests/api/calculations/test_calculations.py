@@ -119,6 +119,7 @@ def test_bad_input_is_refused_with_its_place(client: Client, body: Any, code: st
         (b'{"bearing": {"designation": "22216 K"}, "measured_clearance": {"value": NaN, "unit": "mm"}}', "NaN"),
         (b'{"bearing": {"designation": "22216 K"}, "bearing": 1}', "twice"),
         (b"[" * 10_000, "deeper"),
+        (b"[" * 100_000, "more than 20000"),
         (b"{", "line 1"),
         (b'{"bearing": "\xff"}', "UTF-8"),
         (b'{"a": ' + b"9" * 5000 + b"}", "more digits"),
