@@ -19,6 +19,11 @@ FORMS: Final = {
         "kill -9 of server and database under load",
     ),
     "benchmarks": ("tests.benchmarks", [], "everything side by side with an echo or a library"),
+    "bad-copy": (
+        "tests.benchmarks.bad_copy",
+        [],
+        "the sheets copied to 60 %, pale and noisy: numbers read by tesseract",
+    ),
     "sizing": ("tests.benchmarks.sizing", [], "what a thousand sites need"),
 }
 """By name: the module, the options it has unless others are given, and what it is."""

@@ -22,11 +22,6 @@ TEMPLATES: Final = (*sorted(_RENDER.glob("*/templates")), _RENDER / "templates")
 _LOOSE_NUMBER: Final = re.compile(r"(?<=\d) (?=(?:%|mm|um|in|K|h|minutes|hours|x|deg[CF]|N\.m|lbf\.ft)(?![A-Za-z]))")
 
 
-def message_page(title: str, said: str) -> str:
-    """Return a page that says one thing."""
-    return environment("metric").get_template("message.html").render(title=title, said=said, style=style("card.css"))
-
-
 def drawn(picture: str) -> Markup:
     """Return a picture of ours, its words escaped where it was written, as markup."""
     return Markup(picture)
@@ -88,15 +83,14 @@ def style(name: str) -> Markup:
 
 
 @cache
-def content_policy(name: str, *, forms: bool = False) -> str:
+def content_policy(name: str) -> str:
     """Return the Content-Security-Policy of a page with this style sheet: nothing but the style, known by its hash."""
-    return style_policy(style(name), forms=forms)
+    return style_policy(style(name))
 
 
-def style_policy(css: str, *, forms: bool = False) -> str:
+def style_policy(css: str) -> str:
     """Return the Content-Security-Policy of a page that has this style in it: see ``content_policy``."""
     digest = b64encode(sha256(css.encode()).digest()).decode()
-    sent = "'self'" if forms else "'none'"
     return (
-        f"default-src 'none'; style-src 'sha256-{digest}'; form-action {sent}; base-uri 'none'; frame-ancestors 'none'"
+        f"default-src 'none'; style-src 'sha256-{digest}'; form-action 'none'; base-uri 'none'; frame-ancestors 'none'"
     )

@@ -31,6 +31,7 @@ class Site(Base):
     books_version: Mapped[int] = mapped_column(server_default="0")
     require_release: Mapped[bool] = mapped_column(sa.Boolean(create_constraint=False), server_default=sa.false())
     planning_hours: Mapped[str | None]
+    takes_photos: Mapped[bool] = mapped_column(server_default=sa.true())
     created_at: Mapped[datetime]
 
 

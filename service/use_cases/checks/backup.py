@@ -1,5 +1,8 @@
 """Backup and restore of the embedded database: online, consistent, verified, and whole or not at all.
 
+Photos go with it: their files lie in a folder beside the database, and beside the backup. They are named by the hash of
+their bytes and never change, so that they are copied, held to their hash, and never overwritten by others.
+
 PostgreSQL has its own tools (pg_dump, WAL archiving); it is refused here.
 """
 
@@ -14,8 +17,10 @@ from typing import Final
 
 from service.errors import ServiceError
 from service.settings import Settings
+from service.store import photo_folder
 from service.store.database import Database
 from service.store.engines import BUSY_TIMEOUT_MS
+from service.store.queries.photos import photo_files
 from service.use_cases.checks.journal import Chain, verify_journals
 
 PAGES_AT_ONCE: Final = 1000
@@ -41,7 +46,12 @@ def back_up(settings: Settings, file: Path, *, force: bool = False) -> list[Chai
     if not source.is_file():
         raise CannotBackUp(f"there is no database {source}")
     _refuse_existing(file, force)
-    return _copy_whole(settings, source, file)
+    return _copy_whole(settings, source, file, photos=(settings.photo_folder, photos_beside(file)))
+
+
+def photos_beside(file: Path) -> Path:
+    """Return the folder of the photos of a backup."""
+    return file.with_name(f"{file.name}-photos")
 
 
 def restore(settings: Settings, file: Path, *, force: bool = False) -> list[Chain]:
@@ -59,7 +69,7 @@ def restore(settings: Settings, file: Path, *, force: bool = False) -> list[Chai
     if target.exists() and file.samefile(target):
         raise CannotBackUp(f"{file} is the database itself")
     _refuse_existing(target, force)
-    return _copy_whole(settings, file, target)
+    return _copy_whole(settings, file, target, photos=(photos_beside(file), settings.photo_folder))
 
 
 def database_file(settings: Settings) -> Path:
@@ -80,7 +90,9 @@ def _refuse_existing(file: Path, force: bool) -> None:
         raise CannotBackUp(f"{file} exists; --force overwrites it")
 
 
-def _copy_whole(settings: Settings, source: Path, target: Path) -> list[Chain]:
+def _copy_whole(
+    settings: Settings, source: Path, target: Path, *, photos: tuple[Path | None, Path | None]
+) -> list[Chain]:
     """Copy beside the target, verify the copy, and only then put it in the target's place."""
     with _beside(target) as copy:
         try:
@@ -92,10 +104,34 @@ def _copy_whole(settings: Settings, source: Path, target: Path) -> list[Chain]:
         if broken:
             first = broken[0]
             raise CannotBackUp(f"the journal of {first.site_code} is broken at row {first.broken_seq}: {first.reason}")
+        _copy_photos(settings, copy, *photos)
         _close_log_of(target)
         os.replace(copy, target)
     _synced(target.parent)
     return chains
+
+
+def _copy_photos(settings: Settings, copy: Path, source: Path | None, target: Path | None) -> None:
+    """Copy the files of the photos that the copied database names; a file that is there already is held to its hash.
+
+    Raises
+    ------
+    CannotBackUp
+        A photo is missing or is not what was stored.
+    """
+    database = Database(replace(settings, database_url=f"sqlite:///{copy}"))
+    try:
+        wanted = list(photo_files(database))
+    finally:
+        database.dispose()
+    _close_log_of(copy)
+    for site_id, digest in wanted:
+        data = None if source is None else photo_folder.read(source, site_id, digest)
+        if data is None or target is None:
+            raise CannotBackUp(f"the photo {digest[:12]}... is not in {source}, or is not what was stored")
+        if photo_folder.read(target, site_id, digest) is None:
+            photo_folder.path_of(target, site_id, digest).unlink(missing_ok=True)
+            photo_folder.kept(target, site_id, data)
 
 
 @contextmanager
