@@ -150,14 +150,21 @@ class _Audit:
 
     def _all(self) -> Iterator[Fault | Reached]:
         self.scratch.execute("BEGIN")
-        yield from self._journal()
+        yield from self._readable("journal", self._journal())
         self.scratch.execute("COMMIT")
         for name, known in chain.chained().items():
-            yield from self._table(name, known)
+            yield from self._readable(name, self._table(name, known))
         stray = self.scratch.execute("SELECT DISTINCT tab FROM expected").fetchall()
         for (name,) in stray:
             if name not in chain.chained():
                 yield self._fault(name, "-", "the journal names rows of a table that is not in the chain")
+
+    def _readable(self, name: str, told: Iterator[Fault | Reached]) -> Iterator[Fault | Reached]:
+        """Yield what is found, and that a table cannot be read on: a value in it is of no kind that its column has."""
+        try:
+            yield from told
+        except (ValueError, TypeError, AttributeError) as error:
+            yield self._fault(name, "-", f"a row cannot be read, nor those behind it: {error}")
 
     def _fault(self, table: str, key: object, what: str) -> Fault:
         return Fault(self.code, table, str(key), what)

@@ -16,9 +16,12 @@ from sqlalchemy import exc
 
 from service.errors import ServiceError
 from service.settings import Settings
+from service.store import migrate
 from service.store.database import Database
 from service.store.engines import BUSY_TIMEOUT_MS
 from service.use_cases.checks.audit import Audited, Fault, audit
+from service.use_cases.checks.manifest import NotWhole, manifest_file, manifest_of, refuse_damaged
+from service.use_cases.checks.verification import verify_revisions
 
 PAGES_AT_ONCE: Final = 1000
 OWNER_ONLY: Final = 0o600
@@ -34,6 +37,8 @@ class CannotBackUp(ServiceError):
 def back_up(settings: Settings, file: Path, *, force: bool = False) -> list[Audited]:
     """Write the database to a file while it is in use; return the sums of its sites as verified in the file.
 
+    Its manifest is laid beside it: without it, or with another file, nothing is restored.
+
     Raises
     ------
     CannotBackUp
@@ -43,11 +48,14 @@ def back_up(settings: Settings, file: Path, *, force: bool = False) -> list[Audi
     if not source.is_file():
         raise CannotBackUp(f"there is no database {source}")
     _refuse_existing(file, force)
-    return _copy_whole(settings, source, file)
+    return _copy_whole(settings, source, file, manifest=manifest_file(file))
 
 
 def restore(settings: Settings, file: Path, *, force: bool = False) -> list[Audited]:
     """Put a backup in the place of the database; return the sums of its sites as verified.
+
+    First it is held against its manifest, then the copy is verified: pages, references, the record, the instructions
+    computed again.
 
     Raises
     ------
@@ -61,7 +69,11 @@ def restore(settings: Settings, file: Path, *, force: bool = False) -> list[Audi
     if target.exists() and file.samefile(target):
         raise CannotBackUp(f"{file} is the database itself")
     _refuse_existing(target, force)
-    return _copy_whole(settings, file, target)
+    try:
+        refuse_damaged(file)
+    except NotWhole as error:
+        raise CannotBackUp(str(error)) from error
+    return _copy_whole(settings, file, target, revisions=True)
 
 
 def database_file(settings: Settings) -> Path:
@@ -82,16 +94,21 @@ def _refuse_existing(file: Path, force: bool) -> None:
         raise CannotBackUp(f"{file} exists; --force overwrites it")
 
 
-def _copy_whole(settings: Settings, source: Path, target: Path) -> list[Audited]:
-    """Copy beside the target, verify the copy, and only then put it in the target's place."""
+def _copy_whole(
+    settings: Settings, source: Path, target: Path, *, manifest: Path | None = None, revisions: bool = False
+) -> list[Audited]:
+    """Copy beside the target, verify the copy, and only then put it in the target's place, then its manifest."""
     with _beside(target) as copy:
         try:
             _copy(source, copy)
-            audited = _verified(settings, copy)
+            audited = _verified(settings, copy, revisions=revisions)
         except (sqlite3.Error, exc.DatabaseError) as error:
             raise CannotBackUp(f"{source} cannot be read as a database: {error}") from error
+        text = None if manifest is None else manifest_of(copy, schema=migrate.head()).text
         _close_log_of(target)
         os.replace(copy, target)
+        if manifest is not None and text is not None:
+            _write(manifest, text)
     _synced(target.parent)
     return audited
 
@@ -112,6 +129,14 @@ def _beside(target: Path) -> Iterator[Path]:
             each.unlink(missing_ok=True)
 
 
+def _write(manifest: Path, text: str) -> None:
+    with _beside(manifest) as made:
+        made.write_text(text, encoding="utf-8")
+        made.chmod(OWNER_ONLY)
+        _synced(made)
+        os.replace(made, manifest)
+
+
 def _copy(source: Path, copy: Path) -> None:
     """Copy page by page in one read transaction of the source; writers go on meanwhile."""
     reading = f"file:{_quoted(source)}?mode=ro"
@@ -124,7 +149,7 @@ def _copy(source: Path, copy: Path) -> None:
     _synced(copy)
 
 
-def _verified(settings: Settings, copy: Path) -> list[Audited]:
+def _verified(settings: Settings, copy: Path, *, revisions: bool) -> list[Audited]:
     """Return the sums of the sites in a copy that SQLite finds whole.
 
     Raises
@@ -146,6 +171,9 @@ def _verified(settings: Settings, copy: Path) -> list[Audited]:
             found_, expected = state["migration"], state["expected_migration"]
             raise CannotBackUp(f"the file has schema {found_}, this version {expected}; use the version that wrote it")
         audited = _audited(database)
+        for each in verify_revisions(database) if revisions else ():
+            if each.different is not None:
+                raise CannotBackUp(f"{each.different} of {each.site_code}: {each.reason}")
     finally:
         database.dispose()
     _close_log_of(copy)
