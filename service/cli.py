@@ -2,8 +2,7 @@
 
 import sys
 from collections.abc import Callable
-from functools import wraps
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import click
 

@@ -56,6 +56,8 @@ def tell_audit(told: "Iterable[Told]") -> bool:
             click.echo(
                 f"{each.site_code}: {each.journal_rows} rows of the journal, {each.rows} of tables{held}, {said}"
             )
+            if each.baseline is not None:
+                click.echo(f"{each.site_code}: the rows were taken as they stood by {each.baseline}")
         elif isinstance(each, Fault):
             whole = False
             click.echo(f"{each.site_code}: {each.table} {each.key}: {each.what}")

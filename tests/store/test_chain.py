@@ -11,10 +11,10 @@ import sqlalchemy as sa
 
 from service.history.stays import Stay
 from service.settings import Settings
-from service.store import chain, models
+from service.store import chain, fence, models
 from service.store.database import Database
 from service.store.identity import new_id
-from service.store.queries import stay_import, subscriptions
+from service.store.queries import alarms, attributes, stay_import, subscriptions
 from service.store.unit_of_work import Event, Idempotency, Tx, Written
 from service.use_cases.checks.audit import Audited, Fault, audit
 from tests.store import plant
@@ -32,6 +32,15 @@ def entries(database: Database) -> list[list[Any]]:
     wanted = sa.select(models.JournalRows.rows).order_by(models.JournalRows.seq, models.JournalRows.part)
     with database.reading() as connection:
         return [json.loads(text) for text in connection.execute(wanted).scalars()]
+
+
+def past_the_door(database: Database, site_id: str, statement: Any) -> None:
+    """Executed without the unit of work, by the role that the service has."""
+    with database.engine.connect() as connection:
+        connection = connection.execution_options(writes=True)
+        with connection.begin():
+            fence.let_through(connection, site_id)
+            connection.execute(statement)
 
 
 def test_every_table_is_in_the_chain_or_is_listed_with_a_reason(database: Database) -> None:
@@ -112,6 +121,31 @@ def test_odd_but_allowed_values_hash_alike_before_and_after(database: Database, 
     values = given | {"created_at": plant.OPENED_AT} | ODD[odd]
     plant.written(database, site_id, lambda tx: tx.connection.execute(sa.insert(models.MeterReading).values(values)))
     assert faults(database) == []
+
+
+WORDS = ("a", "A", "a/b", "a-b", "a%2Fb", "a b", "ä", "z", "Z9", "_")
+
+
+def test_rows_whose_keys_are_words_are_told_apart_and_found(database: Database) -> None:
+    """Engines sort words each in its own way, and a word may hold what stands between the parts of a key."""
+    site_id = plant.site(database)
+
+    def work(tx: Tx) -> None:
+        attributes.insert_attributes(tx, dict.fromkeys(WORDS, "text"))
+        for kind in ("position", "group"):
+            for word in WORDS:
+                alarms.raise_alarm(tx, (kind, word), "worse")
+
+    plant.written(database, site_id, work)
+    assert faults(database) == []
+    plant.written(database, site_id, lambda tx: alarms.end_alarms(tx, [("group", "a/b")]))
+    plant.written(database, site_id, lambda tx: alarms.raise_alarm(tx, ("group", "a-b"), "much worse"))
+    assert faults(database) == []
+    alarm = models.Alarm
+    change = sa.update(alarm).where(alarm.subject == "a%2Fb", alarm.kind == "group").values(verdict="none")
+    past_the_door(database, site_id, change)
+    named = [(each.table, each.key) for each in audit(database) if isinstance(each, Fault)]
+    assert named == [("alarms", "group/a%252Fb")]
 
 
 def test_what_one_write_does_twice_is_named_as_it_is_left(database: Database) -> None:

@@ -85,6 +85,7 @@ def test_what_differs_is_named_and_a_baseline_keeps_it_on_record(sqlite_url: str
     assert (taken.returncode, "1 faults before it" in taken.stdout) == (0, True), taken.stderr
     again = run_command(sqlite_url, "audit", "verify")
     assert (again.returncode, "whole" in again.stdout) == (0, True), again.stdout
+    assert again.stdout.splitlines()[-1].endswith(", a test"), "who verifies is told that rows were taken as they stood"
     database = Database(Settings(database_url=sqlite_url))
     with database.reading() as connection:
         kept = sa.select(models.JournalEntry.data).where(models.JournalEntry.event_type == "record.baseline")

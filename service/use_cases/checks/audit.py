@@ -13,6 +13,7 @@ from typing import Any, Final
 import orjson
 import sqlalchemy as sa
 
+from service.moments import rfc3339
 from service.store import chain
 from service.store.baseline import NEW_CHAIN
 from service.store.database import Database
@@ -50,6 +51,8 @@ class Audited:
     faults: int = 0
     heads: int = 0
     """Anchored heads that the journal goes on from, [-]"""
+    baseline: str | None = None
+    """The last row of the journal that took all rows as they were, with the reason; None: none did"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,6 +190,8 @@ class _Audit:
                 whole, left = False, _Row(row["seq"], None, False)
             if not whole:
                 yield self._fault("journal", row["seq"], "the row differs from its hash")
+            if left.begins:
+                self.done.baseline = f"row {row['seq']} of {rfc3339(row['at'])}, {_why(row['data'])}"
             yield from self._parts(left, parts, counts=row["seq"] >= restart)
             seq, previous = row["seq"], row["hash"]
             self._meet(wanted, seq, previous)
@@ -318,6 +323,14 @@ def _told_of_rows(row: Mapping[str, Any]) -> _Row:
     data = row["data"]
     digest = orjson.loads(data).get(chain.ROWS) if chain.ROWS in data else None
     return _Row(row["seq"], digest, row["event_type"] == chain.BASELINE)
+
+
+def _why(data: str) -> str:
+    """Return the reason of a baseline as its row gives it; it may have been tampered with."""
+    try:
+        return str(orjson.loads(data)["why"])
+    except (ValueError, TypeError, KeyError):
+        return "no reason can be read"
 
 
 class _Parts:
