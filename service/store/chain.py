@@ -54,7 +54,8 @@ _OPTION: Final = "touched"
 Members = Mapping[str, Any]
 Entry = tuple[str, str, str | None]
 """A row by its table and key, and the hash of its content; None when it is gone."""
-_Known = dict[tuple[str, str], Members | None]
+_Known = dict[tuple[str, str], str | None]
+"""By table and key the hash of a row that was only inserted; None: it is looked at when all is written"""
 
 
 class Raced(Exception):
@@ -70,6 +71,8 @@ class Chained:
     key: tuple[sa.Column[Any], ...]
     columns: tuple[sa.Column[Any], ...]
     writers: tuple[tuple[str, Callable[[Any], Any] | None], ...]
+    key_writers: tuple[Callable[[Any], str], ...]
+    """What writes each column of the key into the key"""
 
     def content(self, values: Sequence[Any]) -> bytes:
         """Return the canonical content of a row from the values of ``columns``."""
@@ -96,11 +99,6 @@ class Chained:
     def sorted_alike(self) -> bool:
         """Return whether keys have the same order in every engine and as texts: identifiers have, words have not."""
         return all(write is _identifier for write in self.key_writers)
-
-    @property
-    def key_writers(self) -> tuple[Callable[[Any], str], ...]:
-        """Return what writes each column of the key into the key."""
-        return tuple(_identifier if isinstance(column.type, sa.Uuid) else _word for column in self.key)
 
 
 def key_values(key: str) -> list[str]:
@@ -153,7 +151,8 @@ def _chained(table: sa.Table, present: frozenset[str] | None = None) -> Chained:
     )
     site = table.c.id if table.name == "sites" else table.c.site_id
     key = tuple(column for column in table.primary_key if column.key != "site_id")
-    return Chained(table, site, key, columns, tuple((column.key, _writer(column)) for column in columns))
+    key_writers = tuple(_identifier if isinstance(column.type, sa.Uuid) else _word for column in key)
+    return Chained(table, site, key, columns, tuple((column.key, _writer(column)) for column in columns), key_writers)
 
 
 class Touched:
@@ -171,13 +170,14 @@ class Touched:
         self._expected = 0
         self._kept: list[_Known] = []
 
-    def insert(self, table: str, rows: Sequence[Members], *, complete: bool = True) -> None:
+    def insert(self, table: str, rows: Iterable[Members], *, complete: bool = True) -> None:
         """Note rows that were inserted; not ``complete``: the database itself gave some of their members."""
         known = chained()[table]
         for members in rows:
             self._refuse_foreign(members[known.site.key], table)
             at = (table, known.key_of(members))
-            self._rows[at] = members if complete and at not in self._rows else None
+            only = complete and at not in self._rows
+            self._rows[at] = known.digest([members.get(column.key) for column in known.columns]) if only else None
 
     def name_sites(self, sites: Sequence[str]) -> None:
         """Note sites that were there before: if one vanishes, the chain of another still names it."""
@@ -187,12 +187,11 @@ class Touched:
         """Return the rows as the transaction leaves them."""
         found: dict[tuple[str, str], str] = {}
         wanted: dict[str, list[str]] = {}
-        for at, members in self._rows.items():
-            known = chained()[at[0]]
-            if members is None:
+        for at, digest in self._rows.items():
+            if digest is None:
                 wanted.setdefault(at[0], []).append(at[1])
             else:
-                found[at] = known.digest([members.get(column.key) for column in known.columns])
+                found[at] = digest
         for table, keys in wanted.items():
             found |= {(table, key): digest for key, digest in _stored(connection, table, self.site_id, keys)}
         rows: list[Entry] = [(*at, found.get(at)) for at in self._rows]
@@ -251,7 +250,7 @@ def note_gone(connection: sa.Connection, table: str, count: int, until: datetime
         touched.gone.append({"what": table, "count": count, "until": rfc3339(until)})
 
 
-def insert_rows(connection: sa.Connection, table: str, rows: Sequence[Members]) -> None:
+def insert_rows(connection: sa.Connection, table: str, rows: Iterable[Members]) -> None:
     """Note rows that were inserted past SQLAlchemy, with all their members but those that are None."""
     touched = touched_on(connection)
     if touched is not None:
