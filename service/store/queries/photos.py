@@ -65,7 +65,7 @@ def photo_by_id(tx: Tx, work_order_id: str, photo_id: str) -> PhotoRow | None:
 def takes_photos(tx: Tx) -> bool:
     """Return whether the site takes photos, [-]."""
     asked = sa.select(models.Site.takes_photos).where(models.Site.id == tx.site_id)
-    return bool(tx.connection.execute(asked).scalar_one())
+    return tx.connection.execute(asked).scalar_one() is not False
 
 
 def photo_files(database: Database) -> Iterator[tuple[str, str]]:

@@ -1,13 +1,16 @@
 """Photos of a job: what they show, whose files they are by their hash; and whether a site takes them.
 
-The files lie beside the database. Going down, the rows are gone and the files stay.
+The files lie beside the database. Going down, the rows are gone and the files stay; up again, the chain of a site that
+had some begins anew.
 """
 
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0010"
-down_revision = "0009"
+from service.store.baseline import enter_baselines
+
+revision = "0011"
+down_revision = "0010"
 branch_labels = None
 depends_on = None
 
@@ -19,7 +22,9 @@ OURS = (
 
 def upgrade() -> None:
     """Make the table, append-only, and let every site take photos."""
-    op.add_column("sites", sa.Column("takes_photos", sa.Boolean(), server_default=sa.true(), nullable=False))
+    op.add_column(
+        "sites", sa.Column("takes_photos", sa.Boolean(), nullable=True)
+    )  # NULL: it does, as no hash may change
     op.create_table(
         "photos",
         sa.Column("site_id", sa.Uuid(as_uuid=False), nullable=False),
@@ -51,7 +56,21 @@ def upgrade() -> None:
     )
     if op.get_bind().dialect.name == "sqlite":
         append_only_on_sqlite()
-        return
+    else:
+        append_only_on_postgresql()
+    if not op.get_context().as_sql and were_here_before():
+        enter_baselines(op.get_bind(), actor="migration", request_id=revision)
+
+
+def were_here_before() -> bool:
+    """Return whether the journal names photos, or a site that takes none: both were lost on the way down."""
+    named = "SELECT 1 FROM journal_rows WHERE rows LIKE '%[\"photos\",%' LIMIT 1"
+    told = "SELECT 1 FROM journal WHERE event_type = 'site.photos_switched' LIMIT 1"
+    return any(op.get_bind().exec_driver_sql(asked.replace("%", "%%")).first() for asked in (named, told))
+
+
+def append_only_on_postgresql() -> None:
+    """Refuse UPDATE, DELETE and TRUNCATE, and let a site see its own rows alone."""
     for event, level in (("UPDATE OR DELETE", "ROW"), ("TRUNCATE", "STATEMENT")):
         name = "change" if level == "ROW" else "truncate"
         op.execute(
