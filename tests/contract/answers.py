@@ -86,17 +86,23 @@ class Recorder(Client):
         self.made("POST", path, data=text.encode(), content_type=NDJSON)
 
 
-def application(url: str) -> Flask:
+def application(url: str, *, photo_dir: str | None = None) -> Flask:
     """Return the application on a migrated database with the invented site."""
-    app = create_app(Settings(database_url=url, webhook_targets=(AllowedTarget("https", 443, host="cmms.example"),)))
+    targets = (AllowedTarget("https", 443, host="cmms.example"),)
+    app = create_app(Settings(database_url=url, webhook_targets=targets, photo_dir=photo_dir))
     create_site(app.extensions["capsaddle"].database, "ALDER", "Alder Hollow board mill", "inch")
     return app
 
 
 def answers(url: str) -> Kept:
     """Return the examples, made on a migrated database."""
+    with tempfile.TemporaryDirectory() as folder:
+        return _answers(url, folder)
+
+
+def _answers(url: str, folder: str) -> Kept:
     began = datetime.now(UTC).replace(microsecond=0)
-    app = application(url)
+    app = application(url, photo_dir=folder)
     services = app.extensions["capsaddle"]
     document = json.loads(services.openapi)
     key = create_key(services.database, "ALDER", ("read", "write", "approve", "admin"))
