@@ -88,7 +88,7 @@ def page(rule: str, *methods: str) -> Callable[[View], View]:
 
     def declared(view: View) -> View:
         def guarded(**path: str) -> Response:
-            session = _session()
+            session = held_session()
             if session is None:
                 return _to_the_door()
             caller = session.caller
@@ -108,13 +108,17 @@ def page(rule: str, *methods: str) -> Callable[[View], View]:
     return declared
 
 
-def _session() -> Session | None:
+def held_session() -> Session | None:
+    """Return the session that the browser holds, None without one in force."""
     token = request.cookies.get(cookie_name())
     if token is None:
         return None
-    return session_of(
-        services_database(), services_keyring(), token, request_id=g.request_id, rotate=request.method == "GET"
-    )
+    return session_of(services_database(), services_keyring(), token, request_id=g.request_id, rotate=_may_rotate())
+
+
+def _may_rotate() -> bool:
+    """Return whether the answer is a page of the desk, which hands a new secret over."""
+    return request.method == "GET" and request.path != SIGN_IN
 
 
 def _to_the_door() -> Response:

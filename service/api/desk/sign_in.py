@@ -17,6 +17,7 @@ from service.api.desk.door import (
     Desk,
     forget_token,
     form_fields,
+    held_session,
     keep_token,
     open_page,
     page,
@@ -46,8 +47,8 @@ WAYS: Final[dict[str, Callable[[Mapping[str, str]], Caller | None]]] = {"key": b
 
 @open_page("/sign-in")
 def sign_in() -> Response:
-    """Show the form."""
-    return sign_in_page(came_for="")
+    """Show the form; who is signed in already is led on."""
+    return sign_in_page(came_for="") if held_session() is None else to(HOME)
 
 
 @open_page("/sign-in", "POST")
