@@ -3,7 +3,7 @@
 from service.store.models.alarms import Alarm
 from service.store.models.base import Base, UTCDateTime
 from service.store.models.exchange import Delivery, DeliveryAttempt, FieldMap, InboundMessage, Subscription
-from service.store.models.journal import IdempotencyKey, JournalEntry, SiteHead
+from service.store.models.journal import IdempotencyKey, JournalEntry, JournalRows, SiteHead
 from service.store.models.plant import Asset, Chart, Housing, MeterReading, Position, Shaft
 from service.store.models.readiness import Answer, Release
 from service.store.models.records import AsFound, Completion, Correction, Deviation, Reading
@@ -29,6 +29,7 @@ __all__ = [
     "IdempotencyKey",
     "InboundMessage",
     "JournalEntry",
+    "JournalRows",
     "MeterReading",
     "Position",
     "Reading",
