@@ -23,6 +23,7 @@ from service.api.calculations.cap_bolts import views as cap_bolts
 from service.api.calculations.clearance import batch as clearance
 from service.api.cards import views as cards
 from service.api.cards.links import views as card_links
+from service.api.desk import views as desk
 from service.api.events import views as events
 from service.api.events.deliveries import views as subscriptions
 from service.api.http import openapi, problems, watching
@@ -154,7 +155,7 @@ def create_app(settings: Settings) -> Flask:
     app.config["MAX_CONTENT_LENGTH"] = settings.max_body_bytes
     app.config["PUBLIC_URL"] = (settings.public_url or "").rstrip("/")
     problems.register(app)
-    for blueprint in (*BLUEPRINTS, health.blueprint, cards.blueprint, docs.blueprint):
+    for blueprint in (*BLUEPRINTS, health.blueprint, cards.blueprint, docs.blueprint, desk.blueprint):
         app.register_blueprint(blueprint)
     database = Database(settings)
     app.extensions["capsaddle"] = services = Services(
