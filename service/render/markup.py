@@ -83,14 +83,15 @@ def style(name: str) -> Markup:
 
 
 @cache
-def content_policy(name: str) -> str:
+def content_policy(name: str, *, forms: bool = False) -> str:
     """Return the Content-Security-Policy of a page with this style sheet: nothing but the style, known by its hash."""
-    return style_policy(style(name))
+    return style_policy(style(name), forms=forms)
 
 
-def style_policy(css: str) -> str:
+def style_policy(css: str, *, forms: bool = False) -> str:
     """Return the Content-Security-Policy of a page that has this style in it: see ``content_policy``."""
     digest = b64encode(sha256(css.encode()).digest()).decode()
+    sent = "'self'" if forms else "'none'"
     return (
-        f"default-src 'none'; style-src 'sha256-{digest}'; form-action 'none'; base-uri 'none'; frame-ancestors 'none'"
+        f"default-src 'none'; style-src 'sha256-{digest}'; form-action {sent}; base-uri 'none'; frame-ancestors 'none'"
     )

@@ -10,6 +10,7 @@ from urllib.parse import quote, unquote, urlsplit
 from flask import Response, current_app, g, request
 
 from service.api.cards.forms import Form, forms_of
+from service.api.http import watching
 from service.errors import NotFound
 from service.instructions.readings.corrections import REASONS
 from service.instructions.readings.readings import target_of
@@ -143,7 +144,8 @@ def card_page(token: str) -> CardPage:
 def card_link(token: str) -> CardLink:
     """Return what a link stands for; its site's units are those of the request."""
     link = link_of(current_app.extensions["capsaddle"].keyring, token)
-    g.units = link.caller.units
+    g.caller, g.units = link.caller, link.caller.units
+    watching.count(link.caller)  # a link is its key
     return link
 
 
@@ -159,6 +161,12 @@ def refused(error: LinkRefused | NotFound) -> Response:
     around = pages.shell(title=said, machine="", root=root(), base="", order_id="", revision=None)
     advice = "Ask for a new one where the work order was shown."
     return html(pages.whole(around, pages.screen("unsent", "metric", base="", said=advice)), status)
+
+
+def stopped(title: str, said: str, status: int) -> Response:
+    """Say on a page of its own that the key of the link has sent as much as it may."""
+    around = pages.shell(title=title, machine="", root=root(), base="", order_id="", revision=None)
+    return html(pages.whole(around, pages.screen("unsent", "metric", base="", said=said)), status)
 
 
 def html(body: str, status: int) -> Response:

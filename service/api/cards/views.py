@@ -25,6 +25,7 @@ from service.api.cards.page import (
     refused,
     refused_status,
     remember_name,
+    stopped,
 )
 from service.api.cards.sent import document_sent, entry_sent
 from service.api.http import problems
@@ -73,6 +74,15 @@ def route(rule: str, *methods: str) -> Callable[[View], View]:
         return view
 
     return registered
+
+
+@blueprint.errorhandler(problems.ProblemRaised)
+def stop_key(error: problems.ProblemRaised) -> Response:
+    """Say on a page that the key has sent as much as it may."""
+    status, title = problems.CATALOGUE[error.code]
+    answer = stopped(f"{title}.", f"Nothing was stored: {error.detail}.", status)
+    answer.headers.update(error.headers)
+    return answer
 
 
 @blueprint.get("/card/sw.js", provide_automatic_options=False)

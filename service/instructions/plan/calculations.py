@@ -55,13 +55,16 @@ def target_record(job: Job, position: PositionFacts) -> Record:
     }
     measured = job.measured.get(position.name)
     found = clearance_target(measured=measured, **facts)
-    table = None
-    if measured is None:
-        # the charts of a site hold documents, which have no hash: with them nothing is kept
-        table = (_unmeasured_table if job.charts else _kept_table)(tuple(facts.items()))
-    return {**found.record(), "blade_table": table}
+    return {**found.record(), "blade_table": _table(facts) if measured is None else None}
 
 
+def _table(facts: dict[str, Any]) -> Record | None:
+    """Return the blade table of a bearing that is not measured; charts of a site are no key to keep one by."""
+    made = _unmeasured_table.__wrapped__ if facts["charts"] else _unmeasured_table
+    return made(tuple(facts.items()))
+
+
+@lru_cache(maxsize=1024)
 def _unmeasured_table(facts: tuple[tuple[str, Any], ...]) -> Record | None:
     """Return the blade table of these arguments of ``clearance_target``, before anything is measured.
 
@@ -70,9 +73,6 @@ def _unmeasured_table(facts: tuple[tuple[str, Any], ...]) -> Record | None:
     """
     target = partial(clearance_target, **dict(facts))
     return blade_table(target(), lambda measured: target(measured=measured))
-
-
-_kept_table: Final = lru_cache(maxsize=1024)(_unmeasured_table)
 
 
 def arrangement_record(job: Job) -> Record | None:

@@ -2,6 +2,7 @@
 
 from service.store.models.alarms import Alarm
 from service.store.models.base import Base, UTCDateTime
+from service.store.models.desk import DeskSession
 from service.store.models.exchange import Delivery, DeliveryAttempt, FieldMap, InboundMessage, Subscription
 from service.store.models.journal import IdempotencyKey, JournalEntry, JournalRows, SiteHead
 from service.store.models.photos import Photo
@@ -24,6 +25,7 @@ __all__ = [
     "Correction",
     "Delivery",
     "DeliveryAttempt",
+    "DeskSession",
     "Deviation",
     "FieldMap",
     "Housing",

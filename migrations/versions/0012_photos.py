@@ -9,8 +9,8 @@ from alembic import op
 
 from service.store.baseline import enter_baselines
 
-revision = "0011"
-down_revision = "0010"
+revision = "0012"
+down_revision = "0011"
 branch_labels = None
 depends_on = None
 
