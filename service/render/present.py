@@ -153,7 +153,8 @@ def _set_on_a_wrench(unit: str, n_m_per_unit: float = 1.0) -> Callable[[float], 
 
     def printed(value_n_m: float) -> str:
         size = value_n_m / n_m_per_unit
-        return _stepped("1" if size < 100 else "5" if size < 500 else "10", ROUND_HALF_UP, unit, n_m_per_unit)(value_n_m)
+        step = "1" if size < 100 else "5" if size < 500 else "10"
+        return _stepped(step, ROUND_HALF_UP, unit, n_m_per_unit)(value_n_m)
 
     return printed
 

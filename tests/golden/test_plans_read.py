@@ -81,7 +81,7 @@ def test_who_is_held_comes_first_on_every_line(name: str) -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_budget_of_lines(name: str) -> None:
-    """38 lines for two bearings, 36 for one; besides them a STOP, a sling, an oil fill, a seat or filling of its own."""
+    """38 lines for two bearings, 36 for one; besides them a STOP, a sling, an oil fill, a seat of its own."""
     of = made(name)
     ids = Counter(each["id"] for each in of["steps"])
     added = sum(1 for each in of["steps"] if each["stop"]) + ids["sling"] + ids["oil-fill"]

@@ -330,7 +330,7 @@ __all__ = [
     "needed_kinds",
     "open_hold_points",
     "rows_of",
-    "value_of",
     "same_person",
+    "value_of",
     "verdict_in_sequence",
 ]

@@ -62,9 +62,7 @@ def spacing_verdict(read: Quantity, plan: Plan, position: str | None) -> Verdict
     return verdict(REJECT, code, "spacing_base_moves" if free["way"] == MOVE_BASE else "spacing_off", **facts)
 
 
-def seats_verdict(
-    read: Quantity, plan: Plan, position: str | None, *, read_before: float | None = None
-) -> Verdict:
+def seats_verdict(read: Quantity, plan: Plan, position: str | None, *, read_before: float | None = None) -> Verdict:
     """Return the verdict on the distance of the seats: plausible or not; it makes the next revision.
 
     Off the record by more than the free bearing can have run with it is read once more.

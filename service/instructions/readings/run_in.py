@@ -72,7 +72,8 @@ def stop_limit_verdict(limit_degc: float, *, site_degc: float | None = None) -> 
     low, high = STOP_RANGE_DEGC
     if low <= limit_degc <= high:
         if site_degc is not None and round(limit_degc - site_degc, 6) > 0:
-            return verdict(REJECT, "over_site_limit", "over_site_limit", read=_limit(limit_degc), site=_limit(site_degc))
+            facts = {"read": _limit(limit_degc), "site": _limit(site_degc)}
+            return verdict(REJECT, "over_site_limit", "over_site_limit", **facts)
         if site_degc is None and limit_degc > PRINTED_MOST_DEGC:
             facts = {"read": _limit(limit_degc), "most": _limit(PRINTED_MOST_DEGC)}
             return verdict(REJECT, "over_printed_limits", "over_printed_limits", **facts)
@@ -89,9 +90,7 @@ def stop_limit_verdict(limit_degc: float, *, site_degc: float | None = None) -> 
     return Verdict(REJECT, "implausible", (), None, said, "Write the limit of this asset, with its unit.")
 
 
-def series_verdict(
-    series: Sequence[Pair], *, stop_degc: float, system: str, room_degc: float | None = None
-) -> Verdict:
+def series_verdict(series: Sequence[Pair], *, stop_degc: float, system: str, room_degc: float | None = None) -> Verdict:
     """Return the verdict on the run-in of one housing.
 
     Parameters
@@ -137,7 +136,7 @@ def _in_another_unit(series: Sequence[Pair], room_degc: float | None) -> Verdict
     if coldest is None or room_degc is None or coldest >= room_degc - COLDER_THAN_ROOM_K:
         return None
     meant = units.temperature(round(coldest * 9 / 5 + 32, 6))
-    facts = {"read": units.temperature(coldest), "room": units.temperature(room_degc), "fits": (meant,)}
+    facts = {"read": units.temperature(coldest), "room": units.temperature(room_degc), "fits": meant}
     return Verdict(
         RECHECK, COLDER, (meant,), None, message("colder_than_room", **facts), message("colder_than_room", "next")
     )

@@ -51,9 +51,7 @@ class HeldOrder:
         """Return the hold points that are open."""
         return open_hold_points(self.revision.record, self.counting, outcomes)
 
-    def flags(
-        self, *, completed_at: datetime | None = None, outcomes: Mapping[str, str] | None = None
-    ) -> list[Flag]:
+    def flags(self, *, completed_at: datetime | None = None, outcomes: Mapping[str, str] | None = None) -> list[Flag]:
         """Return what the lead looks at before the order is closed; nothing of instructions of an older engine."""
         if not self.entries or self.revision.engine_version != ENGINE_VERSION:
             return []

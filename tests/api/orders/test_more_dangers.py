@@ -1,7 +1,7 @@
 """Readings that could hurt somebody and look harmless: none closes a hold, or the lead is told.
 
-What is dangerous here is common practice, no source, unless a line says otherwise. The fan of the samples: 22216 K/C3 on
-an inch sleeve, shaft 2 11/16 in, the tail bearing free, 0.095 to 0.120 mm before mounting (ISO 5753-1:2009, group 3).
+What is dangerous here is common practice, no source, unless a line says otherwise. The fan of the samples: 22216 K/C3
+on an inch sleeve, shaft 2 11/16 in, the tail bearing free, 0.095 to 0.120 mm before mounting (ISO 5753-1:2009).
 """
 
 from typing import Any
