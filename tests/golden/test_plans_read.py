@@ -242,3 +242,16 @@ def test_a_tail_pulley_is_told_of_its_belt_and_of_no_fan() -> None:
 
 def test_a_gear_is_marked_before_the_shaft_is_lifted() -> None:
     assert "mark the teeth in mesh" in said(made("withdrawal-sleeve"), "release-drive", "full")
+
+
+def test_a_withdrawal_sleeve_has_a_lock_and_no_washer() -> None:
+    assert "washer" not in said(made("order-withdrawal"), "check-parts")
+
+
+def test_the_shaft_is_moved_with_its_weight_off() -> None:
+    assert "weight off" in said(made("order-held-only"), "place-shaft")
+    assert "Weight off" in said(made("order-both-pinned"), "place-free")
+
+
+def test_a_bearing_that_goes_back_in_has_not_died() -> None:
+    assert "bearing died" not in said(made("order-refit"), "as-found", "full")
