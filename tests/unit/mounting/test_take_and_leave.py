@@ -1,4 +1,4 @@
-"""TAKE and LEAVE of checks W16 to W20 of tests/data/order_of_work_checks.csv: the window of rule C4, the blade of C6."""
+"""TAKE and LEAVE of checks W16 to W20 of tests/data/order_of_work_checks.csv: window of rule C4, blade of C6."""
 
 import csv
 from pathlib import Path
