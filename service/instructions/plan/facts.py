@@ -22,6 +22,7 @@ from service.record import Record
 from service.reference.bearings import Bearing
 from service.reference.shafts import limits_under_sleeve, shaft_system
 from service.reference.sleeves import sleeve_thread
+from service.words import DRIVE_KINDS
 
 TAB_WASHER_BORE_LIMIT_MM: Final = 200.0
 """Largest bore with a tab washer; above it a clip or a washer, by the sleeve at hand (rule C10)."""
@@ -101,7 +102,7 @@ def _order_flags(scene: Scene) -> Iterator[str]:
     job = scene.job
     yield job.kind
     kinds = {drive.kind for drive in job.drives}
-    yield from kinds & {"coupling", "belt", "chain", "gear"}
+    yield from kinds & set(DRIVE_KINDS)
     if len(job.positions) > 1:
         yield "several_supports"
     if job.overhung or (job.overhung is None and _wheel_outside(scene)):
