@@ -22,7 +22,9 @@ function lookUpLine(line, texts, unit) {
   });
   if (!at.length || at.includes(null)) return null;
   const outside = number => Math.max(line.limits[0] - number, number - line.limits[1]);
-  let left = at.reduce((far, number) => outside(number) > outside(far) ? number : far) - line.first;
+  const far = Math.max(...at.map(outside)), farthest = new Set(at.filter(number => outside(number) > far - 1e-6));
+  if (far > 0 && farthest.size > 1) return null; // equally far on both sides: the service says which
+  let left = at.find(number => farthest.has(number)) - line.first;
   if (left < 0) return null;
   for (const [count, letter] of line.runs) { if (left < count) return line.said[letter] || null; left -= count; }
   return null;
