@@ -74,7 +74,7 @@ def test_a_reading_that_arrived_all_the_same_is_taken_back_by_the_service(
     mine.page.wait_for_selector("form[data-what=reading] .fault")
     mine.press("4040")
     mine.send()
-    mine.until("() => location.pathname.includes('/reading/') || document.querySelector('#sent-now')")
+    mine.page.wait_for_url("**/reading/*")
     first, second = readings(mill, both)
     assert (first["counts"], second["replaces"], second["reason"]) == (False, first["id"], "typing_slip")
     assert second["verdict"] == "accept"
