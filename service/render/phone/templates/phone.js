@@ -118,7 +118,7 @@ async function looked(fields) {
   if (table.words) return table.words[fields.done ? "yes" : (fields.word || [""])[0]] || null;
   if (table.runs) {
     const older = (await waiting(page.order)).some(item => makesAnew(item) && !item.refused && item.id !== withdrawn);
-    return older ? null : lookUpLine(table, ["one", "two"].flatMap(name => fields[name] || []), unit);
+    return older ? null : fields.two ? null : lookUpLine(table, fields.one[0], unit);
   }
   let started = null;
   if (table.kind === "residual_clearance") {
