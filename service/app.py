@@ -5,7 +5,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 from uuid import uuid4
 
 from flask import Flask, Response, current_app, g, request
@@ -47,7 +47,11 @@ from service.settings import Settings
 from service.store.database import Database
 from service.store.queries.books import Shelf
 from service.store.queries.keys import Keyring
+from service.store.queries.persons import Sites
 from service.store.unit_of_work import Event
+
+if TYPE_CHECKING:
+    from service.exchange.tokens import Tokens
 
 BLUEPRINTS: Final = (
     clearance.blueprint,
@@ -111,6 +115,7 @@ class Services:
     keyring: Keyring
     shelf: Shelf
     shared: Shared
+    token_sites: Sites
     share: FairShare | None = None
     """Who holds the threads; None where nobody knows how many there are."""
 
@@ -119,10 +124,20 @@ class Services:
         """Return the counters of this process, made by the process that counts; None when nobody asks for them."""
         return None if self.settings.metrics_bind is None else Metrics()
 
+    @cached_property
+    def tokens(self) -> "Tokens | None":
+        """Return what reads the tokens of persons; None where no issuer is set, and then its library is not loaded."""
+        if self.settings.token_issuer is None:
+            return None
+        from service.exchange.tokens import Tokens
+
+        return Tokens(self.settings.token_issuer)
+
     def follow_commit(self, site_id: str, events: tuple[Event, ...]) -> None:
         """Count what was written, and read the site's books again when one was entered."""
         if any(event.type in BOOKS_CHANGED for event in events):
             self.keyring.forget(site_id)
+            self.token_sites.forget()
         if self.metrics is not None:
             self.metrics.count(events)
 
@@ -150,6 +165,7 @@ def create_app(settings: Settings) -> Flask:
         keyring=Keyring(database, settings.key_cache_s),
         shelf=Shelf(database),
         shared=Shared(),
+        token_sites=Sites(database, settings.key_cache_s),
     )
     database.tell_of_commits(services.follow_commit)
     app.before_request(_begin)

@@ -82,7 +82,7 @@ def verdict_in_sequence(verdict: Verdict, reading: Reading, revision: int, entri
     since = _since_start(entries, reading.position)
     if _too_tight(since, reading.kind):
         return Verdict(REJECT, "initial_clearance_needed", (), None, message("start_again_first"), TOO_TIGHT_WAY_BACK)
-    start = since[0].made_revision if since else None
+    start = _revision_since_start(entries, reading.position)
     if start is not None and revision < start:
         facts = {"revision": str(revision), "start": str(start)}
         said, following = message("revision_superseded", **facts), message("revision_superseded", "next", **facts)
@@ -96,6 +96,14 @@ def _since_start(entries: Sequence[Entry], position: str | None) -> list[Entry]:
     blades = any(each.kind == "initial_clearance" for each in own)
     starts = [n for n, each in enumerate(own) if each.verdict == ACCEPT and _is_start(each, blades=blades)]
     return own[starts[-1] :] if starts else own
+
+
+def _revision_since_start(entries: Sequence[Entry], position: str | None) -> int | None:
+    """Return the revision that the last start stands in: it made it, or told again what an earlier one had told."""
+    own = [each for each in entries if each.position == position and each.verdict == ACCEPT]
+    blades = any(each.kind == "initial_clearance" for each in own)
+    made = [each.made_revision for each in own if _is_start(each, blades=blades) and each.made_revision is not None]
+    return max(made, default=None)
 
 
 def _is_start(entry: Entry, *, blades: bool) -> bool:
@@ -182,15 +190,20 @@ def _counting(
 
 
 def _restart(entries: Sequence[Entry], position: str) -> int:
-    """Return from which entry on a position was started again after it had been driven up; 0 where it was not."""
-    driven, found = False, 0
+    """Return from which entry on a position was started again after it had been driven up; 0 where it was not.
+
+    A bearing that no blade measures is started again with its class, once it was too tight or bound.
+    """
+    driven, freed, found = False, False, 0
     for n, each in enumerate(entries):
         if each.position != position:
             continue
         if each.kind in ON_THE_TAPER:
             driven = True
-        elif driven and each.verdict == ACCEPT and each.kind == "initial_clearance":
-            driven, found = False, n
+        freed = freed or _is_tight(each) or each.code == "binds"
+        begun = each.kind == "initial_clearance" or (each.kind == "class_read" and freed)
+        if driven and each.verdict == ACCEPT and begun:
+            driven, freed, found = False, False, n
     return found
 
 
@@ -292,7 +305,7 @@ def entry_of(
         revision=revision,
         person=person,
         rows_nm=rows_of(reading.values) if reading.kind in READ_NEVER_CONFIRMED else None,
-        value=reading.numbers[0] if reading.kind == "stop_limit" else None,
+        value=value_of(reading),
         replaces=replaces,
     )
     if reading.kind != "confirmation":
@@ -303,6 +316,13 @@ def entry_of(
 def rows_of(values: Sequence[Value]) -> tuple[float, ...]:
     """Return one value for each row of a clearance, [nm]."""
     return measured_of(values).row_values_nm
+
+
+def value_of(reading: Reading) -> float | None:
+    """Return the one number of a reading that later ones are judged by; of a series the last temperature, [degC]."""
+    if reading.kind == "run_in_temperature":
+        return reading.series[-1].temperature_degc if reading.series else None
+    return reading.numbers[0] if reading.kind in ("stop_limit", "seat_spacing") else None
 
 
 def _place(plan: Mapping[str, Any], reading: Reading) -> str | None:
@@ -319,5 +339,6 @@ __all__ = [
     "open_hold_points",
     "rows_of",
     "same_person",
+    "value_of",
     "verdict_in_sequence",
 ]

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, Final
 
 from service import ENGINE_VERSION
 from service.errors import Conflict
@@ -22,6 +22,9 @@ from service.store.queries.work_orders import NOT_OPEN, RevisionRow, WorkOrderRo
 from service.store.unit_of_work import Tx
 from service.units import Quantity
 from service.use_cases.found import found
+
+MOST_ENTRIES: Final = 1_000
+"""Readings and deviations of one order, and as many of what was found and of answers; common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,15 +50,28 @@ class HeldOrder:
         """Return the number of the entry that comes next."""
         return len(self.entries) + 1
 
+    def check_room(self, kept: int | None = None) -> None:
+        """See that the order takes one entry more; ``kept``: how many of its kind there are, of entries when None.
+
+        Raises
+        ------
+        Conflict
+            ``too_many_entries``
+        """
+        there = len(self.entries) if kept is None else kept
+        if there >= MOST_ENTRIES:
+            said = f"the order has {there} entries of this kind and takes no more; complete it, or cancel it"
+            raise Conflict(said, code="too_many_entries")
+
     def hold_points(self, outcomes: Mapping[str, str] | None = None) -> list[HoldPoint]:
         """Return the hold points that are open."""
         return open_hold_points(self.revision.record, self.counting, outcomes)
 
-    def flags(self, *, completed_at: datetime | None = None) -> list[Flag]:
+    def flags(self, *, completed_at: datetime | None = None, outcomes: Mapping[str, str] | None = None) -> list[Flag]:
         """Return what the lead looks at before the order is closed; nothing of instructions of an older engine."""
         if not self.entries or self.revision.engine_version != ENGINE_VERSION:
             return []
-        return flags(self.revision.record, self.counting, completed_at=completed_at)
+        return flags(self.revision.record, self.counting, completed_at=completed_at, outcomes=outcomes)
 
 
 def hold_order(tx: Tx, order_id: str, *, status: str = "open") -> HeldOrder:
@@ -132,9 +148,16 @@ def entry_of_row(row: ReadingRow | DeviationRow) -> Entry:
         id=row.id,
         taken_at=row.taken_at,
         rows_nm=rows_of(values_of(row.document)) if row.kind in READ_NEVER_CONFIRMED else None,
-        value=row.document["values"][0]["value"].value if row.kind == "stop_limit" else None,
+        value=_value_of(row),
         replaces=row.replaces,
     )
+
+
+def _value_of(row: ReadingRow) -> float | None:
+    """Return what ``hold_points.value_of`` returns, of a reading on record."""
+    if row.kind == "run_in_temperature":
+        return float(row.document["series"][-1]["temperature"].value)
+    return float(row.document["values"][0]["value"].value) if row.kind in ("stop_limit", "seat_spacing") else None
 
 
 def values_of(document: Mapping[str, Any]) -> tuple[Value, ...]:
