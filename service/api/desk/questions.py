@@ -1,4 +1,4 @@
-"""/desk/failing, lives, replacements, mounting: the questions of the reliability engineer, asked through forms with GET.
+"""/desk/failing, lives, replacements, mounting: what the reliability engineer asks, through forms with GET.
 
 The parameters are those of the API, read by its schemas; what a page says are the sentences of its answers.
 """

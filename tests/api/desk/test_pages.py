@@ -22,8 +22,10 @@ from tests.api.samples.histories import imported, running, stay
 from tests.api.samples.orders import initial, isolated, opened, ready_to_complete, residual, sent
 
 CHART = reductions(reduction_row(65, 80, 0.04, 0.05, smallest_residual={"C3": {"value": 0.04, "unit": "mm"}}))
-PAGES = ("/desk", "/desk/machines", "/desk/orders", "/desk/failing", "/desk/lives", "/desk/replacements", "/desk/mounting",
-         "/desk/books")  # fmt: skip
+PAGES = (
+    *("/desk", "/desk/machines", "/desk/orders", "/desk/failing"),
+    *("/desk/lives", "/desk/replacements", "/desk/mounting", "/desk/books"),
+)
 LINK = re.compile(r'<code>GET ([^<]+)</code>: <a href="([^"]+)">JSON</a>(?:, <a href="([^"]+)">CSV</a>)?')
 
 
@@ -227,7 +229,8 @@ def test_what_is_not_there_is_said_on_a_page(desk: FlaskClient, path: str) -> No
 
 
 REFUSED = (
-    "/desk/failing?by=colour", "/desk/failing?from=yesterday", "/desk/lives?group_by=colour", "/desk/replacements?months=999",
+    "/desk/failing?by=colour", "/desk/failing?from=yesterday", "/desk/lives?group_by=colour",
+    "/desk/replacements?months=999",
     "/desk/lives?picture=none", "/desk?after=x", "/desk/orders?status=odd", "/desk/lives?as=xml",
     "/desk/lives?as=json&of=9", "/desk/lives?designation=%00", "/desk/machines?q=" + "a" * 200,
 )  # fmt: skip
