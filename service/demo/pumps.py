@@ -41,7 +41,9 @@ def plant_history(until: datetime = END) -> list[dict[str, Any]]:
 
 def _moved(stay: dict[str, Any], later: timedelta) -> dict[str, Any]:
     """Return a stay as it would be had everything happened later."""
-    times = {name: rfc3339(datetime.fromisoformat(stay[name]) + later) for name in TIMES if name in stay}
+    times: dict[str, Any] = {
+        name: rfc3339(datetime.fromisoformat(stay[name]) + later) for name in TIMES if name in stay
+    }
     return {**stay, **times}
 
 
