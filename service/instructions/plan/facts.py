@@ -15,11 +15,11 @@ from service.instructions.plan.messages import between, known_message, listed, m
 from service.instructions.plan.place_facts import line_facts, line_flags, place_facts, place_flags
 from service.instructions.plan.placing import lift_height_mm
 from service.instructions.plan.scene import HOT_SHAFT_DEGC, TAPERED_SEATS, Scene
-from service.instructions.plan.template import Fact, Facts
 from service.record import Record
 from service.reference.bearings import Bearing
 from service.reference.shafts import limits_under_sleeve, shaft_system
 from service.reference.sleeves import sleeve_thread
+from service.sentences import Fact, Facts
 
 TAB_WASHER_BORE_LIMIT_MM: Final = 200.0
 """Largest bore with a tab washer; above it a clip or a washer, by the sleeve at hand (rule C10)."""
