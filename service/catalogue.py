@@ -8,7 +8,7 @@ import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from functools import cached_property
 from importlib.resources import files
-from typing import Any
+from typing import Any, Final
 
 from service.errors import TableError, Text
 from service.findings import Blocked, Missing, Warned
@@ -20,14 +20,16 @@ _NO_FLAGS: frozenset[str] = frozenset()
 class Catalogue:
     """The messages of one package, read when the first is said."""
 
+    known: Final[list["Catalogue"]] = []
+
     def __init__(self, package: str) -> None:
         self.package = package
+        self.known.append(self)
 
     @cached_property
     def messages(self) -> Mapping[str, Sentence]:
         """Return the messages by name."""
-        path = files(self.package) / "data" / "messages.toml"
-        return {name: sentence(text) for name, text in _named(tomllib.loads(path.read_text(encoding="utf-8")))}
+        return {name: sentence(text) for name, text in _named(contents(self.package))}
 
     def message(self, name: str, /, **facts: Fact) -> Text:
         """Return a message with its places filled.
@@ -79,13 +81,14 @@ class Catalogue:
             What fills the places
         """
         group = name or code
-        ways = tuple(self.message(way, **said_of) for way in self._ways_out(group))
-        return Blocked(code, self.message(f"{group}.detail", **said_of), ways, facts, at)
+        ways_out = tuple(self.several(f"{group}.ways_out", **said_of))
+        return Blocked(code, self.message(f"{group}.detail", **said_of), ways_out, facts, at)
 
-    def _ways_out(self, group: str) -> Iterator[str]:
+    def several(self, group: str, /, **facts: Fact) -> Iterator[Text]:
+        """Yield the messages of a list."""
         number = 1
-        while (name := f"{group}.ways_out.{number}") in self.messages:
-            yield name
+        while (name := f"{group}.{number}") in self.messages:
+            yield self.message(name, **facts)
             number += 1
 
     def listed(self, items: Iterable[Text]) -> Text | None:
@@ -96,6 +99,12 @@ class Catalogue:
             name = "list_last" if index == len(each) - 1 else "list_more"
             found = item if found is None else self.message(name, first=found, next=item)
         return found
+
+
+def contents(package: str) -> Mapping[str, Any]:
+    """Return what the file of a package holds."""
+    path = files(package) / "data" / "messages.toml"
+    return tomllib.loads(path.read_text(encoding="utf-8"))
 
 
 def _named(table: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, Any]]:

@@ -55,11 +55,11 @@ def target_record(job: Job, position: PositionFacts) -> Record:
     }
     measured = job.measured.get(position.name)
     found = clearance_target(measured=measured, **facts)
-    return {**found.record(), "blade_table": _unmeasured_table(tuple(facts.items())) if measured is None else None}
+    return {**found.record(), "blade_table": unmeasured_table(tuple(facts.items())) if measured is None else None}
 
 
 @lru_cache(maxsize=1024)
-def _unmeasured_table(facts: tuple[tuple[str, Any], ...]) -> Record | None:
+def unmeasured_table(facts: tuple[tuple[str, Any], ...]) -> Record | None:
     """Return the blade table of these arguments of ``clearance_target``, before anything is measured.
 
     It holds the target of each pair of readings, a fifth of the time of a plan, and is mostly the same for both ends.

@@ -21,6 +21,10 @@ listed = SAYS.listed
 
 def table(name: str) -> Mapping[str, Any]:
     """Return one of the data files of the plan."""
+    return _contents(name)
+
+
+def _contents(name: str) -> Mapping[str, Any]:
     path = files("service.instructions.plan") / "data" / f"{name}.toml"
     return tomllib.loads(path.read_text(encoding="utf-8"))
 
