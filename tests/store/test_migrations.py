@@ -18,7 +18,7 @@ from service.settings import Settings
 from service.store import engines, failures, fence, migrate, models
 from service.store.database import Database
 from service.store.models.records import READING_KINDS
-from service.store.queries import alarms, attributes, entries, keys, meters, sites, stays
+from service.store.queries import alarms, attributes, entries, keys, meters, sites, stays, work_orders
 from service.store.unit_of_work import Idempotency, Written
 from tests import databases
 from tests.store import plant
@@ -56,6 +56,8 @@ def populated(url: str) -> Database:
     order = plant.written(database, site_id, lambda tx: plant.order(tx, machine))
     plant.written(database, site_id, lambda tx: [revision(tx, order.id, 1), revision(tx, order.id, 2, 1)])
     plant.written(database, site_id, lambda tx: plant.life_of(tx, order.id))
+    other = plant.written(database, site_id, lambda tx: plant.order(tx, machine, "WO-2"))
+    plant.written(database, site_id, lambda tx: work_orders.cancel_work_order(tx, other.id, "not needed"))
     plant.written(database, site_id, lambda tx: [add_chart(tx), add_housing(tx)])
     plant.written(database, site_id, lambda tx: connected(tx, order.id))
     read = {"read_at": plant.OPENED_AT, "value_h": 120.5, "restarts_at_h": None}
@@ -272,7 +274,8 @@ def test_a_migration_that_would_leave_rows_without_parents_is_undone(
 def test_the_models_say_what_the_migrations_made(database: Database) -> None:
     with database.reading() as connection:
         context = MigrationContext.configure(connection, opts={"compare_type": True})
-        assert compare_metadata(context, models.Base.metadata) == []
+        found = compare_metadata(context, models.Base.metadata)
+        assert found == [], "the models are ahead: write migrations/versions/00NN, up and down"
 
 
 def test_the_checks_have_the_names_that_the_models_give(database: Database) -> None:
@@ -286,6 +289,14 @@ def test_the_checks_have_the_names_that_the_models_give(database: Database) -> N
         found = {table: {str(item["name"]) for item in inspector.get_check_constraints(table)} for table in expected}
     assert found == expected
     assert sum(len(names) for names in found.values()) > 20
+
+
+def test_every_column_of_an_order_holds_a_value_while_migrations_go_up_and_down(sqlite_url: str) -> None:
+    """A column that is empty in every row would lose its values in a migration, and no test would see it."""
+    database = populated(sqlite_url)
+    rows = contents(database)["work_orders"]
+    empty = [name for name in rows[0] if all(row[name] == "None" for row in rows)]
+    assert empty == [], "no order of tests/store/plant.py has a value there"
 
 
 def test_every_table_and_index_begins_with_the_site() -> None:
