@@ -10,13 +10,25 @@ from typing import Final
 FORMS: Final = {
     "verdicts": ("tests.verdicts", ["--plants", "400"], "what the verdicts on lives claim where nothing is the matter"),
     "power": ("tests.verdicts", ["--power", "--plants", "200"], "what they see where something is the matter"),
+    "limits": (
+        "tests.verdicts",
+        ["--limits", "--plants", "200"],
+        "what limits and ranges hold, and what a forecast does",
+    ),
     "survival": ("tests.benchmarks.survival_comparison", [], "regression and incidence against a general library"),
+    "tests": ("tests.benchmarks.verdict_comparison", [], "the other tests and estimates against general libraries"),
     "mutations": ("tests.golden.mutations", [], "each value, flag, text and limit changed: the net must see it"),
     "crash-sqlite": ("tests.outages.crash", ["--database", "sqlite", "--kills", "30"], "kill -9 under load"),
     "crash-postgresql": (
         "tests.outages.crash",
         ["--database", "postgresql", "--kills", "30", "--database-kills", "5"],
         "kill -9 of server and database under load",
+    ),
+    "audit": ("tests.outages.large_record", [], "the record of 10,000 orders verified: time, memory, one row changed"),
+    "audit-million": (
+        "tests.outages.large_record",
+        ["--orders", "100", "--stays", "1000000"],
+        "the same of a million rows: as much memory as for few",
     ),
     "benchmarks": ("tests.benchmarks", [], "everything side by side with an echo or a library"),
     "sizing": ("tests.benchmarks.sizing", [], "what a thousand sites need"),

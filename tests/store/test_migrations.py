@@ -5,7 +5,9 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
+from uuid import UUID
 
 import pytest
 import sqlalchemy as sa
@@ -18,8 +20,9 @@ from service.settings import Settings
 from service.store import engines, failures, fence, migrate, models
 from service.store.database import Database
 from service.store.models.records import READING_KINDS
-from service.store.queries import alarms, attributes, entries, keys, meters, sites, stays, work_orders
+from service.store.queries import alarms, attributes, desk_sessions, entries, keys, meters, sites, stays, work_orders
 from service.store.unit_of_work import Idempotency, Written
+from service.use_cases.checks.audit import Audited, audit
 from tests import databases
 from tests.store import plant
 from tests.store.connections import connected
@@ -77,12 +80,23 @@ def populated(url: str) -> Database:
     set_aside = {"reason": "beginning_unknown", "document": {"serial": "OLD-1"}}
     beside = {"position_id": position_id, "work_order_id": order.id, **set_aside}
     plant.written(database, site_id, lambda tx: stays.set_aside_stay(tx, **beside))
-    keys.create_key(database, "north", ("read",))
+    key_id = canonical_id_of(keys.create_key(database, "north", ("read",)))
+    held = {"key_id": key_id, "secret_sha256": "0" * 64}
+    plant.written(
+        database,
+        site_id,
+        lambda tx: desk_sessions.insert_session(tx, **held, expires_at=tx.now + timedelta(hours=12)),
+    )
     named = Idempotency(key="K1", method="POST", route="/v1/assets", fingerprint="f")
     database.write(
         site_id=site_id, actor="tester", request_id="r", work=lambda _tx: Written(201, "{}"), idempotency=named
     )
     return database
+
+
+def canonical_id_of(key: str) -> str:
+    """The id of a key, as it is stored."""
+    return str(UUID(key.split("_")[1]))
 
 
 def counts(database: Database) -> dict[str, int]:
@@ -114,6 +128,15 @@ def kept(rows: Rows, columns: dict[str, set[str]]) -> Rows:
         )
         for name in columns
     }
+
+
+ENDS = ("journal_rows", "site_heads")
+
+
+def without_baselines(rows: Rows) -> Rows:
+    """A migration that makes the chain anew enters a row in the journal, and moves its head."""
+    baseline = repr("record.baseline")
+    return {name: [row for row in rows[name] if row.get("event_type") != baseline] for name in rows if name not in ENDS}
 
 
 def columns_of(url: str) -> dict[str, set[str]]:
@@ -153,9 +176,10 @@ def test_an_upgrade_from_each_revision_loses_no_row(empty_url: str) -> None:
     revisions = [each.revision for each in ScriptDirectory(str(migrate.folder())).walk_revisions()]
     for lower in revisions[1:]:
         migrate.downgrade(empty_url, lower)
-        there = columns_of(empty_url)
+        there = {name: columns for name, columns in columns_of(empty_url).items() if name not in ENDS}
         migrate.upgrade(empty_url)
-        assert kept(contents(database), there) == kept(before, there)
+        assert kept(without_baselines(contents(database)), there) == kept(before, there)
+        assert [each.faults for each in audit(database) if isinstance(each, Audited)] == [0]
     after = contents(database)
     migrate.upgrade(empty_url)  # nothing to do
     assert contents(database) == after

@@ -17,10 +17,10 @@ from service.render.markup import style_policy
 
 TEMPLATES: Final = Path(__file__).parent / "templates"
 CONTENTS: Final = {
-    "Begin": (START, "examples", "orders", "readiness", "planning", "addresses"),
+    "Begin": (START, "examples", "orders", "readiness", "planning", "desk", "addresses"),
     "Connect": ("maps", "events", "standards"),
     "The record": ("books", "import", "history"),
-    "Run it": ("operate", "size", "security", "backup"),
+    "Run it": ("operate", "size", "security", "audit", "backup"),
     "Look it up": ("problems", "blocked", "rules", "tables", "api", "changes"),
 }
 """The pages in the order in which they are read, by group; each is a file in pages/."""

@@ -2,8 +2,9 @@
 
 from service.store.models.alarms import Alarm
 from service.store.models.base import Base, UTCDateTime
+from service.store.models.desk import DeskSession
 from service.store.models.exchange import Delivery, DeliveryAttempt, FieldMap, InboundMessage, Subscription
-from service.store.models.journal import IdempotencyKey, JournalEntry, SiteHead
+from service.store.models.journal import IdempotencyKey, JournalEntry, JournalRows, SiteHead
 from service.store.models.plant import Asset, Chart, Housing, MeterReading, Position, Shaft
 from service.store.models.readiness import Answer, Release
 from service.store.models.records import AsFound, Completion, Correction, Deviation, Reading
@@ -23,12 +24,14 @@ __all__ = [
     "Correction",
     "Delivery",
     "DeliveryAttempt",
+    "DeskSession",
     "Deviation",
     "FieldMap",
     "Housing",
     "IdempotencyKey",
     "InboundMessage",
     "JournalEntry",
+    "JournalRows",
     "MeterReading",
     "Position",
     "Reading",
