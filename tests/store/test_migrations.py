@@ -192,7 +192,8 @@ def test_no_reading_loses_its_kind_on_the_way_down_and_up(empty_url: str) -> Non
     database = populated(empty_url)
     site = sites.site_by_code(database, "north")
     with database.read(site.id) as tx:
-        order_id = tx.connection.execute(sa.select(models.WorkOrder.id)).scalar_one()
+        first_order = sa.select(models.WorkOrder.id).where(models.WorkOrder.external_number == "WO-1")
+        order_id = tx.connection.execute(first_order).scalar_one()
     said = {"values": [{"value": 'C3, or "CN": who knows'}], "detail": "a, b", "next": "go on"}
     first: list[str] = []
     for entry, kind in enumerate(READING_KINDS, start=10):
