@@ -51,6 +51,7 @@ EXAMPLE: dict[str, Any] = {
             "materials": "parts[].{text: name, quantity: count}",
         },
         "required": ["longText", "tasks/*/no"],
+        "text_width": 96,
     },
     "tables": {"kinds": {"REPL": "replacement", "INSP": "inspection"}},
     "samples": [
@@ -58,7 +59,7 @@ EXAMPLE: dict[str, Any] = {
             "name": "one bearing of a fan",
             "message": {
                 "order": {
-                    "no": "40012345",
+                    "no": "R-7041",
                     "equipment": "DRY-2-FAN",
                     "type": "REPL",
                     "raised": "2026-01-07 06:30:00",
@@ -66,7 +67,7 @@ EXAMPLE: dict[str, Any] = {
                 }
             },
             "request": {
-                "external": {"system": "north-mill", "number": "40012345"},
+                "external": {"system": "north-mill", "number": "R-7041"},
                 "asset": "DRY-2-FAN",
                 "positions": ["tail"],
                 "kind": "replacement",

@@ -2,7 +2,14 @@
 
 from service.store.models.alarms import Alarm
 from service.store.models.base import Base, UTCDateTime
-from service.store.models.exchange import Delivery, DeliveryAttempt, FieldMap, InboundMessage, Subscription
+from service.store.models.exchange import (
+    Delivery,
+    DeliveryAttempt,
+    FieldMap,
+    ImportProfile,
+    InboundMessage,
+    Subscription,
+)
 from service.store.models.journal import IdempotencyKey, JournalEntry, SiteHead
 from service.store.models.plant import Asset, Chart, Housing, MeterReading, Position, Shaft
 from service.store.models.readiness import Answer, Release
@@ -27,6 +34,7 @@ __all__ = [
     "FieldMap",
     "Housing",
     "IdempotencyKey",
+    "ImportProfile",
     "InboundMessage",
     "JournalEntry",
     "MeterReading",

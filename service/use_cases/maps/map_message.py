@@ -3,24 +3,23 @@
 import json
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
 from typing import Any, Final
 
 from service.errors import CannotEvaluate, NotFound, ServiceError
 from service.exchange.field_map import Fault, Mapped, faults_of, field_map
 from service.render.card.shaft_line import shaft_on_record
-from service.render.reply import reply_source
+from service.render.reply import SHORT_WIDTH, WIDTH, reply_source
 from service.store import failures
 from service.store.queries import field_maps
 from service.store.queries.keys import Caller
 from service.store.unit_of_work import Tx
+from service.use_cases.maps import job_order
 from service.use_cases.orders.open import Opening, open_order
 from service.use_cases.orders.records import instructions_record, order_line
 from service.words import UnitSystem
 
-BUILT_IN: Final = ("b2mml-job-order",)
-"""Maps that every site has; a map of the same name that a site entered goes before."""
+BUILT_IN: Final[dict[str, Callable[[Tx, Any], dict[str, Any]]]] = {"b2mml-job-order": job_order.order_request}
+"""Maps that every site has, by what reads their messages; a map of the same name that a site entered goes before."""
 Load = Callable[[Any], dict[str, Any]]
 """From a request to what the edge makes of it; raises CannotEvaluate with ``faults``."""
 Tell = Callable[[ServiceError], dict[str, Any]]
@@ -29,7 +28,7 @@ Tell = Callable[[ServiceError], dict[str, Any]]
 
 @dataclass(frozen=True, slots=True)
 class KnownMap:
-    """A map that messages can be sent to; without an id when it is built in."""
+    """A map that messages can be sent to; without an id and a document when it is built in."""
 
     id: str | None
     name: str
@@ -49,16 +48,19 @@ def map_named(tx: Tx, name: str) -> KnownMap:
     if row is not None:
         return KnownMap(row.id, row.name, row.version, row.document)
     if name in BUILT_IN:
-        return KnownMap(None, name, 1, built_in(name))
+        return KnownMap(None, name, 1, {})
     raise NotFound("no field map of this site has this name")
 
 
-@cache
-def built_in(name: str) -> dict[str, Any]:
-    """Return the document of a map that every site has."""
-    text = (files("service.exchange") / "data" / f"{name}.json").read_text(encoding="utf-8")
-    document: dict[str, Any] = json.loads(text)
-    return document
+def built_in_request(tx: Tx, known: KnownMap, message: Any, load: Load) -> dict[str, Any] | None:
+    """Return the request of a message to a map that is built in, as it is loaded; None for a map of the site.
+
+    Raises
+    ------
+    CannotEvaluate
+        ``mapping_failed``, with every fault by its place in the message; ``invalid``, by its place in the request.
+    """
+    return None if known.id is not None else load(BUILT_IN[known.name](tx, message))
 
 
 def request_of(known: KnownMap, message: Any, load: Load) -> dict[str, Any]:
@@ -106,7 +108,9 @@ def reply_of(document: dict[str, Any], opening: Opening, units: UnitSystem) -> d
         return None
     along = shaft_on_record(opening.revision.inputs)
     record = instructions_record(opening.revision)
-    source = reply_source(order_line(opening.order), record, units=units, shaft=along)
+    said = document["outbound"]
+    widths = {"width": said.get("text_width", WIDTH), "short_width": said.get("short_width", SHORT_WIDTH)}
+    source = reply_source(order_line(opening.order), record, units=units, shaft=along, **widths)
     mapped = field_map(document).reply_of(source)
     if mapped is None:
         return None

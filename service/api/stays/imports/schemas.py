@@ -14,6 +14,11 @@ class ImportQuery(WriteQuery):
         ("true", "false"),
         metadata={"description": "true: register assets that are missing, and positions of assets with one shaft"},
     )
+    accept_unknown = fields.Choice(
+        ("true", "false"),
+        metadata={"description": "true: take designations that nobody here can read as they are, each with a note"},
+    )
+    profile = fields.Text(60, metadata={"description": "Name of the import profile that a CSV is read by"})
     zone = fields.Text(60, metadata={"description": "IANA time zone of times without an offset: Europe/Stockholm"})
 
 
@@ -22,9 +27,18 @@ class RowNote(AnswerSchema):
 
     row = ma_fields.Integer(required=True)
     column = word()
+    sent_as = word(required=False, description="What the sheet calls the column, where it is another name")
     value = ma_fields.Raw(required=True, allow_none=True)
     code = word()
     message = word()
+
+
+class RowCount(AnswerSchema):
+    """How often a code came in a column."""
+
+    code = word()
+    column = word()
+    count = ma_fields.Integer(required=True)
 
 
 class ImportAnswer(AnswerSchema):
@@ -40,6 +54,7 @@ class ImportAnswer(AnswerSchema):
     assets_created = words()
     positions_created = ma_fields.Integer(required=True)
     note_count = ma_fields.Integer(required=True)
+    counts = nested(RowCount, many=True)
     notes = nested(RowNote, many=True)
 
 

@@ -13,8 +13,10 @@ from service.history.attributes import PREFIX
 from service.store.queries.attributes import attribute_types
 from service.store.unit_of_work import Tx, Written
 from service.use_cases.stays import import_stays as use_case
-from service.use_cases.stays.import_stays import read_import
+from service.use_cases.stays.import_read import read_import
 from service.use_cases.stays.lines import STAY_COLUMNS, cells_of
+from service.use_cases.stays.profile import NONE
+from service.use_cases.stays.profiles import profile_named
 from service.use_cases.stays.sources import template
 
 __all__ = ["blueprint"]
@@ -65,11 +67,15 @@ _EXAMPLES: Final = {
 )
 def import_stays(call: Call) -> Response:
     """Import stays; faults are reported row by row (import_refused) and nothing is stored"""
-    read = read_import(call.body, request.mimetype, call.query.get("zone"))
-    create_assets = call.query.get("create_assets") == "true"
+    profile = NONE
+    if "profile" in call.query:
+        with call.reading() as tx:
+            profile = profile_named(tx, call.query["profile"])
+    read = read_import(call.body, request.mimetype, call.query.get("zone"), profile)
+    allowed = {name: call.query.get(name) == "true" for name in ("create_assets", "accept_unknown")}
 
     def work(tx: Tx) -> Written:
-        done = use_case.import_stays(tx, read, create_assets=create_assets)
+        done = use_case.import_stays(tx, read, **allowed)
         return Written(200, call.json(done.record()), events=done.events)
 
     return call.write(work)
