@@ -207,6 +207,9 @@ def _field_maps(client: Recorder, example: Any, read: Any) -> None:
     made = client.made("POST", "/v1/field-maps", example("create_field_map"))["id"]
     read("/v1/field-maps", f"/v1/field-maps/{made}")
     client.made("POST", f"/v1/field-maps/{made}/try", example("try_field_map"))
+    client.made("POST", "/v1/field-maps/preview", example("preview_field_map"))
+    profile = client.made("POST", "/v1/import-profiles", example("create_import_profile"))["id"]
+    read("/v1/import-profiles", f"/v1/import-profiles/{profile}")
     for _ in range(2):
         client.made("POST", "/v1/inbound/north-mill", example("take_in"))
     # its position is free again for the orders that come

@@ -20,7 +20,7 @@ from service.api.http import auth, versions
 from service.api.http.faults import faults_of
 from service.api.http.problems import ProblemRaised
 from service.api.http.schema import UnitsQuery, WriteQuery
-from service.errors import NotFound
+from service.errors import NotFound, nearest
 from service.exchange import strict_json
 from service.exchange.media import JSON, NDJSON
 from service.render.present import present
@@ -281,7 +281,8 @@ def _query(schema: Schema) -> Mapping[str, Any]:
         name = pointer.removeprefix("#/").split("/")[0].replace("~1", "/").replace("~0", "~")
         known = ", ".join(sorted(schema.fields))
         if code == "unknown_member":
-            raise _bad_parameter("unknown_parameter", name, f"is not known here; known are {known}") from None
+            said = f"is not known here{nearest([name], schema.fields)}; known are {known}"
+            raise _bad_parameter("unknown_parameter", name, said) from None
         raise _bad_parameter("bad_parameter", name, detail) from None
 
 
@@ -320,6 +321,8 @@ def _check_coding() -> None:
 
 
 def _parsed(data: bytes) -> Any:
+    if not data.strip():
+        raise ProblemRaised("bad_json", "the body is empty; send a JSON object, {} where nothing is to be said")
     try:
         return strict_json.parsed(data)
     except strict_json.NotStrictJSON as error:

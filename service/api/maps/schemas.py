@@ -166,14 +166,28 @@ class Sample(StrictSchema):
     request = JsonObject(required=True, metadata={"type": "object"})
 
 
-class FieldMapRequest(StrictSchema):
-    """A field map with its samples."""
+class FieldMapDraft(StrictSchema):
+    """A field map that is not kept yet."""
 
-    name = MapName(60, required=True)
+    name = MapName(60)
     note = fields.Text(2000, lines=True)
     inbound = ma_fields.Nested(Inbound, required=True)
     outbound = ma_fields.Nested(Outbound)
     tables = Tables(metadata={"type": "object"})
+    samples = fields.Array(ma_fields.Nested(Sample), validate=validate.Length(max=20))
+
+
+class PreviewRequest(StrictSchema):
+    """A field map and a message to try it on."""
+
+    map = ma_fields.Nested(FieldMapDraft, required=True)
+    message = JsonObject(required=True, metadata={"type": "object"})
+
+
+class FieldMapRequest(FieldMapDraft):
+    """A field map with its samples."""
+
+    name = MapName(60, required=True)
     samples = fields.Array(ma_fields.Nested(Sample), required=True, validate=validate.Length(1, 20))
 
 

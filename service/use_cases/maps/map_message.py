@@ -5,8 +5,9 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any, Final
 
-from service.errors import CannotEvaluate, NotFound, ServiceError
+from service.errors import CannotEvaluate, NotFound, ServiceError, nearest, shown
 from service.exchange.field_map import Fault, Mapped, faults_of, field_map
+from service.moments import NotAMoment, moment
 from service.render.card.shaft_line import shaft_on_record
 from service.render.reply import SHORT_WIDTH, WIDTH, reply_source
 from service.store import failures
@@ -49,7 +50,8 @@ def map_named(tx: Tx, name: str) -> KnownMap:
         return KnownMap(row.id, row.name, row.version, row.document)
     if name in BUILT_IN:
         return KnownMap(None, name, 1, {})
-    raise NotFound("no field map of this site has this name")
+    near = nearest([name], field_maps.names_of_field_maps(tx) | set(BUILT_IN))
+    raise NotFound(f"no field map of this site has the name {shown(name)}{near}; GET /v1/field-maps lists them")
 
 
 def built_in_request(tx: Tx, known: KnownMap, message: Any, load: Load) -> dict[str, Any] | None:
@@ -149,6 +151,19 @@ def trial(
     return tried | {"problems": found}
 
 
+def refuse_draft(document: dict[str, Any]) -> None:
+    """Refuse a map that is only tried, when its expressions cannot be read.
+
+    Raises
+    ------
+    CannotEvaluate
+        ``field_map_refused``, with every fault.
+    """
+    found = [fault.record() for fault in faults_of(document)]
+    if found:
+        raise _refused([{**fault, "pointer": f"#/map/{fault['pointer'].removeprefix('#/')}"} for fault in found])
+
+
 def refuse_map(document: dict[str, Any], load: Load) -> None:
     """Refuse a map whose expressions cannot be read, or whose samples do not become what they must.
 
@@ -175,9 +190,13 @@ def refuse_map(document: dict[str, Any], load: Load) -> None:
                 if not faults
             ]
     if found:
-        more = f" (and {len(found) - 1} more)" if len(found) > 1 else ""
-        detail = f"{found[0]['pointer'].removeprefix('#/')}: {found[0]['detail']}{more}"
-        raise CannotEvaluate(detail, code="field_map_refused", faults=found[:100])
+        raise _refused(found)
+
+
+def _refused(found: list[dict[str, Any]]) -> CannotEvaluate:
+    more = f" (and {len(found) - 1} more)" if len(found) > 1 else ""
+    detail = f"{found[0]['pointer'].removeprefix('#/')}: {found[0]['detail']}{more}"
+    return CannotEvaluate(detail, code="field_map_refused", faults=found[:100])
 
 
 def differences_at(found: Any, expected: Any, path: str = "") -> Iterator[str]:
@@ -192,5 +211,13 @@ def differences_at(found: Any, expected: Any, path: str = "") -> Iterator[str]:
     elif isinstance(found, list) and isinstance(expected, list) and len(found) == len(expected):
         for number, (one, other) in enumerate(zip(found, expected, strict=True)):
             yield from differences_at(one, other, f"{path}/{number}")
-    elif json.dumps(found) != json.dumps(expected):
+    elif json.dumps(found) != json.dumps(expected) and not _same_moment(found, expected):
         yield path
+
+
+def _same_moment(found: Any, expected: Any) -> bool:
+    """Return whether two texts name the same moment, each with an offset of its own."""
+    try:
+        return moment(found) == moment(expected)
+    except NotAMoment:
+        return False

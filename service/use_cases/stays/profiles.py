@@ -44,7 +44,7 @@ def enter_profile(tx: Tx, given: dict[str, Any]) -> tuple[ImportProfileRow, Even
 
 def profile_row(tx: Tx, profile_id: str) -> ImportProfileRow:
     """Return one version that a path names, or raise NotFound."""
-    return found(import_profiles.import_profile_by_id(tx, profile_id), "import profile")
+    return found(import_profiles.import_profile_by_id(tx, profile_id), "import profile", profile_id)
 
 
 def profile_named(tx: Tx, name: str) -> Profile:

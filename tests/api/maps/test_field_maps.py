@@ -195,6 +195,43 @@ def test_a_try_tells_what_was_mapped_what_nobody_read_and_every_problem(client_o
     assert client.get("/v1/work-orders").json["items"] == [], "a try stores nothing"
 
 
+def test_a_map_that_is_not_kept_is_previewed(client_on_each: Client) -> None:
+    client = client_on_each
+    document = MAPS["north_mill"]
+    draft = {member: document[member] for member in ("inbound", "outbound", "tables")}
+    client.post("/v1/assets", fan())
+    tried = client.post("/v1/field-maps/preview", {"map": draft, "message": message_of(document)}).json
+    assert tried["mapped_request"] == document["samples"][0]["request"]
+    assert (tried["status"], tried["unmapped"], tried["problems"]) == (201, ["/order/planner"], [])
+    assert tried["reply"]["order"] == {"no": "R-7041"}
+    assert client.get("/v1/field-maps").json["items"] == client.get("/v1/work-orders").json["items"] == []
+    broken = {**draft, "inbound": {"targets": {"asset": "order.["}}}
+    refused = client.post("/v1/field-maps/preview", {"map": broken, "message": {}})
+    assert (refused.status_code, refused.json["code"]) == (422, "field_map_refused")
+    assert refused.json["errors"][0]["pointer"] == "#/map/inbound/targets/asset"
+
+
+def test_a_dot_in_a_target_nests_as_a_slash_does(client: Client) -> None:
+    document = copy.deepcopy(MAPS["north_mill"])
+    for direction in ("inbound", "outbound"):
+        targets = document[direction]["targets"]
+        document[direction]["targets"] = {name.replace("/", "."): value for name, value in targets.items()}
+    client.post("/v1/assets", fan())
+    entered(client, document)
+    reply = client.post("/v1/inbound/north-mill", message_of(document)).json
+    assert reply["order"] == {"no": "R-7041"}
+    document["outbound"]["targets"]["order/no"] = "work_order.id"
+    assert client.post("/v1/field-maps", document).json["errors"][0]["code"] == "target_overlaps"
+
+
+def test_times_of_a_sample_are_compared_as_moments(client: Client) -> None:
+    document = copy.deepcopy(MAPS["north_mill"])
+    document["samples"][0]["request"]["opened_at"] = "2026-01-07T12:30:00+01:00"
+    entered(client, document)
+    document["samples"][0]["request"]["opened_at"] = "2026-01-07T12:30:00+00:00"
+    assert client.post("/v1/field-maps", document).json["errors"][0]["code"] == "sample_differs"
+
+
 def test_a_dry_run_answers_and_stores_nothing(client: Client) -> None:
     client.post("/v1/assets", fan())
     dry = client.post("/v1/field-maps?dry_run=true", EXAMPLE)

@@ -200,7 +200,7 @@ def test_an_unknown_profile_names_the_nearest_and_a_profile_reads_csv_only(clien
 
 def test_the_command_line_proposes_a_profile_and_imports_by_it(sqlite_url: str, tmp_path: Path) -> None:
     """What the rows show is proposed; what they leave open is asked: the zone, and the words of the workshop."""
-    sheet = semicolons_and_decimal_commas(40)
+    sheet = semicolons_and_decimal_commas(400)
     file, settled = tmp_path / "list.csv", tmp_path / "list.json"
     file.write_bytes(sheet.data)
     tried = run_command(sqlite_url, "profiles", "try", str(file), "--name", "semicolons")
@@ -218,4 +218,4 @@ def test_the_command_line_proposes_a_profile_and_imports_by_it(sqlite_url: str, 
         said = ("--site", "MILL-A", "--create-assets", "--profile", profile_named)
         done = run_command(sqlite_url, "import", str(file), *said)
         assert done.returncode == 0, done.stderr
-    assert "0 of 40 stays are new, 40 were on record" in done.stdout
+    assert "0 of 400 stays are new, 400 were on record" in done.stdout
