@@ -1,5 +1,6 @@
 """The calculations a plan rests on, as records: clearance targets, arrangement, cap bolt torque."""
 
+from functools import lru_cache, partial
 from math import radians, sin
 from typing import Any, Final
 
@@ -8,7 +9,7 @@ from service.bolting.base_bolts import base_bolt_torque
 from service.bolting.cap_bolts import cap_bolt_torque
 from service.instructions.plan.job import Job, PositionFacts, support
 from service.mounting.blade_table import blade_table
-from service.mounting.clearance import ClearanceTarget, Measured, clearance_target
+from service.mounting.clearance import clearance_target
 from service.record import Record
 
 MOST_SUPPORTS: Final = 12
@@ -40,26 +41,32 @@ def target_record(job: Job, position: PositionFacts) -> Record:
     if bearing is None:
         findings: Record = {"missing": [], "blocked": [], "warnings": [], "sources": []}
         return {**dict.fromkeys(_TARGET_MEMBERS), **findings}
-    given = bearing
+    facts: dict[str, Any] = {
+        "bearing": bearing,
+        "seat": position.seat,
+        "blade_set": job.blade_set,
+        "temperature_difference_k": position.temperature_difference_k,
+        "radial_load_n": position.radial_load_n,
+        "shaft_bore_mm": position.shaft_bore_mm,
+        "shaft_diameter_mm": position.shaft_diameter_mm,
+        "sleeve_thread": position.sleeve_thread,
+        "charts": job.charts,
+        "refitted": position.name in job.refitted,
+    }
+    measured = job.measured.get(position.name)
+    found = clearance_target(measured=measured, **facts)
+    return {**found.record(), "blade_table": _unmeasured_table(tuple(facts.items())) if measured is None else None}
 
-    def target(measured: Measured | None) -> ClearanceTarget:
-        """Return the target of this bearing where it sits, with these readings."""
-        return clearance_target(
-            bearing=given,
-            seat=position.seat,
-            measured=measured,
-            blade_set=job.blade_set,
-            temperature_difference_k=position.temperature_difference_k,
-            radial_load_n=position.radial_load_n,
-            shaft_bore_mm=position.shaft_bore_mm,
-            shaft_diameter_mm=position.shaft_diameter_mm,
-            sleeve_thread=position.sleeve_thread,
-            charts=job.charts,
-            refitted=position.name in job.refitted,
-        )
 
-    found = target(job.measured.get(position.name))
-    return {**found.record(), "blade_table": blade_table(found, target)}
+@lru_cache(maxsize=1024)
+def _unmeasured_table(facts: tuple[tuple[str, Any], ...]) -> Record | None:
+    """Return the blade table of these arguments of ``clearance_target``, before anything is measured.
+
+    It holds the target of each pair of readings, a fifth of the time of a plan, and is mostly the same for both ends.
+    Nobody changes a record, so that one may stand in many plans.
+    """
+    target = partial(clearance_target, **dict(facts))
+    return blade_table(target(), lambda measured: target(measured=measured))
 
 
 def arrangement_record(job: Job) -> Record | None:
