@@ -47,10 +47,13 @@ NONE: Final = Profile()
 
 def profile_of(document: Mapping[str, Any]) -> Profile:
     """Return the profile of a document that was checked."""
-    members = {name: value for name, value in document.items() if name in Profile.__dataclass_fields__}
+    members: dict[str, Any] = {
+        name: tuple(value) if isinstance(value, list) else value
+        for name, value in document.items()
+        if name in Profile.__dataclass_fields__
+    }
     dates = document.get("dates", {})
-    more = {name: tuple(members[name]) for name in ("identity", "ignore") if name in members}
-    return Profile(**members | more, patterns=tuple(dates.get("patterns", ())), zone=dates.get("zone"))
+    return Profile(**members, patterns=tuple(dates.get("patterns", ())), zone=dates.get("zone"))
 
 
 def target(name: str) -> tuple[str, str] | None:
