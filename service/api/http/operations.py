@@ -4,6 +4,7 @@ flask-smorest writes the OpenAPI document from what is declared here; it does no
 cost two thirds of the throughput of a small calculation, measured). A view takes a ``Call`` and returns a response.
 """
 
+import json
 from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
@@ -155,6 +156,7 @@ class Operation:
     writes: bool
     ndjson: bool = False
     raw: Mapping[str, str] = field(default_factory=dict)
+    raw_schema: type[Schema] | None = None
 
 
 @dataclass
@@ -187,6 +189,7 @@ class Blueprint(flask_smorest.Blueprint):
         ndjson_bytes: int | None = None,
         most_bytes: int | None = None,
         raw: Mapping[str, str] | None = None,
+        raw_schema: type[Schema] | None = None,
     ) -> Callable[[View], View]:
         """Declare one operation.
 
@@ -211,6 +214,8 @@ class Blueprint(flask_smorest.Blueprint):
             Largest body, where it is not the one of the settings.
         raw : mapping of str to str
             Media types of a body that is handed to the view as it is, each with an example; in place of ``body``.
+        raw_schema : type of Schema
+            What such a body looks like as JSON, for the document alone: the view reads it.
         """
         writes = method != "GET" and scope != "read"
         body_schema = body() if body else None
@@ -250,7 +255,15 @@ class Blueprint(flask_smorest.Blueprint):
             handled.provide_automatic_options = False  # type: ignore[attr-defined]
             handled.__doc__ = view.__doc__
             declared = Operation(
-                method, full_rule, scope, body_schema, query_schema, writes, ndjson_bytes is not None, raw or {}
+                method,
+                full_rule,
+                scope,
+                body_schema,
+                query_schema,
+                writes,
+                ndjson_bytes is not None,
+                raw or {},
+                raw_schema,
             )
             DECLARED.operations[f"{self.name}.{endpoint}"] = declared
             handled._apidoc = _documented(declared, endpoint, answers, refuses, example, headers, others)  # type: ignore[attr-defined]
@@ -352,7 +365,8 @@ def _documented(
     if operation.ndjson:
         lines = {"in": "json", "required": True, "content_type": NDJSON, "schema": {"type": "string"}}
         parameters.append(lines | {"example": example})
-    names = headers + (("Idempotency-Key",) if operation.writes and operation.method == "POST" else ())
+    keyed = operation.writes and operation.method == "POST" and not operation.ndjson
+    names = headers + (("Idempotency-Key",) if keyed else ())
     responses = {status: _media_documented(answer) for status, answer in answers.items()}
     takes_body = operation.body is not None or operation.ndjson or operation.raw
     statuses = (*ALWAYS, *(WITH_BODY if takes_body else ()), *refuses)
@@ -365,7 +379,7 @@ def _documented(
         texts = {media: {"schema": {"type": "string"}, "example": text} for media, (_, text) in others.items()}
         manual["requestBody"] = {"content": texts}
     if operation.raw:
-        content = {media: {"schema": {"type": "string"}, "example": text} for media, text in operation.raw.items()}
+        content = {media: _raw_documented(operation, media, text) for media, text in operation.raw.items()}
         manual["requestBody"] = {"required": True, "content": content}
     return {
         "arguments": {"parameters": [*parameters, *names], "responses": {}},
@@ -373,6 +387,12 @@ def _documented(
         "success_status_codes": [HTTPStatus(status) for status in answers],
         "manual_doc": manual,
     }
+
+
+def _raw_documented(operation: Operation, media: str, example: str) -> dict[str, Any]:
+    if media == JSON and operation.raw_schema is not None:
+        return {"schema": operation.raw_schema(), "example": json.loads(example)}
+    return {"schema": {"type": "string"}, "example": example}
 
 
 def _media_documented(answer: Answer) -> list[dict[str, Any]]:

@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterator
 from typing import Any, Final
 
-from marshmallow import Schema, ValidationError, validate
+from marshmallow import INCLUDE, Schema, ValidationError, validate
 from marshmallow import fields as ma_fields
 
 from service.api.http import fields
@@ -30,6 +30,9 @@ LOAD_ORDER: Final = loader(WorkOrderRequest(), "the request")
 
 class Message(Schema):
     """A message of another system: any JSON object."""
+
+    class Meta:
+        unknown = INCLUDE
 
     def load(self, data: Any, **kwargs: Any) -> Any:
         """Return the message as it is.

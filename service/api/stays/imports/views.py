@@ -5,7 +5,7 @@ from typing import Final
 from flask import Response, request
 
 from service.api.http.operations import Answer, Call
-from service.api.stays.imports.schemas import ImportAnswer, ImportQuery, TemplateQuery
+from service.api.stays.imports.schemas import ImportAnswer, ImportQuery, StaysToImport, TemplateQuery
 from service.api.stays.views import blueprint
 from service.exchange import strict_json
 from service.exchange.media import CSV, JSON, NDJSON
@@ -54,6 +54,7 @@ _EXAMPLES: Final = {
     scope="write",
     query=ImportQuery,
     raw=_EXAMPLES,
+    raw_schema=StaysToImport,
     most_bytes=MOST_BYTES,
     answers={
         200: Answer(
