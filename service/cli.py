@@ -1,32 +1,16 @@
 """capsaddle: the command line."""
 
-import os
 import sys
 from collections.abc import Callable
-from functools import wraps
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import click
 
+from service.commands.audit import audit, tell_audit
+from service.commands.running import with_settings
 from service.errors import ServiceError
-from service.settings import Settings, SettingsError
+from service.settings import Settings
 from service.words import UNIT_SYSTEMS
-
-if TYPE_CHECKING:
-    from service.use_cases.checks.journal import Chain
-
-
-def with_settings(command: Callable[..., None]) -> Callable[..., None]:
-    """Give a command the settings; what is wrong is said in a sentence, without a traceback."""
-
-    @wraps(command)
-    def run(*args: Any, **kwargs: Any) -> None:
-        try:
-            command(Settings.from_environment(os.environ), *args, **kwargs)
-        except (SettingsError, ServiceError) as error:
-            raise click.ClickException(str(error)) from None
-
-    return run
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -285,8 +269,8 @@ def backup(settings: Settings, file: str, force: bool) -> None:
 
     from service.use_cases.checks.backup import back_up
 
-    chains = back_up(settings, Path(file), force=force)
-    _tell_chains(chains)
+    found = back_up(settings, Path(file), force=force)
+    tell_audit(found)
     click.echo(f"The backup is in {file}.")
 
 
@@ -300,8 +284,8 @@ def restore(settings: Settings, file: str, force: bool) -> None:
 
     from service.use_cases.checks import backup
 
-    chains = backup.restore(settings, Path(file), force=force)
-    _tell_chains(chains)
+    found = backup.restore(settings, Path(file), force=force)
+    tell_audit(found)
     click.echo(f"The database {backup.database_file(settings)} is restored from {file}.")
 
 
@@ -497,29 +481,7 @@ def watch(settings: Settings, site: str | None, daily: bool) -> None:
     _each_day(work, daily=daily)
 
 
-@main.group()
-def audit() -> None:
-    """The journal of all changes."""
-
-
-@audit.command("verify")
-@click.option("--site", help="Code of one site; all sites when left out.")
-@with_settings
-def verify_audit(settings: Settings, site: str | None) -> None:
-    """Follow the hash chain of the journal and name the first broken row."""
-    from service.store.database import Database
-    from service.use_cases.checks.journal import verify_journals
-
-    if not _tell_chains(verify_journals(Database(settings), site)):
-        sys.exit(1)
-
-
-def _tell_chains(chains: "list[Chain]") -> bool:
-    """Print each site's journal as verified; return whether all are whole."""
-    for chain in chains:
-        told = "whole" if chain.broken_seq is None else f"broken at row {chain.broken_seq}: {chain.reason}"
-        click.echo(f"{chain.site_code}: {chain.rows} rows, {told}")
-    return all(chain.broken_seq is None for chain in chains)
+main.add_command(audit)
 
 
 @main.group()

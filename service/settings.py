@@ -72,6 +72,8 @@ class Settings:
         Requests that a key may send a minute, [-]; 0: as many as it likes.
     key_share : float
         Part of the threads that a key may hold while threads are short and others call, 0..1, [-]
+    signing_key_file : Path or None
+        Where the key is that signs the ends of the journals; None: beside the embedded database.
     """
 
     database_url: str = DEFAULT_DATABASE_URL
@@ -91,6 +93,7 @@ class Settings:
     rate_limit: int = 0
     webhook_lease_s: float = 90.0
     key_share: float = 0.5
+    signing_key_file: Path | None = None
 
     @classmethod
     def from_environment(cls, environ: Mapping[str, str]) -> "Settings":
@@ -119,6 +122,7 @@ class Settings:
             metrics_bind=_bind(given.get("METRICS_BIND")),
             rate_limit=_whole(given, "RATE_LIMIT", cls.rate_limit, 0, 1_000_000),
             key_share=_part(given, "KEY_SHARE", cls.key_share),
+            signing_key_file=_file(given.get("SIGNING_KEY_FILE")),
             webhook_lease_s=_seconds(given, "WEBHOOK_LEASE_S", cls.webhook_lease_s, 1.0, 3_600.0),
         )
 
@@ -126,6 +130,14 @@ class Settings:
     def on_sqlite(self) -> bool:
         """Return whether the database is the embedded one."""
         return self.database_url.startswith("sqlite")
+
+    @property
+    def signing_key_path(self) -> Path | None:
+        """Return the file of the signing key: the one that is set, else the one beside the embedded database."""
+        return self.signing_key_file or self._beside(".signing-key")
+
+    def _beside(self, suffix: str) -> Path | None:
+        return Path(self.database_url.removeprefix("sqlite:///") + suffix) if self.on_sqlite else None
 
 
 NAMES: Final = tuple(
@@ -150,6 +162,7 @@ NAMES: Final = tuple(
         "METRICS_BIND",
         "RATE_LIMIT",
         "KEY_SHARE",
+        "SIGNING_KEY_FILE",
     )
 )
 
@@ -250,6 +263,10 @@ def _part(given: Mapping[str, str], name: str, default: float) -> float:
     if not re.fullmatch(r"0?\.\d{1,4}|1(\.0{1,4})?", value) or float(value) == 0:
         raise SettingsError(f"{PREFIX}{name} is {value!r}; allowed is a part above 0 up to 1, such as 0.5.")
     return float(value)
+
+
+def _file(value: str | None) -> Path | None:
+    return Path(value) if value else None
 
 
 def _log_level(value: str) -> str:

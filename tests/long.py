@@ -18,6 +18,12 @@ FORMS: Final = {
         ["--database", "postgresql", "--kills", "30", "--database-kills", "5"],
         "kill -9 of server and database under load",
     ),
+    "audit": ("tests.outages.large_record", [], "the record of 10,000 orders verified: time, memory, one row changed"),
+    "audit-million": (
+        "tests.outages.large_record",
+        ["--orders", "100", "--stays", "1000000"],
+        "the same of a million rows: as much memory as for few",
+    ),
     "benchmarks": ("tests.benchmarks", [], "everything side by side with an echo or a library"),
     "sizing": ("tests.benchmarks.sizing", [], "what a thousand sites need"),
 }

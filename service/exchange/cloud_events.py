@@ -51,6 +51,10 @@ TYPES: Final[Mapping[str, str]] = {
     "stay_attribute.deleted": "A name of attributes that no stay used was deleted",
     "meter.read": "The hour meter of a machine was read",
     "meter_reading.struck_out": "A reading of an hour meter was struck out",
+    "record.baseline": "All rows of the site were taken into the chain of hashes as they are; data.why says why",
+    "record.changed": "Rows were written by the service for itself",
+    "record.tidied": "What was past its time was deleted; data says how much of what",
+    "record.anchored": "The end of the journal was signed; data holds it with its signature",
 }
 """Every type that the journal knows, without prefix. A type never changes its meaning; types are added."""
 PLACES: Final[Mapping[str, str]] = {

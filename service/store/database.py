@@ -14,7 +14,7 @@ import sqlalchemy as sa
 
 from service.errors import Busy
 from service.settings import Settings
-from service.store import engines, fence, migrate, unit_of_work
+from service.store import chain, engines, fence, migrate, unit_of_work
 from service.store.failures import translated
 from service.store.models import SiteHead
 from service.store.unit_of_work import Event, Idempotency, Tx, Written
@@ -70,7 +70,7 @@ class Database:
 
     def _made(self, name: str) -> sa.Engine:
         settings = self.settings
-        return engines.pooled(
+        engine = engines.pooled(
             settings.database_url if name == "primary" else settings.database_read_url or "",
             size=settings.pool_size,
             statement_timeout_ms=settings.statement_timeout_ms,
@@ -78,6 +78,8 @@ class Database:
             pooler=settings.pooler,
             connect_timeout_s=engines.CONNECT_TIMEOUT_S if name == "primary" else engines.REPLICA_CONNECT_TIMEOUT_S,
         )
+        chain.listen(engine)
+        return engine
 
     def unchanged_since(self) -> int | None:
         """Return a number that stays the same while no transaction of any process has changed the embedded database.

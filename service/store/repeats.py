@@ -11,7 +11,7 @@ from sqlalchemy import exc
 from sqlalchemy.dialects import postgresql, sqlite
 
 from service.errors import Conflict, IdempotencyKeyReused
-from service.store import failures
+from service.store import chain, failures
 from service.store.models import IdempotencyKey
 from service.store.transaction import Tx
 
@@ -112,7 +112,8 @@ def _clean(tx: Tx) -> None:
         return
     _cleaned[tx.site_id] = time.monotonic()
     too_old = IdempotencyKey.created_at <= tx.now - KEPT_FOR
-    tx.connection.execute(sa.delete(IdempotencyKey).where(IdempotencyKey.site_id == tx.site_id, too_old))
+    gone = tx.connection.execute(sa.delete(IdempotencyKey).where(IdempotencyKey.site_id == tx.site_id, too_old))
+    chain.note_gone(tx.connection, IdempotencyKey.__tablename__, gone.rowcount, tx.now - KEPT_FOR)
 
 
 def forget_old(tx: Tx, *, most: int) -> int:
@@ -120,7 +121,9 @@ def forget_old(tx: Tx, *, most: int) -> int:
     key = IdempotencyKey
     columns = (key.site_id, key.actor, key.method, key.route, key.key)
     old = sa.select(*columns).where(key.site_id == tx.site_id, key.created_at <= tx.now - KEPT_FOR).limit(most)
-    return tx.connection.execute(sa.delete(key).where(sa.tuple_(*columns).in_(old))).rowcount
+    count = tx.connection.execute(sa.delete(key).where(sa.tuple_(*columns).in_(old))).rowcount
+    chain.note_gone(tx.connection, IdempotencyKey.__tablename__, count, tx.now - KEPT_FOR)
+    return count
 
 
 _NAMED: Final = tuple(

@@ -18,7 +18,7 @@ import sqlalchemy as sa
 from sqlalchemy import exc
 
 from service.errors import Busy, ReadOnly
-from service.store import failures, fence, repeats
+from service.store import chain, failures, fence, repeats
 from service.store.identity import clock_ms, keep_above
 from service.store.journal import Event, append
 from service.store.models import JournalEntry
@@ -31,6 +31,9 @@ LOOKED_AT: Final = 1000
 LONGEST_WRITE_MS: Final = 60_000
 """Identifiers are made after the time that the journal has of their write, within so long."""
 LOG: Final = logging.getLogger(__name__)
+CHANGED: Final = "record.changed"
+"""What the journal says of a write that left rows and told no event"""
+TIDIED: Final = "record.tidied"
 _looked_at: set[str] = set()
 
 __all__ = ["Call", "Event", "Idempotency", "Tx", "Written", "run"]
@@ -89,6 +92,9 @@ def run(engine: sa.Engine, writer_lock: "threading.Lock | None", call: Call) -> 
         for attempt in range(1, ATTEMPTS + 1):
             try:
                 return _attempt(engine, call)
+            except chain.Raced as error:
+                if attempt == ATTEMPTS:
+                    raise Busy(failures.BUSY) from error
             except exc.DBAPIError as error:
                 if failures.refused_as_read_only(error):
                     raise ReadOnly(failures.READ_ONLY) from error
@@ -130,6 +136,7 @@ def _attempt(engine: sa.Engine, call: Call) -> Written:
         try:
             with connection.begin():
                 fence.let_through(connection, call.site_id)
+                connection = chain.noting(connection, chain.Touched(call.site_id))
                 tx = Tx(connection, call.site_id, datetime.now(UTC))
                 _keep_ids_in_order(tx)
                 outcome.append(_effect(tx, call))
@@ -166,6 +173,18 @@ def _effect(tx: Tx, call: Call) -> Written:
     if call.idempotency is not None:
         written = replace(written, body=written.text)
         repeats.keep(tx, call.actor, call.idempotency, repeats.Kept(written.status, written.text, written.headers))
-    if written.events and not call.dry_run:
-        append(tx, actor=call.actor, request_id=call.request_id, events=written.events)
+    if not call.dry_run:
+        _enter(tx, call, written.events)
     return written
+
+
+def _enter(tx: Tx, call: Call, events: tuple[Event, ...]) -> None:
+    """Enter the events in the journal with the rows that the write leaves; rows are never left without an event."""
+    touched = chain.touched_on(tx.connection)
+    left = [] if touched is None else touched.entries(tx.connection)
+    if touched is not None and touched.gone:
+        events = (*events, Event(TIDIED, "site", tx.site_id, data={"gone": touched.gone}))
+    if left and not events:
+        events = (Event(CHANGED, "site", tx.site_id),)
+    if events:
+        append(tx, actor=call.actor, request_id=call.request_id, events=events, left=left)

@@ -14,6 +14,7 @@ from service.store.database import Database
 from service.store.models import Completion, JournalEntry, Reading, Stay, WorkOrder, WorkOrderPosition
 from service.use_cases.checks import journal as checked
 from service.use_cases.checks import verification
+from service.use_cases.checks.audit import Fault, audit
 from tests.outages.clients import Account
 
 
@@ -36,6 +37,7 @@ def faults(url: str, account: Account) -> list[str]:
                 for c in checked.verify_journals(database)
                 if c.broken_seq is not None
             ),
+            *(f"record: {f.table} {f.key}: {f.what}" for f in audit(database) if isinstance(f, Fault)),
             *(f"{v.different}: {v.reason}" for v in verification.verify_revisions(database) if v.different is not None),
         ]
     finally:

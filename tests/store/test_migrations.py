@@ -20,6 +20,7 @@ from service.store.database import Database
 from service.store.models.records import READING_KINDS
 from service.store.queries import alarms, attributes, entries, keys, meters, sites, stays
 from service.store.unit_of_work import Idempotency, Written
+from service.use_cases.checks.audit import Audited, audit
 from tests import databases
 from tests.store import plant
 from tests.store.connections import connected
@@ -114,6 +115,15 @@ def kept(rows: Rows, columns: dict[str, set[str]]) -> Rows:
     }
 
 
+ENDS = ("journal_rows", "site_heads")
+
+
+def without_baselines(rows: Rows) -> Rows:
+    """A migration that makes the chain anew enters a row in the journal, and moves its head."""
+    baseline = repr("record.baseline")
+    return {name: [row for row in rows[name] if row.get("event_type") != baseline] for name in rows if name not in ENDS}
+
+
 def columns_of(url: str) -> dict[str, set[str]]:
     """The columns of each table as the database has them."""
     with engines.single(url).connect() as connection:
@@ -151,9 +161,10 @@ def test_an_upgrade_from_each_revision_loses_no_row(empty_url: str) -> None:
     revisions = [each.revision for each in ScriptDirectory(str(migrate.folder())).walk_revisions()]
     for lower in revisions[1:]:
         migrate.downgrade(empty_url, lower)
-        there = columns_of(empty_url)
+        there = {name: columns for name, columns in columns_of(empty_url).items() if name not in ENDS}
         migrate.upgrade(empty_url)
-        assert kept(contents(database), there) == kept(before, there)
+        assert kept(without_baselines(contents(database)), there) == kept(before, there)
+        assert [each.faults for each in audit(database) if isinstance(each, Audited)] == [0]
     after = contents(database)
     migrate.upgrade(empty_url)  # nothing to do
     assert contents(database) == after

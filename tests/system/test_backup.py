@@ -1,6 +1,7 @@
 """capsaddle backup and restore: online, consistent, whole or not at all."""
 
 import os
+import random
 import re
 import shutil
 import sqlite3
@@ -18,10 +19,11 @@ import requests
 import sqlalchemy as sa
 
 from service.settings import Settings
-from service.store import fence, models
+from service.store import fence, migrate, models
 from service.store.database import Database
 from service.use_cases.checks.backup import CannotBackUp, back_up, restore
 from service.use_cases.checks.journal import verify_journals
+from service.use_cases.checks.manifest import manifest_file, manifest_of
 from tests import databases
 from tests.api.samples.machines import fan, order
 from tests.store.test_migrations import counts, populated
@@ -111,6 +113,9 @@ def test_a_backup_that_is_not_whole_is_refused(sqlite_url: str, tmp_path: Path, 
             assert all(connection.execute(statement).rowcount for statement in statements)
             connection.commit()
     fresh = tmp_path / "fresh.db"
+    with pytest.raises(CannotBackUp, match="manifest"):
+        restore(settings_of(f"sqlite:///{fresh}"), file)
+    signed_anew(file)  # by whoever damaged it: what the manifest cannot tell is told by what follows
     with pytest.raises(CannotBackUp):
         restore(settings_of(f"sqlite:///{fresh}"), file)
     assert not fresh.exists()
@@ -118,6 +123,68 @@ def test_a_backup_that_is_not_whole_is_refused(sqlite_url: str, tmp_path: Path, 
     with pytest.raises(CannotBackUp):
         restore(settings_of(sqlite_url), file, force=True)
     assert rows(sqlite_url) == before, "the database is as it was"
+
+
+def signed_anew(file: Path) -> None:
+    manifest_file(file).write_text(manifest_of(file, schema=migrate.head()).text)
+
+
+@pytest.mark.parametrize("damage", ["a reading", "a revision"])
+def test_a_changed_record_is_refused_whatever_the_manifest_says(sqlite_url: str, tmp_path: Path, damage: str) -> None:
+    populated(sqlite_url).dispose()
+    file = tmp_path / "plant.backup"
+    back_up(settings_of(sqlite_url), file)
+    statement = {
+        "a reading": "UPDATE readings SET taken_by = 'nobody'",
+        "a revision": "UPDATE revisions SET inputs = '{}' WHERE number = 1",
+    }[damage]
+    with closing(sqlite3.connect(file)) as connection:
+        for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+            connection.execute(f"DROP TRIGGER {name}")
+        connection.execute(statement)
+        connection.commit()
+    signed_anew(file)
+    with pytest.raises(CannotBackUp, match="not what its journal says"):
+        restore(settings_of(f"sqlite:///{tmp_path / 'fresh.db'}"), file)
+
+
+def test_no_bit_of_a_backup_may_flip(sqlite_url: str, tmp_path: Path) -> None:
+    """Thirty bits spread over the file, most of which no check of SQLite's own would miss; and five truncations."""
+    populated(sqlite_url).dispose()
+    file, folder = tmp_path / "plant.backup", tmp_path / "restored"
+    folder.mkdir()
+    back_up(settings_of(sqlite_url), file)
+    whole = file.read_bytes()
+    draw = random.Random(35)
+    damaged = []
+    for _ in range(30):
+        at = draw.randrange(len(whole))
+        damaged.append(whole[:at] + bytes([whole[at] ^ 1 << draw.randrange(8)]) + whole[at + 1 :])
+    damaged += [whole[: len(whole) * part // 6] for part in range(1, 5)] + [whole[:-1]]
+    assert len(damaged) == 35
+    for data in damaged:
+        file.write_bytes(data)
+        with pytest.raises(CannotBackUp):
+            restore(settings_of(f"sqlite:///{folder / 'fresh.db'}"), file)
+        assert list(folder.iterdir()) == []
+    file.write_bytes(whole)
+    restore(settings_of(f"sqlite:///{folder / 'fresh.db'}"), file)
+    assert (folder / "fresh.db").exists()
+
+
+def test_a_damaged_or_missing_manifest_is_refused(sqlite_url: str, tmp_path: Path) -> None:
+    populated(sqlite_url).dispose()
+    file, fresh = tmp_path / "plant.backup", tmp_path / "fresh.db"
+    back_up(settings_of(sqlite_url), file)
+    manifest = manifest_file(file)
+    assert stat.S_IMODE(manifest.stat().st_mode) == 0o600
+    whole = manifest.read_bytes()
+    flipped = [whole[:at] + bytes([whole[at] ^ 1]) + whole[at + 1 :] for at in range(0, len(whole), 7)]
+    for data in (*flipped, whole[:40], b"", None):
+        manifest.unlink() if data is None else manifest.write_bytes(data)
+        with pytest.raises(CannotBackUp, match="manifest"):
+            restore(settings_of(f"sqlite:///{fresh}"), file)
+        assert not fresh.exists()
 
 
 def test_what_cannot_be_is_told(sqlite_url: str, tmp_path: Path) -> None:

@@ -20,7 +20,7 @@ CONTENTS: Final = {
     "Begin": (START, "examples", "orders", "readiness", "planning", "addresses"),
     "Connect": ("maps", "events", "standards"),
     "The record": ("books", "import", "history"),
-    "Run it": ("operate", "size", "security", "backup"),
+    "Run it": ("operate", "size", "security", "audit", "backup"),
     "Look it up": ("problems", "blocked", "rules", "tables", "api", "changes"),
 }
 """The pages in the order in which they are read, by group; each is a file in pages/."""

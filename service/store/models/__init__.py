@@ -10,7 +10,7 @@ from service.store.models.exchange import (
     InboundMessage,
     Subscription,
 )
-from service.store.models.journal import IdempotencyKey, JournalEntry, SiteHead
+from service.store.models.journal import IdempotencyKey, JournalEntry, JournalRows, SiteHead
 from service.store.models.plant import Asset, Chart, Housing, MeterReading, Position, Shaft
 from service.store.models.readiness import Answer, Release
 from service.store.models.records import AsFound, Completion, Correction, Deviation, Reading
@@ -37,6 +37,7 @@ __all__ = [
     "ImportProfile",
     "InboundMessage",
     "JournalEntry",
+    "JournalRows",
     "MeterReading",
     "Position",
     "Reading",

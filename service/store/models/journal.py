@@ -43,6 +43,23 @@ class JournalEntry(Base):
     hash: Mapped[str]
 
 
+class JournalRows(Base):
+    """Which rows the write of a journal row left, in parts: JSON of table, key and hash (``service.store.chain``).
+
+    The journal row names their digest and is entered after them. Append-only like the journal.
+    """
+
+    __tablename__ = "journal_rows"
+    __table_args__ = (
+        of_a_site(),
+        sa.CheckConstraint("part > 0", name="part_positive"),
+    )
+    site_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    seq: Mapped[int] = mapped_column(sa.BigInteger, primary_key=True, autoincrement=False)
+    part: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    rows: Mapped[str]
+
+
 class IdempotencyKey(Base):
     """The answer to a request that named itself, kept in the transaction of its effect."""
 

@@ -7,7 +7,7 @@ from typing import Any, Final
 import sqlalchemy as sa
 from sqlalchemy.orm import aliased
 
-from service.store import models
+from service.store import chain, models
 from service.store.identity import canonical_id, new_id
 from service.store.queries.events import EventRow, stretch
 from service.store.queries.subscriptions import SubscriptionRow, move
@@ -166,7 +166,9 @@ def forget_old(tx: Tx, *, most: int = FORGOTTEN_AT_ONCE) -> int:
     ids = tx.connection.execute(old.limit(most)).scalars().all()
     attempt = models.DeliveryAttempt
     tx.connection.execute(sa.delete(attempt).where(attempt.site_id == tx.site_id, attempt.delivery_id.in_(ids)))
-    return tx.connection.execute(sa.delete(_OWN).where(_OWN.site_id == tx.site_id, _OWN.id.in_(ids))).rowcount
+    count = tx.connection.execute(sa.delete(_OWN).where(_OWN.site_id == tx.site_id, _OWN.id.in_(ids))).rowcount
+    chain.note_gone(tx.connection, _OWN.__tablename__, count, tx.now - KEPT_FOR)
+    return count
 
 
 def _values(row: DeliveryRow) -> dict[str, Any]:

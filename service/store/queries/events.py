@@ -7,6 +7,7 @@ from typing import Any, Final
 import sqlalchemy as sa
 
 from service import record
+from service.store import chain
 from service.store.models import JournalEntry, SiteHead
 from service.store.transaction import Tx
 
@@ -56,7 +57,9 @@ def stretch(tx: Tx, *, after: int, limit: int, event_type: str | None = None) ->
 
 
 def _row(row: Any) -> EventRow:
-    return EventRow(**{**row._mapping, "data": record.decoded(row.data)})
+    data = record.decoded(row.data)
+    data.pop(chain.ROWS, None)  # of the chain, not of what happened
+    return EventRow(**{**row._mapping, "data": data})
 
 
 _HEAD: Final = sa.select(SiteHead.seq).where(SiteHead.site_id == sa.bindparam("site"))

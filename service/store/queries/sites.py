@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from service import record
 from service.errors import CannotEvaluate, Conflict, NotFound
 from service.instructions.planning.hours import checked_hours
-from service.store import models
+from service.store import chain, models
 from service.store.database import Database
 from service.store.identity import new_id
 from service.store.journal import FIRST_HASH, Event
@@ -52,6 +52,7 @@ def create_site(
         raise CannotEvaluate(f"A site's code has 1 to 64 characters and no blank, not {code!r}.", field="code")
     site_id = new_id()
     blades = units if blade_set is None else blade_set
+    others = site_ids(database)
 
     def work(tx: Tx) -> Written:
         if tx.connection.execute(sa.select(models.Site.id).where(models.Site.code == code)).one_or_none():
@@ -59,6 +60,7 @@ def create_site(
         values = {"id": site_id, "code": code, "name": name, "units": units, "created_at": tx.now}
         tx.connection.execute(sa.insert(models.Site).values(values | {"blade_set": record.encoded(blades)}))
         tx.connection.execute(sa.insert(models.SiteHead).values(site_id=site_id, seq=0, head_hash=FIRST_HASH))
+        chain.name_sites(tx.connection, others[-1:])
         created = Event("site.created", "site", site_id, data={"code": code, "name": name, "units": units})
         return Written(201, "", events=(created,))
 

@@ -9,7 +9,7 @@ from sqlalchemy import exc
 
 from service.errors import Conflict
 from service.history.stays import Stay
-from service.store import models
+from service.store import chain, models
 from service.store.identity import new_id
 from service.store.queries.stay_lists import joined
 from service.store.transaction import Tx
@@ -93,6 +93,7 @@ def insert_stays(tx: Tx, stays: Sequence[Stay], position_ids: Mapping[tuple[str,
     if not stays:
         return
     rows = [_row(tx, stay, position_ids[stay.place]) for stay in stays]
+    chain.insert_rows(tx.connection, "stays", (dict(zip(COLUMNS, row, strict=True)) for row in rows))
     if tx.connection.dialect.name == "sqlite":
         marks = ", ".join("?" * len(COLUMNS))
         statement = f"INSERT INTO stays ({', '.join(COLUMNS)}) VALUES ({marks})"

@@ -12,11 +12,16 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
+from sqlalchemy import exc
+
 from service.errors import ServiceError
 from service.settings import Settings
+from service.store import migrate
 from service.store.database import Database
 from service.store.engines import BUSY_TIMEOUT_MS
-from service.use_cases.checks.journal import Chain, verify_journals
+from service.use_cases.checks.audit import Audited, Fault, audit
+from service.use_cases.checks.manifest import NotWhole, manifest_file, manifest_of, refuse_damaged
+from service.use_cases.checks.verification import verify_revisions
 
 PAGES_AT_ONCE: Final = 1000
 OWNER_ONLY: Final = 0o600
@@ -29,8 +34,10 @@ class CannotBackUp(ServiceError):
     code = "cannot_back_up"
 
 
-def back_up(settings: Settings, file: Path, *, force: bool = False) -> list[Chain]:
-    """Write the database to a file while it is in use; return its journals as verified in the file.
+def back_up(settings: Settings, file: Path, *, force: bool = False) -> list[Audited]:
+    """Write the database to a file while it is in use; return the sums of its sites as verified in the file.
+
+    Its manifest is laid beside it: without it, or with another file, nothing is restored.
 
     Raises
     ------
@@ -41,11 +48,14 @@ def back_up(settings: Settings, file: Path, *, force: bool = False) -> list[Chai
     if not source.is_file():
         raise CannotBackUp(f"there is no database {source}")
     _refuse_existing(file, force)
-    return _copy_whole(settings, source, file)
+    return _copy_whole(settings, source, file, manifest=manifest_file(file))
 
 
-def restore(settings: Settings, file: Path, *, force: bool = False) -> list[Chain]:
-    """Put a backup in the place of the database; return its journals as verified.
+def restore(settings: Settings, file: Path, *, force: bool = False) -> list[Audited]:
+    """Put a backup in the place of the database; return the sums of its sites as verified.
+
+    First it is held against its manifest, then the copy is verified: pages, references, the record, the instructions
+    computed again.
 
     Raises
     ------
@@ -59,7 +69,11 @@ def restore(settings: Settings, file: Path, *, force: bool = False) -> list[Chai
     if target.exists() and file.samefile(target):
         raise CannotBackUp(f"{file} is the database itself")
     _refuse_existing(target, force)
-    return _copy_whole(settings, file, target)
+    try:
+        refuse_damaged(file)
+    except NotWhole as error:
+        raise CannotBackUp(str(error)) from error
+    return _copy_whole(settings, file, target, revisions=True)
 
 
 def database_file(settings: Settings) -> Path:
@@ -80,22 +94,23 @@ def _refuse_existing(file: Path, force: bool) -> None:
         raise CannotBackUp(f"{file} exists; --force overwrites it")
 
 
-def _copy_whole(settings: Settings, source: Path, target: Path) -> list[Chain]:
-    """Copy beside the target, verify the copy, and only then put it in the target's place."""
+def _copy_whole(
+    settings: Settings, source: Path, target: Path, *, manifest: Path | None = None, revisions: bool = False
+) -> list[Audited]:
+    """Copy beside the target, verify the copy, and only then put it in the target's place, then its manifest."""
     with _beside(target) as copy:
         try:
             _copy(source, copy)
-            chains = _verified(settings, copy)
-        except sqlite3.Error as error:
+            audited = _verified(settings, copy, revisions=revisions)
+        except (sqlite3.Error, exc.DatabaseError) as error:
             raise CannotBackUp(f"{source} cannot be read as a database: {error}") from error
-        broken = [chain for chain in chains if chain.broken_seq is not None]
-        if broken:
-            first = broken[0]
-            raise CannotBackUp(f"the journal of {first.site_code} is broken at row {first.broken_seq}: {first.reason}")
+        text = None if manifest is None else manifest_of(copy, schema=migrate.head()).text
         _close_log_of(target)
         os.replace(copy, target)
+        if manifest is not None and text is not None:
+            _write(manifest, text)
     _synced(target.parent)
-    return chains
+    return audited
 
 
 @contextmanager
@@ -114,6 +129,14 @@ def _beside(target: Path) -> Iterator[Path]:
             each.unlink(missing_ok=True)
 
 
+def _write(manifest: Path, text: str) -> None:
+    with _beside(manifest) as made:
+        made.write_text(text, encoding="utf-8")
+        made.chmod(OWNER_ONLY)
+        _synced(made)
+        os.replace(made, manifest)
+
+
 def _copy(source: Path, copy: Path) -> None:
     """Copy page by page in one read transaction of the source; writers go on meanwhile."""
     reading = f"file:{_quoted(source)}?mode=ro"
@@ -126,13 +149,14 @@ def _copy(source: Path, copy: Path) -> None:
     _synced(copy)
 
 
-def _verified(settings: Settings, copy: Path) -> list[Chain]:
-    """Return the journals of a copy that SQLite finds whole.
+def _verified(settings: Settings, copy: Path, *, revisions: bool) -> list[Audited]:
+    """Return the sums of the sites in a copy that SQLite finds whole.
 
     Raises
     ------
     CannotBackUp
-        SQLite finds it damaged, rows refer to nothing, or it has another schema than this version.
+        SQLite finds it damaged, rows refer to nothing, or it has another schema than this version, or its
+        journals do not bear it out.
     """
     with closing(sqlite3.connect(copy)) as connection:
         found = [row[0] for row in connection.execute("PRAGMA integrity_check(1)")]
@@ -146,11 +170,32 @@ def _verified(settings: Settings, copy: Path) -> list[Chain]:
         if not state["ready"]:
             found_, expected = state["migration"], state["expected_migration"]
             raise CannotBackUp(f"the file has schema {found_}, this version {expected}; use the version that wrote it")
-        chains = verify_journals(database)
+        audited = _audited(database)
+        for each in verify_revisions(database) if revisions else ():
+            if each.different is not None:
+                raise CannotBackUp(f"{each.different} of {each.site_code}: {each.reason}")
     finally:
         database.dispose()
     _close_log_of(copy)
-    return chains
+    return audited
+
+
+def _audited(database: Database) -> list[Audited]:
+    """Return the sums of the sites, whose record the chains bear out.
+
+    Raises
+    ------
+    CannotBackUp
+        Something is changed, missing or too many; the first is named.
+    """
+    found = []
+    for each in audit(database):
+        if isinstance(each, Fault):
+            said = f"the record of {each.site_code} is not what its journal says: {each.table} {each.key}: {each.what}"
+            raise CannotBackUp(said)
+        if isinstance(each, Audited):
+            found.append(each)
+    return found
 
 
 def _close_log_of(file: Path) -> None:
