@@ -21,6 +21,7 @@ from service.api.http import auth, versions
 from service.api.http.faults import faults_of
 from service.api.http.problems import ProblemRaised
 from service.api.http.schema import UnitsQuery, WriteQuery
+from service.api.http.signing import sign
 from service.errors import NotFound, nearest
 from service.exchange import strict_json
 from service.exchange.media import JSON, NDJSON
@@ -157,6 +158,7 @@ class Operation:
     ndjson: bool = False
     raw: Mapping[str, str] = field(default_factory=dict)
     raw_schema: type[Schema] | None = None
+    signs: tuple[str, ...] = ()
 
 
 @dataclass
@@ -190,6 +192,7 @@ class Blueprint(flask_smorest.Blueprint):
         most_bytes: int | None = None,
         raw: Mapping[str, str] | None = None,
         raw_schema: type[Schema] | None = None,
+        signs: tuple[str, ...] = (),
     ) -> Callable[[View], View]:
         """Declare one operation.
 
@@ -216,6 +219,8 @@ class Blueprint(flask_smorest.Blueprint):
             Media types of a body that is handed to the view as it is, each with an example; in place of ``body``.
         raw_schema : type of Schema
             What such a body looks like as JSON, for the document alone: the view reads it.
+        signs : tuple of str
+            Members of the body that name who signs, such as ``readings/*/taken_by``: the person, where one calls.
         """
         writes = method != "GET" and scope != "read"
         body_schema = body() if body else None
@@ -247,7 +252,10 @@ class Blueprint(flask_smorest.Blueprint):
                         request.max_content_length = most_bytes
                     data = _body((JSON, *others))
                     reader, _ = others.get(request.mimetype, (None, ""))
-                    given = body_schema.load(_parsed(data) if reader is None else reader(data, loaded))
+                    document = _parsed(data) if reader is None else reader(data, loaded)
+                    if caller.person is not None:
+                        sign(document, signs, caller.person)
+                    given = body_schema.load(document)
                     call = Call(caller, units, loaded, given, _fingerprint(data) if writes else "", full_rule, data)
                 return view(call, **path)
 
@@ -264,6 +272,7 @@ class Blueprint(flask_smorest.Blueprint):
                 ndjson_bytes is not None,
                 raw or {},
                 raw_schema,
+                signs,
             )
             DECLARED.operations[f"{self.name}.{endpoint}"] = declared
             handled._apidoc = _documented(declared, endpoint, answers, refuses, example, headers, others)  # type: ignore[attr-defined]

@@ -2,6 +2,7 @@
 
 from service.store.models.alarms import Alarm
 from service.store.models.base import Base, UTCDateTime
+from service.store.models.desk import DeskSession
 from service.store.models.exchange import (
     Delivery,
     DeliveryAttempt,
@@ -30,6 +31,7 @@ __all__ = [
     "Correction",
     "Delivery",
     "DeliveryAttempt",
+    "DeskSession",
     "Deviation",
     "FieldMap",
     "Housing",

@@ -3,8 +3,10 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0011"
-down_revision = "0010"
+from service.store.baseline import enter_baselines
+
+revision = "0012"
+down_revision = "0011"
 branch_labels = None
 depends_on = None
 TABLE = "import_profiles"
@@ -56,5 +58,7 @@ def upgrade() -> None:
 
 
 def downgrade() -> None:
-    """Drop the table; triggers and policy go with it."""
+    """Drop the table; triggers and policy go with it. The chain begins again without the rows that stood in it."""
     op.drop_table(TABLE)
+    if not op.get_context().as_sql:
+        enter_baselines(op.get_bind(), actor="migration", request_id=revision, why="import profiles were dropped")
