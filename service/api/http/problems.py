@@ -72,6 +72,7 @@ CATALOGUE: Final[dict[str, tuple[int, str]]] = {
     "corrected_differs": (422, "The corrected rows are not for what the book is for"),
     "housing_refused": (422, "The housing may not stand like this"),
     "shaft_named_twice": (422, "A shaft is named twice"),
+    "refit_or_bearing": (422, "A new bearing is fitted or the own one goes back in"),
     "no_positions": (422, "No position is named"),
     "invalid_text": (422, "A text cannot be stored"),
     "wrench_range": (422, "The range of the wrench makes no sense"),

@@ -9,8 +9,9 @@ from datetime import datetime, timedelta
 from typing import Any, Final
 
 from service.instructions.readings.entries import DEVIATION, Entry
-from service.instructions.readings.hold_points import needed_kinds
+from service.instructions.readings.hold_points import ON_THE_TAPER, REPLACED, needed_kinds
 from service.instructions.readings.persons import same_person
+from service.instructions.readings.run_in import housings_apart
 from service.mounting.readings import ACCEPT
 
 IN_ONE_GO_S: Final = 60
@@ -18,6 +19,8 @@ IN_ONE_GO: Final = 3
 BEFORE_PREDECESSOR: Final = "time_before_predecessor"
 SIGNED_IN_ONE_GO: Final = "signed_in_one_go"
 COMPLETED_BEFORE: Final = "completed_before_reading"
+HOUSINGS_APART: Final = "housings_apart"
+DRIVEN_NOT_SAID: Final = "mounted_but_not_replaced"
 UNRELEASED: Final = "work_begun_unreleased"
 
 
@@ -46,7 +49,13 @@ class Signed:
     person: str
 
 
-def flags(plan: Mapping[str, Any], entries: Sequence[Entry], *, completed_at: datetime | None = None) -> list[Flag]:
+def flags(
+    plan: Mapping[str, Any],
+    entries: Sequence[Entry],
+    *,
+    completed_at: datetime | None = None,
+    outcomes: Mapping[str, str] | None = None,
+) -> list[Flag]:
     """Return what the lead acknowledges by name at completion.
 
     Parameters
@@ -55,13 +64,31 @@ def flags(plan: Mapping[str, Any], entries: Sequence[Entry], *, completed_at: da
         What counts, with the times at which it was taken
     completed_at : datetime or None
         When the work was completed, None while the order is open
+    outcomes : mapping of position to outcome, or None
+        What is said to have been done, None while the order is open
     """
     signed = sorted(_signed(plan, entries), key=lambda each: each.number)
-    found = [*_out_of_order(signed), *_in_one_go(signed)]
+    found = [*_out_of_order(signed), *_in_one_go(signed), *_housings(entries), *_not_said(entries, outcomes or {})]
     if completed_at is not None:
         late = [each for each in entries if each.taken_at is not None and each.taken_at > completed_at]
         found += [Flag(COMPLETED_BEFORE, each.step, each.position, (each.person,)) for each in late]
     return found
+
+
+def _housings(entries: Sequence[Entry]) -> Iterator[Flag]:
+    """Yield a flag where two housings ended their run-in further apart than is usual: the lead knows why, or asks."""
+    last = {each.position: each for each in entries if each.kind == "run_in_temperature" and each.verdict == ACCEPT}
+    if housings_apart([each.value for each in last.values() if each.value is not None]):
+        hottest = max(last.values(), key=lambda each: each.value or 0.0)
+        yield Flag(HOUSINGS_APART, hottest.step, hottest.position, ())
+
+
+def _not_said(entries: Sequence[Entry], outcomes: Mapping[str, str]) -> Iterator[Flag]:
+    """Yield a flag for each bearing that was driven up its taper and is said not to have been replaced."""
+    for position, outcome in outcomes.items():
+        driven = [each for each in entries if each.position == position and each.kind in ON_THE_TAPER]
+        if driven and outcome not in REPLACED:
+            yield Flag(DRIVEN_NOT_SAID, driven[-1].step, position, (driven[-1].person,))
 
 
 def _signed(plan: Mapping[str, Any], entries: Sequence[Entry]) -> Iterator[Signed]:

@@ -260,6 +260,10 @@ def test_every_code_of_a_wrong_request_is_tried_here() -> None:
         "rate_limited": "tests/system/test_operations.py",
         "too_many_at_once": "tests/system/test_fair_share.py",
         "too_many_lines": "tests/api/calculations",
+        "bad_token": "tests/system/test_tokens.py",
+        "key_needed": "tests/system/test_tokens.py",
+        "not_the_person": "tests/api/http/test_signing.py",
+        "too_many_from_address": "tests/system/test_deployment.py",
     }
     as_such = {code for code, (status, _) in CATALOGUE.items() if status < 500 and status not in (409, 422)}
     missing = as_such - {case.code for case in CASES.values()} - set(elsewhere)
