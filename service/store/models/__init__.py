@@ -12,6 +12,7 @@ from service.store.models.exchange import (
     Subscription,
 )
 from service.store.models.journal import IdempotencyKey, JournalEntry, JournalRows, SiteHead
+from service.store.models.photos import Photo
 from service.store.models.plant import Asset, Chart, Housing, MeterReading, Position, Shaft
 from service.store.models.readiness import Answer, Release
 from service.store.models.records import AsFound, Completion, Correction, Deviation, Reading
@@ -41,6 +42,7 @@ __all__ = [
     "JournalEntry",
     "JournalRows",
     "MeterReading",
+    "Photo",
     "Position",
     "Reading",
     "Release",
