@@ -92,7 +92,8 @@ def _closing(kind: str, point: dict[str, Any], plan: dict[str, Any]) -> dict[str
     if kind == "rings_in":
         return _reading(kind, None, *_ringed(plan), taken_by=FOREMAN)
     if kind == "stop_limit":
-        return _reading(kind, None, {"value": 90, "unit": "degC"})
+        watchers = [{"position": each["position"], "person": FOREMAN} for each in plan["bolting"]]
+        return _reading(kind, None, {"value": 90, "unit": "degC"}, watchers=watchers)
     if kind == "run_in_temperature":
         pairs = [{"minute": minute, "temperature": {"value": value, "unit": "degC"}} for minute, value in SERIES]
         return _without_values(_reading(kind, position)) | {"series": pairs}
@@ -106,9 +107,9 @@ def _closing(kind: str, point: dict[str, Any], plan: dict[str, Any]) -> dict[str
     aim = limits["aim"] or limits["min"]
     if kind == "residual_clearance":
         return _rows(kind, position, aim["value"], aim["unit"])
-    return _reading(
-        kind, limits["position"] if kind == "free_gap" else position, {n: aim[n] for n in ("value", "unit")}
-    )
+    value = {name: aim[name] for name in ("value", "unit")}
+    values = [value, value] if kind == "shaft_diameter" else [value]
+    return _reading(kind, limits["position"] if kind == "free_gap" else position, *values)
 
 
 def _ringed(plan: dict[str, Any]) -> list[str]:

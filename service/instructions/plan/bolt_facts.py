@@ -6,7 +6,7 @@ from typing import Any
 from service import units
 from service.errors import Text
 from service.instructions.plan.messages import between, known_message, message
-from service.instructions.plan.template import Fact
+from service.sentences import Fact
 
 
 def cap_bolt_facts(bolting: Mapping[str, Any]) -> dict[str, "Fact | Text"]:
@@ -15,6 +15,7 @@ def cap_bolt_facts(bolting: Mapping[str, Any]) -> dict[str, "Fact | Text"]:
     state = (bolting.get("nut_factor") or {}).get("state")
     return {
         "cap_torque": torque,
+        "cap_setting": wrench.get("setting") or torque,
         "cap_half": None if torque is None else units.torque(torque.value / 2),
         "cap_bolt": bolt_words(bolting.get("bolt")),
         "bolt_order": _order(bolting.get("sequence") or ()),

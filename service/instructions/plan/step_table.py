@@ -14,9 +14,9 @@ from typing import Any, Final
 from service.errors import TableError
 from service.findings import Source
 from service.instructions.plan.messages import table
-from service.instructions.plan.template import Place, Sentence, sentences
 from service.reference.tables import provenance
 from service.rules import rules
+from service.sentences import Place, Sentence, sentences
 from service.words import LEVELS
 
 BRIEF_CHARACTERS: Final = 60
@@ -30,7 +30,7 @@ _MEMBERS: Final = frozenset(
         *("tools", "parts", "rule", "sources", "after"),
     )
 )
-_RECORD_MEMBERS: Final = frozenset(("kind", "dimension", "min", "max", "aim"))
+_RECORD_MEMBERS: Final = frozenset(("kind", "dimension", "min", "max", "aim", "form"))
 _FILES: Final = ("clear", "as_found", "strip", "check", "mount", "place", "close", "run")
 PER: Final = ("once", "each", "held", "free")
 
@@ -44,6 +44,7 @@ class RecordTemplate:
     min: str | None = None
     max: str | None = None
     aim: str | None = None
+    form: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,8 @@ from service.instructions.readings.entries import DEVIATION, Entry
 from service.instructions.readings.messages import message
 from service.instructions.readings.persons import same_person
 from service.instructions.readings.readings import Reading, Value, measured_of, target_of
-from service.mounting.readings import ACCEPT, RECHECK, REJECT, TOO_TIGHT_WAY_BACK, Verdict
+from service.mounting.messages import message as way_back
+from service.mounting.readings import ACCEPT, RECHECK, REJECT, Verdict
 
 ON_THE_TAPER: Final = ("residual_clearance", "axial_displacement", "nut_turn")
 """What is read after the bearing has been driven up: it counts only since the last start."""
@@ -81,7 +82,8 @@ def verdict_in_sequence(verdict: Verdict, reading: Reading, revision: int, entri
         return verdict
     since = _since_start(entries, reading.position)
     if _too_tight(since, reading.kind):
-        return Verdict(REJECT, "initial_clearance_needed", (), None, message("start_again_first"), TOO_TIGHT_WAY_BACK)
+        said, back = message("start_again_first"), way_back("too_tight.next")
+        return Verdict(REJECT, "initial_clearance_needed", (), None, said, back)
     start = _revision_since_start(entries, reading.position)
     if start is not None and revision < start:
         facts = {"revision": str(revision), "start": str(start)}
@@ -190,15 +192,20 @@ def _counting(
 
 
 def _restart(entries: Sequence[Entry], position: str) -> int:
-    """Return from which entry on a position was started again after it had been driven up; 0 where it was not."""
-    driven, found = False, 0
+    """Return from which entry on a position was started again after it had been driven up; 0 where it was not.
+
+    A bearing that no blade measures is started again with its class, once it was too tight or bound.
+    """
+    driven, freed, found = False, False, 0
     for n, each in enumerate(entries):
         if each.position != position:
             continue
         if each.kind in ON_THE_TAPER:
             driven = True
-        elif driven and each.verdict == ACCEPT and each.kind == "initial_clearance":
-            driven, found = False, n
+        freed = freed or _is_tight(each) or each.code == "binds"
+        begun = each.kind == "initial_clearance" or (each.kind == "class_read" and freed)
+        if driven and each.verdict == ACCEPT and begun:
+            driven, freed, found = False, False, n
     return found
 
 
@@ -300,7 +307,7 @@ def entry_of(
         revision=revision,
         person=person,
         rows_nm=rows_of(reading.values) if reading.kind in READ_NEVER_CONFIRMED else None,
-        value=reading.numbers[0] if reading.kind == "stop_limit" else None,
+        value=value_of(reading),
         replaces=replaces,
     )
     if reading.kind != "confirmation":
@@ -311,6 +318,13 @@ def entry_of(
 def rows_of(values: Sequence[Value]) -> tuple[float, ...]:
     """Return one value for each row of a clearance, [nm]."""
     return measured_of(values).row_values_nm
+
+
+def value_of(reading: Reading) -> float | None:
+    """Return the one number of a reading that later ones are judged by; of a series the last temperature, [degC]."""
+    if reading.kind == "run_in_temperature":
+        return reading.series[-1].temperature_degc if reading.series else None
+    return reading.numbers[0] if reading.kind in ("stop_limit", "seat_spacing") else None
 
 
 def _place(plan: Mapping[str, Any], reading: Reading) -> str | None:
@@ -327,5 +341,6 @@ __all__ = [
     "open_hold_points",
     "rows_of",
     "same_person",
+    "value_of",
     "verdict_in_sequence",
 ]

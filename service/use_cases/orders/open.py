@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Final
 
 from service import ENGINE_VERSION
 from service.errors import CannotEvaluate, Conflict
@@ -21,6 +21,15 @@ from service.store.unit_of_work import Event, Tx
 from service.use_cases.assets.register import asset_document, register_asset
 from service.use_cases.orders.held import revision_in_force
 from service.use_cases.orders.last_time import last_time
+
+COMPARED: Final = ("asset", "positions", "kind")
+"""Members of an order by which the same number sent again is the same request: what changes who does what."""
+NOT_COMPARED: Final[Mapping[str, str]] = {
+    "external": "it is what the order is found by",
+    "wrench": "the tool at hand; the plan on record keeps the first",
+    "opened_at": "systems send the time of sending",
+    "allow_second": "it asks nothing of the order itself",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +78,8 @@ def open_order(tx: Tx, given: dict[str, Any], *, units: str, blade_set: str) -> 
         "planning_hours": site_of(tx).planning_hours,
         "last_time": last_time(tx, places),
     }
+    refits = _refits(given["positions"])
+    inputs |= {"refit_ordered": refits} if refits else {}
     record = plan(job_of_inputs(inputs, books=books))
     order = work_orders.insert_work_order(
         tx,
@@ -106,6 +117,25 @@ def _wanted_positions(given: list[Any]) -> list[dict[str, Any]]:
             bearing = normalised_bearing(bearing, f"positions/{n}/bearing")
         wanted[name] = {"name": name, "bearing": bearing}
     return list(wanted.values())
+
+
+def _refits(given: list[Any]) -> list[str]:
+    """Return the positions whose own bearing goes back in.
+
+    Raises
+    ------
+    CannotEvaluate
+        ``refit_or_bearing``: a bearing to be fitted is named too.
+    """
+    found = []
+    for n, item in enumerate(given):
+        if isinstance(item, str) or not item.get("refit"):
+            continue
+        if item.get("bearing") is not None:
+            said = f"{item['name']}: a new bearing is fitted or the own one goes back in, not both"
+            raise CannotEvaluate(said, code="refit_or_bearing", field=f"positions/{n}/refit")
+        found.append(item["name"])
+    return found
 
 
 def _register_if_new(
@@ -177,17 +207,9 @@ def _refuse_second(tx: Tx, position_ids: list[str]) -> None:
 def _opened_before(tx: Tx, order: WorkOrderRow, given: dict[str, Any], wanted: list[dict[str, Any]]) -> Opening:
     """Return the order on record when it is the same request, else say where it differs."""
     tag = given["asset"] if isinstance(given["asset"], str) else given["asset"]["tag"]
-    before = {
-        "asset": order.asset_tag,
-        "positions": _comparable(order.positions),
-        "kind": order.kind,
-    }
-    now = {
-        "asset": tag,
-        "positions": _comparable(wanted),
-        "kind": given["kind"],
-    }
-    different = [member for member in before if before[member] != now[member]]
+    before = {"asset": order.asset_tag, "positions": _comparable(order.positions), "kind": order.kind}
+    now = {"asset": tag, "positions": _comparable(wanted), "kind": given["kind"]}
+    different = [member for member in COMPARED if before[member] != now[member]]
     if different:
         faults = [
             {"pointer": f"#/{member}", "code": "work_order_differs", "detail": f"on record: {before[member]}"}
