@@ -1,15 +1,18 @@
 """A book of the demo plant that was wrong: a bearing mounted by it, an order that goes by it, and its recall."""
 
+from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
 import requests
+
+from service.moments import rfc3339
 
 ENTERED_BY: Final = "R. Planner"
 CHECKED_BY: Final = "S. Engineer"
 FITTER: Final = "C. Mechanic"
 FOREMAN: Final = "D. Foreman"
-DONE_AT: Final = "2026-01-05T14:30:00Z"
-TAKEN_AT: Final = "2026-01-05T09:10:00Z"
+DONE_AT: Final = rfc3339(datetime.now(UTC) - timedelta(days=6))
+TAKEN_AT: Final = rfc3339(datetime.now(UTC) - timedelta(days=6, hours=5))
 SERIES: Final = ((0, 20), (15, 34), (30, 43), (45, 49), (60, 52), (90, 50), (120, 46.5), (150, 45.5), (180, 45))
 """Minutes and degC of a housing that warms, peaks while the grease spreads, and settles: common practice, no source."""
 
