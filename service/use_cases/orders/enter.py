@@ -33,7 +33,7 @@ from service.use_cases.orders.revise import issue_revision, renew_revision
 
 _NOTHING: Final[tuple[Event, ...]] = ()
 _NOT_JUDGED: Final = Verdict(RECHECK, None, (), None, "", "")
-_KEPT: Final = ("method", "instrument", "refitted", "explanation", "watchers", "reason", "note")
+_KEPT: Final = ("method", "instrument", "refitted", "explanation", "watchers", "reason", "note", "sent_as")
 """What is kept of a reading as it was sent, besides its columns and values."""
 
 
