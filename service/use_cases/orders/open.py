@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from service import ENGINE_VERSION
-from service.errors import CannotEvaluate, Conflict
+from service.errors import CannotEvaluate, Conflict, nearest
 from service.instructions.plan.inputs import job_of_inputs
 from service.instructions.plan.machine import differences, normalised_bearing, normalised_machine
 from service.instructions.plan.plan import plan
@@ -146,7 +146,11 @@ def _register_if_new(
         assets.keep_as_they_are(tx, (given,))
         row = assets.asset_by_tag(tx, given)
         if row is None:
-            raise CannotEvaluate(f"no asset of this site has the tag {given}", code="unknown_asset", field="asset")
+            near = nearest([given], assets.some_tags(tx))
+            said = (
+                f"no asset of this site has the tag {given}{near}; GET /v1/assets lists them, or send the asset in full"
+            )
+            raise CannotEvaluate(said, code="unknown_asset", field="asset")
         return row, ()
     document = _document(given, housings)
     assets.keep_as_they_are(tx, (document["tag"],))
