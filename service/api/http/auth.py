@@ -52,7 +52,7 @@ def still_in_force(caller: Caller) -> None:
         401
     """
     keyring: Keyring = current_app.extensions["capsaddle"].keyring
-    if keyring.signer(caller.key_id) is None:
+    if keyring.in_force(caller.key_id) is None:
         raise _bad_key()
 
 
