@@ -5,7 +5,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 from uuid import uuid4
 
 from flask import Flask, Response, current_app, g, request
@@ -23,6 +23,7 @@ from service.api.calculations.cap_bolts import views as cap_bolts
 from service.api.calculations.clearance import batch as clearance
 from service.api.cards import views as cards
 from service.api.cards.links import views as card_links
+from service.api.desk import views as desk
 from service.api.events import views as events
 from service.api.events.deliveries import views as subscriptions
 from service.api.http import openapi, problems, watching
@@ -46,7 +47,11 @@ from service.settings import Settings
 from service.store.database import Database
 from service.store.queries.books import Shelf
 from service.store.queries.keys import Keyring
+from service.store.queries.persons import Sites
 from service.store.unit_of_work import Event
+
+if TYPE_CHECKING:
+    from service.exchange.tokens import Tokens
 
 BLUEPRINTS: Final = (
     clearance.blueprint,
@@ -110,6 +115,7 @@ class Services:
     keyring: Keyring
     shelf: Shelf
     shared: Shared
+    token_sites: Sites
     share: FairShare | None = None
     """Who holds the threads; None where nobody knows how many there are."""
 
@@ -118,10 +124,20 @@ class Services:
         """Return the counters of this process, made by the process that counts; None when nobody asks for them."""
         return None if self.settings.metrics_bind is None else Metrics()
 
+    @cached_property
+    def tokens(self) -> "Tokens | None":
+        """Return what reads the tokens of persons; None where no issuer is set, and then its library is not loaded."""
+        if self.settings.token_issuer is None:
+            return None
+        from service.exchange.tokens import Tokens
+
+        return Tokens(self.settings.token_issuer)
+
     def follow_commit(self, site_id: str, events: tuple[Event, ...]) -> None:
         """Count what was written, and read the site's books again when one was entered."""
         if any(event.type in BOOKS_CHANGED for event in events):
             self.keyring.forget(site_id)
+            self.token_sites.forget()
         if self.metrics is not None:
             self.metrics.count(events)
 
@@ -139,7 +155,7 @@ def create_app(settings: Settings) -> Flask:
     app.config["MAX_CONTENT_LENGTH"] = settings.max_body_bytes
     app.config["PUBLIC_URL"] = (settings.public_url or "").rstrip("/")
     problems.register(app)
-    for blueprint in (*BLUEPRINTS, health.blueprint, cards.blueprint, docs.blueprint):
+    for blueprint in (*BLUEPRINTS, health.blueprint, cards.blueprint, docs.blueprint, desk.blueprint):
         app.register_blueprint(blueprint)
     database = Database(settings)
     app.extensions["capsaddle"] = services = Services(
@@ -149,6 +165,7 @@ def create_app(settings: Settings) -> Flask:
         keyring=Keyring(database, settings.key_cache_s),
         shelf=Shelf(database),
         shared=Shared(),
+        token_sites=Sites(database, settings.key_cache_s),
     )
     database.tell_of_commits(services.follow_commit)
     app.before_request(_begin)

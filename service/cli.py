@@ -409,7 +409,7 @@ def _each_day(work: Callable[[], None], *, daily: bool) -> None:
 @DAILY
 @with_settings
 def tidy(settings: Settings, daily: bool) -> None:
-    """Delete what is past its time: kept answers (7 days), deliveries that have ended (30 days). For a daily timer."""
+    """Delete what is past its time: kept answers (7 days), ended deliveries (30 days), sessions of the desk."""
     from service.store.database import Database
     from service.use_cases.checks.retention import tidy as delete_old
 
@@ -417,7 +417,7 @@ def tidy(settings: Settings, daily: bool) -> None:
         database = Database(settings)
         done = delete_old(database)
         database.dispose()
-        click.echo(f"{done.answers} kept answers and {done.deliveries} deliveries are deleted.")
+        click.echo(f"{done.answers} kept answers, {done.deliveries} deliveries, {done.sessions} sessions are deleted.")
 
     _each_day(work, daily=daily)
 

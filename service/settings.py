@@ -2,14 +2,17 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from ipaddress import IPv4Network, IPv6Network, ip_network
 from pathlib import Path
 from typing import Final
 
+from service.words import SCOPES
+
 PREFIX: Final = "CAPSADDLE_"
 TEST_PREFIX: Final = "CAPSADDLE_TEST_"  # read by the tests only
 DEFAULT_DATABASE_URL: Final = "sqlite:///capsaddle.db"
+APPROVALS: Final = ("names", "keys")
 LOG_LEVELS: Final = ("debug", "info", "warning", "error")
 POSTGRES_DRIVER: Final = "postgresql+psycopg://"
 
@@ -17,6 +20,10 @@ POSTGRES_DRIVER: Final = "postgresql+psycopg://"
 DEFAULT_DELAYS_S: Final = (0.0, 5.0, 300.0, 1_800.0, 7_200.0, 18_000.0, 36_000.0, 50_400.0, 72_000.0, 86_400.0)
 """The example of Standard Webhooks 1.0.0: ten attempts over about three days"""
 _HOST: Final = re.compile(r"(?=.{1,253}$)[a-z0-9]([a-z0-9-]*[a-z0-9])?(\.[a-z0-9]([a-z0-9-]*[a-z0-9])?)*").fullmatch
+_ISSUED_SAFELY: Final = re.compile(
+    r"https://[^/?#@\s]+(/\S*)?|http://(127\.0\.0\.1|localhost)(:\d{1,5})?(/\S*)?"
+).fullmatch
+_CLAIMS: Final = (("site_claim", "site"), ("scopes_claim", "scope"), ("name_claim", "name"))
 _TARGET: Final = re.compile(r"(?:(https?)://)?(?:\[([0-9a-f:./]+)\]|([a-z0-9./-]+))(?::(\d{1,5}))?").fullmatch
 
 
@@ -32,6 +39,20 @@ class AllowedTarget:
     port: int
     host: str | None = None
     network: IPv4Network | IPv6Network | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TokenIssuer:
+    """Whose tokens are taken, and what their claims mean; ``keys``: an address, or the path of a file."""
+
+    name: str
+    audience: str
+    keys: str
+    site_claim: str = "site"
+    scopes_claim: str = "scope"
+    name_claim: str = "name"
+    roles: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    leeway_s: float = 60.0
 
 
 @dataclass(frozen=True)
@@ -76,6 +97,10 @@ class Settings:
         Where what signs links and encrypts secrets is; None: beside the embedded database.
     signing_key_file : Path or None
         Where the key is that signs the ends of the journals; None: beside the embedded database.
+    approval : str
+        ``names``: a deviation is approved under another name than the reading; ``keys``: also with another key.
+    token_issuer : TokenIssuer or None
+        Whose tokens of persons are taken beside API keys.
     """
 
     database_url: str = DEFAULT_DATABASE_URL
@@ -92,11 +117,13 @@ class Settings:
     database_read_url: str | None = None
     pooler: bool = False
     metrics_bind: str | None = None
-    rate_limit: int = 0
+    rate_limit: int = 12_000
     webhook_lease_s: float = 90.0
     key_share: float = 0.5
     secret_file: Path | None = None
     signing_key_file: Path | None = None
+    approval: str = "names"
+    token_issuer: TokenIssuer | None = None
 
     @classmethod
     def from_environment(cls, environ: Mapping[str, str]) -> "Settings":
@@ -128,6 +155,8 @@ class Settings:
             secret_file=_file(given.get("SECRET_FILE")),
             signing_key_file=_file(given.get("SIGNING_KEY_FILE")),
             webhook_lease_s=_seconds(given, "WEBHOOK_LEASE_S", cls.webhook_lease_s, 1.0, 3_600.0),
+            approval=_choice(given, "APPROVAL", APPROVALS),
+            token_issuer=_token_issuer(given),
         )
 
     @property
@@ -173,6 +202,15 @@ NAMES: Final = tuple(
         "KEY_SHARE",
         "SECRET_FILE",
         "SIGNING_KEY_FILE",
+        "APPROVAL",
+        "TOKEN_ISSUER",
+        "TOKEN_AUDIENCE",
+        "TOKEN_KEYS",
+        "TOKEN_SITE_CLAIM",
+        "TOKEN_SCOPES_CLAIM",
+        "TOKEN_NAME_CLAIM",
+        "TOKEN_ROLES",
+        "TOKEN_LEEWAY_S",
     )
 )
 
@@ -277,6 +315,52 @@ def _part(given: Mapping[str, str], name: str, default: float) -> float:
 
 def _file(value: str | None) -> Path | None:
     return Path(value) if value else None
+
+
+def _choice(given: Mapping[str, str], name: str, allowed: tuple[str, ...]) -> str:
+    value = given.get(name, allowed[0])
+    if value not in allowed:
+        raise SettingsError(f"{PREFIX}{name} is {value!r}; allowed are {', '.join(allowed)}.")
+    return value
+
+
+def _token_issuer(given: Mapping[str, str]) -> TokenIssuer | None:
+    """Return the issuer of tokens; its three settings are given together or not at all."""
+    named = [name for name in given if name.startswith("TOKEN_")]
+    if not named:
+        return None
+    for name in ("TOKEN_ISSUER", "TOKEN_AUDIENCE", "TOKEN_KEYS"):
+        if not given.get(name):
+            raise SettingsError(f"{PREFIX}{name} is not set; {PREFIX}{named[0]} asks for it.")
+    if not (given["TOKEN_KEYS"].startswith("/") or _ISSUED_SAFELY(given["TOKEN_KEYS"])):
+        raise SettingsError(
+            f"CAPSADDLE_TOKEN_KEYS is {given['TOKEN_KEYS']!r}; allowed are https://HOST/PATH, /PATH of a file, and "
+            "http://127.0.0.1:PORT/PATH or http://localhost:PORT/PATH for trials."
+        )
+    claims = {name: given.get(f"TOKEN_{name.upper()}", default) for name, default in _CLAIMS}
+    return TokenIssuer(
+        name=given["TOKEN_ISSUER"],
+        audience=given["TOKEN_AUDIENCE"],
+        keys=given["TOKEN_KEYS"],
+        roles=_roles(given.get("TOKEN_ROLES", "")),
+        leeway_s=_seconds(given, "TOKEN_LEEWAY_S", 60.0, 0.0, 300.0),
+        **claims,
+    )
+
+
+def _roles(value: str) -> dict[str, frozenset[str]]:
+    """Return the scopes of each role of a list such as ``mechanic=read+write, lead=read+write+approve``."""
+    roles = {}
+    for item in (item.strip() for item in value.split(",") if item.strip()):
+        role, _, scopes = item.rpartition("=")
+        found = frozenset(scopes.split("+"))
+        if not role or not found <= frozenset(SCOPES):
+            raise SettingsError(
+                f"CAPSADDLE_TOKEN_ROLES holds {item!r}; allowed is ROLE=SCOPE+SCOPE with {', '.join(SCOPES)}, such as "
+                "mechanic=read+write, lead=read+write+approve."
+            )
+        roles[role] = found
+    return roles
 
 
 def _log_level(value: str) -> str:

@@ -10,7 +10,13 @@ from typing import Final
 FORMS: Final = {
     "verdicts": ("tests.verdicts", ["--plants", "400"], "what the verdicts on lives claim where nothing is the matter"),
     "power": ("tests.verdicts", ["--power", "--plants", "200"], "what they see where something is the matter"),
+    "limits": (
+        "tests.verdicts",
+        ["--limits", "--plants", "200"],
+        "what limits and ranges hold, and what a forecast does",
+    ),
     "survival": ("tests.benchmarks.survival_comparison", [], "regression and incidence against a general library"),
+    "tests": ("tests.benchmarks.verdict_comparison", [], "the other tests and estimates against general libraries"),
     "mutations": ("tests.golden.mutations", [], "each value, flag, text and limit changed: the net must see it"),
     "crash-sqlite": ("tests.outages.crash", ["--database", "sqlite", "--kills", "30"], "kill -9 under load"),
     "crash-postgresql": (

@@ -16,12 +16,15 @@ from typing import Any, Final
 
 import requests
 
-from service.demo.history import history
 from service.demo.order_round import round_of
+from service.demo.pumps import plant_history
+from service.demo.recalled import RIGHT, WRONG, complete_order, entered_chart, recall
 from service.settings import Settings
 from service.store import migrate
 from service.store.database import Database
 from service.store.queries import keys, sites
+from service.use_cases.desk.sessions import offer_opening
+from service.use_cases.lives.watch import watch
 from service.words import SCOPES
 
 START_LIMIT_S: Final = 30.0
@@ -30,10 +33,10 @@ START_LIMIT_S: Final = 30.0
 def run(*, once: bool, port: int) -> int:
     """Show the job; return the exit status of the process. SIGTERM ends it as Ctrl-C does, its server with it."""
     signal.signal(signal.SIGTERM, signal.default_int_handler)
-    plant = json.loads((files("service.demo") / "plant.json").read_text(encoding="utf-8"))
+    plant = _plant()
     with tempfile.TemporaryDirectory(prefix="capsaddle-demo-") as folder:
         url = f"sqlite:///{Path(folder) / 'demo.db'}"
-        key = _prepared(url, plant)
+        key, opening = _prepared(url, plant)
         chosen = _port(port)
         with _server(url, chosen) as server:
             base_url = f"http://127.0.0.1:{chosen}"
@@ -45,21 +48,28 @@ def run(*, once: bool, port: int) -> int:
             print("\nThe crew begins at the held end:", flush=True)
             for said in round_of(session, f"{base_url}/v1/work-orders/{order['id']}"):
                 print(f"  {said}", flush=True)
-            print(_closing_words(base_url, key, order, _link(session, base_url, order)), flush=True)
+            database = Database(Settings(database_url=url))
+            _follow(session, base_url, plant, database)
+            database.dispose()
+            print(_closing_words(base_url, key, order, _link(session, base_url, order), opening), flush=True)
             if once:
                 return 0
             return _served(server)
 
 
-def _prepared(url: str, plant: dict[str, Any]) -> str:
-    """Migrate the database, create the site, and return an API key of it."""
+def _prepared(url: str, plant: dict[str, Any]) -> tuple[str, str]:
+    """Migrate the database, create the site, and return an API key of it and what opens its desk once."""
     migrate.upgrade(url)
     database = Database(Settings(database_url=url))
     site = plant["site"]
     sites.create_site(database, site["code"], site["name"], site["units"])
     key = keys.create_key(database, site["code"], SCOPES, "demo")
+    reader = keys.create_key(database, site["code"], ("read",), "demo desk")
+    caller = keys.Keyring(database).caller(reader)
+    assert caller is not None  # it was made a moment ago
+    opening = offer_opening(database, caller)
     database.dispose()
-    return key
+    return key, opening
 
 
 def _port(wanted: int) -> int:
@@ -110,7 +120,7 @@ def _opened(session: requests.Session, base_url: str, plant: dict[str, Any]) -> 
     """Register the machines, import the history and open the work order, as a maintenance system would."""
     for asset in plant["assets"]:
         session.post(f"{base_url}/v1/assets", json=asset, timeout=10).raise_for_status()
-    stays = {"items": history()}
+    stays = {"items": plant_history()}
     session.post(f"{base_url}/v1/stays/import?create_assets=true", json=stays, timeout=30).raise_for_status()
     answer = session.post(
         f"{base_url}/v1/work-orders",
@@ -121,6 +131,34 @@ def _opened(session: requests.Session, base_url: str, plant: dict[str, Any]) -> 
     answer.raise_for_status()
     order: dict[str, Any] = answer.json()
     return order
+
+
+def filled(session: requests.Session, base_url: str, database: Database) -> dict[str, Any]:
+    """Put the whole plant on record of a service that runs, and return its first order."""
+    plant = _plant()
+    order = _opened(session, base_url, plant)
+    for _ in round_of(session, f"{base_url}/v1/work-orders/{order['id']}"):
+        pass
+    _follow(session, base_url, plant, database)
+    return order
+
+
+def _plant() -> dict[str, Any]:
+    found: dict[str, Any] = json.loads((files("service.demo") / "plant.json").read_text(encoding="utf-8"))
+    return found
+
+
+def _follow(session: requests.Session, base_url: str, plant: dict[str, Any], database: Database) -> None:
+    """Let happen what the desk then shows: a bearing mounted by a wrong book, its recall, an order that waits."""
+    chart_id = entered_chart(session, base_url, WRONG)
+    for name in ("completed_order", "unreleased_order"):
+        answer = session.post(f"{base_url}/v1/work-orders", json=plant[name], timeout=20)
+        answer.raise_for_status()
+        if name == "completed_order":
+            complete_order(session, base_url, answer.json())
+    recall(session, base_url, chart_id)
+    entered_chart(session, base_url, RIGHT)
+    watch(database)
 
 
 def _card(session: requests.Session, base_url: str, order: dict[str, Any]) -> str:
@@ -138,7 +176,7 @@ def _link(session: requests.Session, base_url: str, order: dict[str, Any]) -> st
     return url if url.startswith("http") else f"{base_url}{url}"
 
 
-def _closing_words(base_url: str, key: str, order: dict[str, Any], link: str) -> str:
+def _closing_words(base_url: str, key: str, order: dict[str, Any], link: str, opening: str) -> str:
     asked = '{"bearing": {"designation": "22216 K/C3"}}'
     head = '-H "Authorization: Bearer $KEY"'
     return f"""
@@ -150,6 +188,8 @@ KEY={key}
   curl -s {head} "$URL/v1/replacement-ranking?top=3"
 
 A browser opens these by itself:
+  the desk, signed in              {base_url}/desk/once/{opening}
+                                   (once, from this machine; later at {base_url}/desk with the key)
   the card to fill in on a phone   {link}
   its sheets to print, as PDF      {link}?as=pdf
   the documentation                {base_url}/docs

@@ -288,3 +288,12 @@ _BUILT_IN: Final[Mapping[str, Callable[[Chart, ChartRow], Compared]]] = {
     AXIAL_DISPLACEMENT: _built_in_displacement,
     NUT_TURN: _built_in_nut_turn,
 }
+
+
+def beside_built_in(chart: Chart) -> list[tuple[int, str, float, float]]:
+    """Return (row from 1, what, its value, that of the built-in table at the last bore of the row), [nm] or [deg]."""
+    return [
+        (number, what, value, built_in)
+        for number, row in enumerate(chart.rows, start=1)
+        for what, value, built_in in _BUILT_IN[chart.kind](chart, row)
+    ]

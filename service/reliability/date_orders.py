@@ -56,7 +56,10 @@ class DateOrders:
 
 
 def date_orders(table: StayTable) -> DateOrders:
-    """Return the stays as they can be put in other orders; running ones and those that entered late stay in place."""
+    """Return the stays as they can be put in other orders.
+
+    Running ones, those that entered late, and the last of a class in its position stay in place (see ``life_order``).
+    """
     order = np.lexsort((table.end_h, table.begin_h, table.position))
     position, begin = table.position[order], table.begin_h[order]
     same: Bools = position[1:] == position[:-1]
@@ -66,6 +69,6 @@ def date_orders(table: StayTable) -> DateOrders:
     starts = np.flatnonzero(np.diff(position, prepend=-1))
     first = np.repeat(starts, np.diff(starts, append=len(position)))
     cell = crossed(table.position, table.of_class)[order]
-    moving = np.flatnonzero((table.ended & (table.entry_h == 0))[order])
+    moving = np.flatnonzero((table.ended & (table.entry_h == 0) & table.followed)[order])
     moving = moving[np.argsort(cell[moving], kind="stable")]
     return DateOrders(order, moving, cell[moving], slot, first, begin)

@@ -27,7 +27,7 @@ class Plant:
     age_h, entry_h, carried_h : ndarray, shape (n,)
         Age at the end, at the beginning of observation, at fitting, [h]
     movable : ndarray of bool, shape (n,)
-        Ended, watched from new, and not alone in its block (position and class).
+        Ended, watched from new, followed by one of its class, and not alone in its block (position and class).
     spent, at_end : ndarray, shape (n,)
         Hazard spent, and that of the class at the end, [-]
     step_key, step_hazard : ndarray
@@ -62,8 +62,9 @@ class Plant:
         place, number = position[order], class_number[order].astype(np.int64)
         first = np.diff(place, prepend=-1) != 0
         gap = np.where(first, 0.0, begin - np.concatenate(([0.0], end[:-1])))
-        # one that entered late, and one that overlaps the stay before it, keep their places
-        movable = ~running[order] & (entry <= 0) & (gap >= 0)
+        # the last of its class (see life_order), one that entered late, one that overlaps the stay before: unmoved
+        followed = np.append((place[1:] == place[:-1]) & (number[1:] == number[:-1]), False)
+        movable = ~running[order] & (entry <= 0) & (gap >= 0) & followed
         block = place.astype(np.int64) * (int(number.max()) + 1) + number
         _, block = np.unique(block, return_inverse=True)
         movable &= np.bincount(block, movable)[block] >= 2

@@ -121,6 +121,8 @@ class GroupLife:
         if fit is None:
             return self._without_fit()
         said: list[str | Quantity] = ["10 % fail by ", Quantity("time", fit.b10_h.estimate), alone]
+        if fit.b10_h.estimate > self.largest_age_h:
+            said.append(", beyond every age seen")
         lower = fit.b10_lower_calibrated_h
         if fit.modified:
             return joined([*said, ", by the modified Weibull fit."])

@@ -1,6 +1,6 @@
 """The life analysis of many groups: counts, survival, Weibull fit or bound, and what to read with it."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Final
@@ -23,7 +23,7 @@ from service.reliability.kaplan_meier import SurvivalSteps, survival_steps
 from service.reliability.life_estimates import Fitted
 from service.reliability.life_warnings import life_warnings
 from service.reliability.lives import Lives
-from service.reliability.rated_life import compared_with_rating_life
+from service.reliability.rated_life import RatedLifeComparison, compared_with_rating_life, judged_together
 from service.reliability.survival_quantiles import survival_quantile
 from service.reliability.weibull import WeibullFits, weibull_fits
 from service.reliability.weibull_misfit import Misfit, misfits_of_answer
@@ -135,16 +135,16 @@ def life_analyses(parts: Sequence[LifePart]) -> list[LifeAnalysis]:
         _check(part.options)
     plain = [weibull_fits(part.data) for part in parts]
     misfits = misfits_of_answer([(part.data, fits) for part, fits in zip(parts, plain, strict=True)])
-    return [_analysed(part, fits, found) for part, fits, found in zip(parts, plain, misfits, strict=True)]
+    return [_analysed(*each, len(parts)) for each in zip(parts, plain, misfits, strict=True)]
 
 
-def _analysed(part: LifePart, plain: WeibullFits, misfits: Sequence[Misfit]) -> LifeAnalysis:
+def _analysed(part: LifePart, plain: WeibullFits, misfits: Sequence[Misfit], questions: int) -> LifeAnalysis:
     data, facts, chosen, incidence = part.data, part.facts, part.options, part.incidence
     fits = weibull_fits(data, modified=True) if chosen.modified else plain
     parts = _Parts(
         data, facts, chosen, fits, Fitted.of(fits, chosen.level, chosen.interval),
         survival_steps(data, level=chosen.level), misfits,
-        shape_in_common(data) if len(facts) > 1 else None, incidence,
+        shape_in_common(data) if len(facts) > 1 else None, incidence, questions,
     )  # fmt: skip
     return LifeAnalysis(parts.items(), fits, parts.steps, incidence, tuple(part.assumptions))
 
@@ -162,20 +162,34 @@ class _Parts:
     misfits: Sequence[Misfit]
     common: CommonShape | None
     incidence: IncidenceSteps | None
+    questions: int
 
     def items(self) -> tuple[GroupLife, ...]:
         """Return the groups."""
         data = self.data
         bounds, borrowed = self._bounds()
         place = {int(group): n for n, group in enumerate(self.fits.group)}
+        rated = self._rated(place)
         late = data.sums(data.count * (data.entry_h > 0))
         columns = (data.units, data.failures, data.exposure_h, data.largest_time_h, late)
         found = []
         for number in range(data.groups):
             numbers = tuple(float(column[number]) for column in columns)
             at = place.get(number) if numbers[1] >= FEWEST_FAILURES else None
-            found.append(self._item(number, numbers, at, bounds[number], borrowed))
+            found.append(self._item(number, numbers, at, bounds[number], borrowed, rated.get(number)))
         return tuple(found)
+
+    def _rated(self, place: Mapping[int, int]) -> dict[int, RatedLifeComparison]:
+        """Return the comparisons with the rating life of the groups that have a fit and one on record."""
+        found, failures = {}, self.data.failures
+        for number, facts in enumerate(self.facts):
+            at = place.get(number) if failures[number] >= FEWEST_FAILURES else None
+            if at is not None and facts.rating_life_h is not None:
+                found[number] = compared_with_rating_life(
+                    self.fits, self.fitted.b10, self.steps, fit=at, rating_life_h=facts.rating_life_h,
+                    all_causes=self.options.all_causes, made=self.fitted.kind,
+                )  # fmt: skip
+        return judged_together(found, self.questions)
 
     def _bounds(self) -> tuple[list[AssumedShapeBound], bool]:
         """Return the bounds with the shape that is assumed, and whether it is borrowed from the groups."""
@@ -191,8 +205,9 @@ class _Parts:
         return bounds, borrowed
 
     def _item(
-        self, number: int, numbers: Sequence[float], at: int | None, bound: AssumedShapeBound, borrowed: bool
-    ) -> GroupLife:
+        self, number: int, numbers: Sequence[float], at: int | None, bound: AssumedShapeBound, borrowed: bool,
+        rated: RatedLifeComparison | None,
+    ) -> GroupLife:  # fmt: skip
         units, failed, exposure, largest, late = numbers
         options, of_group = self.options, self.facts[number]
         fit = None if at is None else self.fitted.estimate(at, largest)
@@ -200,12 +215,6 @@ class _Parts:
         read = None if b10.estimate_h is None else (b10.estimate_h, b10.lower_h, b10.upper_h)
         fits_well = self.misfits[number].verdict(read)
         bounded = fit is None or (borrowed and failed < LEND_BELOW)
-        rated = None
-        if at is not None and of_group.rating_life_h is not None:
-            rated = compared_with_rating_life(
-                self.fits, self.fitted.b10, self.steps, fit=at, rating_life_h=of_group.rating_life_h,
-                all_causes=options.all_causes, made=self.fitted.kind,
-            )  # fmt: skip
         warned = life_warnings(
             failed=failed, fitted=fit is not None, late=late, largest_age_h=largest,
             b10_h=fit.b10_h.estimate if fit else None, condition_share=of_group.condition_share,

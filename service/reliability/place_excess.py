@@ -3,6 +3,7 @@
 Expected numbers come from the cumulative hazard of the class and not from a fit: no lack of fit can make a flag.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -17,13 +18,15 @@ from service.reliability.gamma_poisson import GammaPrior, gamma_prior
 from service.reliability.lives import Bools, Floats, Ints
 from service.reliability.policy import (
     LEVEL,
+    WANTED_POWER,
     Verdict,
     bonferroni,
     said_count,
     said_p,
     said_power,
+    without_claim,
 )
-from service.reliability.position_spread import SpreadTest, spread_likelihood_ratio
+from service.reliability.position_spread import SpreadTest, spread_likelihood_ratio, spread_needs, spread_power
 from service.reliability.stay_table import StayTable
 from service.reliability.strata import crossed, totals
 from service.words import Outcome
@@ -31,6 +34,7 @@ from service.words import Outcome
 FLAG_TEST: Final = "binomial_of_class_total"
 SPREAD_TEST: Final = "gamma_poisson_likelihood_ratio"
 QUESTIONS: Final = 2  # which positions, and whether positions differ
+HALF_DOUBLED: Final = "half of the positions failing twice as often as the other half"
 
 
 @dataclass(frozen=True)
@@ -68,8 +72,14 @@ class PlaceExcess:
         if adjusted <= LEVEL:
             said = f"Positions differ ({said_p(adjusted, 'adjusted p')})."
             return Verdict("differ", said, SPREAD_TEST, self.spread.p_value, adjusted)
+        excess, level = self.excess, LEVEL / QUESTIONS
+        power = spread_power(excess.mean, level)
+        times = spread_needs(excess.mean, level, WANTED_POWER)
+        needed = math.ceil(float(excess.observed.sum()) * times) if np.isfinite(times) else None
+        outcome = without_claim(power)
         said = f"No evidence that positions differ ({said_p(adjusted, 'adjusted p')})."
-        return Verdict("no_evidence", said, SPREAD_TEST, self.spread.p_value, adjusted)
+        seen = said_power(power, needed, outcome == "too_few", HALF_DOUBLED)
+        return Verdict(outcome, f"{said} {seen}", SPREAD_TEST, self.spread.p_value, adjusted, needed, power)
 
     @property
     def claims(self) -> bool:

@@ -83,10 +83,11 @@ def floored_p(p_value: ArrayLike) -> Floats:
 
 
 def said_p(p_value: float, name: str = "p") -> str:
-    """Return how a p-value is said: "p = 0.023", "p < 0.0001"."""
+    """Return how a p-value is said: "p = 0.023", "p < 0.0001"; with more digits where two would cross the 5 %."""
     if p_value < SMALLEST_PRINTED_P:
         return f"{name} < {SMALLEST_PRINTED_P:.4f}"
-    return f"{name} = {p_value:.2g}"
+    digits = next((n for n in range(2, 8) if (float(f"{p_value:.{n}g}") <= LEVEL) == (p_value <= LEVEL)), 8)
+    return f"{name} = {p_value:.{digits}g}"
 
 
 def said_count(number: float) -> str:

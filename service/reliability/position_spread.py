@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.special import chdtrc, gammaln
+from scipy.special import chdtrc, gammaln, ndtr, ndtri
 
 from service.reliability.lives import Floats, Ints
 from service.reliability.policy import floored_p
@@ -13,6 +13,7 @@ from service.reliability.policy import floored_p
 LOG_SHAPE_RANGE: Final = (-1.5, 7.0)
 GRID: Final = 35
 GOLDEN: Final = (np.sqrt(5) - 1) / 2
+HALF_DOUBLED: Final = 1 / 9  # variance of the factors when half of the places fail twice as often as the other half
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +54,42 @@ def spread_likelihood_ratio(observed: Floats, expected: Floats) -> SpreadTest:
     statistic = max(0.0, 2 * (height - null))
     p_value = float(floored_p(chdtrc(1, statistic) / 2)) if statistic > 0 else 1.0
     return SpreadTest(statistic, p_value, float(np.exp(log_shape)))
+
+
+def spread_power(expected: Floats, level: float) -> float:
+    """Return with what probability it is seen that half of the places fail twice as often as the other half, [-].
+
+    Their factors are 2/3 and 4/3, of variance v = 1/9. By sum (O - E)^2 - O, whose variance is 2 sum E^2, and whose
+    third moment is sum 8 E^3 + 4 E^2, when nothing differs (by hand from the moments of Poisson counts): the limit is
+    that of Cornish & Fisher 1937. With such factors the mean is v sum E^2 and the variance sum 2 E^2 (1 + v) + 4 v E^3.
+
+    Parameters
+    ----------
+    expected : ndarray, shape (q,)
+        Failures that the class leads to expect of each place, [-]
+    level : float
+        One-sided, of this question alone, [-]
+    """
+    squares = float(np.sum(expected**2))
+    if not squares > 0:
+        return 0.0
+    spread = 2 * squares * (1 + HALF_DOUBLED) + 4 * HALF_DOUBLED * float(np.sum(expected**3))
+    z, third = float(ndtri(1 - level)), float(np.sum(8 * expected**3 + 4 * expected**2))
+    limit = z * np.sqrt(2 * squares) + third / (2 * squares) * (z**2 - 1) / 6
+    return float(ndtr((HALF_DOUBLED * squares - limit) / np.sqrt(spread)))
+
+
+def spread_needs(expected: Floats, level: float, power: float) -> float:
+    """Return by what all expected numbers have to be multiplied for ``spread_power`` to reach a power, [-]."""
+    if not np.any(expected > 0):
+        return float("inf")
+    low, high = 0.0, 1.0
+    while spread_power(high * expected, level) < power:
+        low, high = high, 2 * high
+    for _ in range(40):
+        middle = (low + high) / 2
+        low, high = (middle, high) if spread_power(middle * expected, level) < power else (low, middle)
+    return high
 
 
 def spread_term(position: Ints, failed: Floats, expected: Floats) -> float:

@@ -4,19 +4,21 @@ ISO 281 speaks of rolling contact fatigue: filter to that damage, the others cen
 removed before failure must be among the data, as censored.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
-from scipy.special import chdtrc
+from scipy.special import chdtrc, ndtr, ndtri
 
 from service import units
 from service.errors import CannotEvaluate, Text
 from service.findings import Source
 from service.reliability.kaplan_meier import SurvivalSteps
 from service.reliability.lives import Floats
+from service.reliability.policy import LEVEL, SMALLEST_P, holm, said_p
 from service.reliability.weibull import WeibullFits
-from service.reliability.weibull_limits import Limits, interval_kind
+from service.reliability.weibull_limits import CALIBRATION, Limits, interval_kind
 from service.words import IntervalMade
 
 ISO_281: Final = Source("iso_281", "ISO 281:2007, Rolling bearings. Dynamic load ratings and rating life", "standard")
@@ -28,7 +30,11 @@ GOLDEN_STEPS: Final = 60
 
 @dataclass(frozen=True, slots=True)
 class RatedLifeComparison:
-    """B10 seen over the rating life, with limits; the survival at the rating life needs no model."""
+    """B10 seen over the rating life, with limits; the survival at the rating life needs no model.
+
+    ``surest_p``: that of the claim, with few failures allowed for where B10 lies above (see
+    ``weibull_limits.calibrated_lower_quantile_h``). ``adjusted_p``: that times the other groups of the answer, by Holm.
+    """
 
     rating_life_h: float
     ratio: float
@@ -36,18 +42,20 @@ class RatedLifeComparison:
     ratio_upper: float
     interval_kind: IntervalMade
     p_value: float
+    surest_p: float
     survival_at_rating_life: tuple[float, float | None, float | None] | None
     all_causes: bool
+    adjusted_p: float = 1.0
 
     @property
     def detail(self) -> Text:
-        """Return the comparison in a sentence; it decides only when the interval excludes 1."""
+        """Return the comparison in a sentence; it decides at an adjusted p of 0.05, whatever level is asked for."""
         rating = units.Quantity("time", self.rating_life_h)
         causes = " All causes are counted; the rating life speaks of fatigue only." if self.all_causes else ""
-        if self.ratio_lower > 1:
-            return ("B10 lies above the rating life of ", rating, "." + causes)
-        if self.ratio_upper < 1:
-            return ("B10 lies below the rating life of ", rating, "." + causes)
+        if self.adjusted_p <= LEVEL:
+            where = "above" if self.ratio > 1 else "below"
+            said = said_p(self.adjusted_p, "adjusted p")
+            return (f"B10 lies {where} the rating life of ", rating, f" ({said}).{causes}")
         return ("The data do not tell B10 from the rating life of ", rating, "." + causes)
 
     @property
@@ -79,6 +87,7 @@ class RatedLifeComparison:
             },
             "interval_kind": self.interval_kind,
             "p_value": self.p_value,
+            "adjusted_p": self.adjusted_p,
             "survival_at_rating_life": survival,
             "detail": self.detail,
             "source": ISO_281.record(),
@@ -145,16 +154,34 @@ def compared_with_rating_life(
     """
     ages = np.full_like(fits.shape, rating_life_h)
     group, largest = int(fits.group[fit]), float(fits.rows.largest_time_h[fit])
+    ratio = float(fits.quantile_h(0.1)[fit] / rating_life_h)
+    p_value = float(quantile_p_value(fits, 0.1, ages, only=fit)[0])
+    surest = _calibrated(p_value, float(fits.failures[fit])) if ratio > 1 else p_value
     return RatedLifeComparison(
         rating_life_h,
-        float(fits.quantile_h(0.1)[fit] / rating_life_h),
+        ratio,
         float(b10_limits.lower[fit] / rating_life_h),
         float(b10_limits.upper[fit] / rating_life_h),
         made or interval_kind(fits),
-        float(quantile_p_value(fits, 0.1, ages, only=fit)[0]),
+        p_value,
+        surest,
         steps.survival_at(group, rating_life_h) if rating_life_h <= largest else None,
         all_causes,
     )
+
+
+def judged_together(found: Mapping[int, RatedLifeComparison], questions: int) -> dict[int, RatedLifeComparison]:
+    """Return comparisons of several groups, their p adjusted for all of them; ``questions``: parts of the answer."""
+    adjusted = holm([one.surest_p for one in found.values()], questions=questions)
+    return {
+        number: replace(one, adjusted_p=p) for (number, one), p in zip(found.items(), adjusted.tolist(), strict=True)
+    }
+
+
+def _calibrated(p_value: float, failures: float) -> float:
+    """Return the p-value whose signed root is smaller by what the lower limit of B10 is too high with few failures."""
+    root = -float(ndtri(max(p_value, SMALLEST_P) / 2)) - CALIBRATION / failures**0.5
+    return float(min(1.0, 2 * ndtr(-root)))
 
 
 def quantile_p_value(fits: WeibullFits, share_failed: float, age_h: Floats, *, only: int | None = None) -> Floats:

@@ -114,12 +114,15 @@ def replacement_verdict(
     level: float = LEVEL,
     misfit: bool = False,
     of_shape: Limits | None = None,
+    family: int = 1,
+    of_shape_claimed: Limits | None = None,
 ) -> ReplacementVerdict:
     """Return whether and when to replace, for one of the fits.
 
     The limits are the ranges over the region 2 (l_max - l) <= chi2_1(level): for each of 48 shapes inside their
     likelihood-ratio interval the two scales on its edge. The relative cost is that of the recommended age under every
-    likely fit, not that of the age best for each.
+    likely fit, not that of the age best for each. The verdict stands on the region of ``claim_level``, whatever level
+    the limits are asked for.
 
     Parameters
     ----------
@@ -133,8 +136,10 @@ def replacement_verdict(
         Confidence level of the limits, [-]
     misfit : bool
         The test of the fit has found that the Weibull does not describe these lives: then never ``worth_it``.
-    of_shape : Limits, optional
-        Likelihood-ratio limits of all shapes at this level, when known already.
+    of_shape, of_shape_claimed : Limits, optional
+        Likelihood-ratio limits of all shapes at this level, and at that of ``claim_level``, when known already.
+    family : int
+        Groups of the answer that may be called worth it, [-]
 
     Raises
     ------
@@ -153,16 +158,24 @@ def replacement_verdict(
         raise CannotEvaluate(f"A confidence level lies between 0 and 1, not at {level}.", field="level")
     ratio = failure_cost / preventive_cost
     within = likelihood_ratio_shape(fits, level) if of_shape is None else of_shape
-    low, high = float(within.lower[at]), float(within.upper[at])
+    claimed = claim_level(family)
+    region = within if claimed == level else of_shape_claimed or likelihood_ratio_shape(fits, claimed)
+    low, high = float(region.lower[at]), float(region.upper[at])
     shape, scale_h, r = float(fits.shape[at]), float(fits.scale_h[at]), float(fits.failures[at])
     best = float(best_ages(np.array([shape]), ratio)[0])
     age_h = best * scale_h if np.isfinite(best) else None
-    ages, costs = _ranges(fits, at, level, (low, high), ratio, age_h)
+    _, costs = _ranges(fits, at, claimed, (low, high), ratio, age_h)
     top = best_ages(np.array([high]), ratio)
     least = float(relative_costs(top, np.array([high]), ratio)[0]) if np.isfinite(top[0]) else 1.0
     verdict, reason = _verdict(r, ratio, least, costs, misfit=misfit)
     needed = _needed(r, costs) if verdict in ("no_evidence", "too_few") and not misfit else None
+    ages, costs = _ranges(fits, at, level, (float(within.lower[at]), float(within.upper[at])), ratio, age_h)
     return ReplacementVerdict(verdict, reason, ages, costs, least, ratio, level, r, needed)
+
+
+def claim_level(family: int) -> float:
+    """Return the level of the region that verdicts stand on: 90 % for one group, so that 5 % lie beyond either end."""
+    return 1 - (1 - LEVEL) / max(family, 1)
 
 
 def best_ages(shape: Floats, cost_ratio: float) -> Floats:

@@ -1,6 +1,6 @@
 """The columns of stays from which verdicts are made: one row a stay, no row an object."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -45,6 +45,23 @@ class StayTable:
     def positions(self) -> int:
         """Return the number of positions with a stay, [-]."""
         return len(np.unique(self.position))
+
+    def of_rows(self, keep: Bools) -> "StayTable":
+        """Return some of the stays."""
+        return StayTable(**{one.name: getattr(self, one.name)[keep] for one in fields(self)})
+
+    @property
+    def followed(self) -> Bools:
+        """Return which stays are followed, in their position, by one of the same class, shape (n,).
+
+        Only those may change places with others. The last of a position or of a class is long for being the last where
+        a date ended the row (a filter, a designation that was superseded): a date falls into long lives more often.
+        """
+        order = np.lexsort((self.end_h, self.begin_h, self.position))
+        place, kind = self.position[order], self.of_class[order]
+        found = np.zeros(self.rows, dtype=np.bool_)
+        found[order[:-1]] = (place[1:] == place[:-1]) & (kind[1:] == kind[:-1])
+        return found
 
 
 def stay_table(

@@ -55,7 +55,8 @@ class Server(BaseApplication):  # type: ignore[misc]
         quiet: bool = False,
     ) -> None:
         self.settings, self.drain_s = settings, drain_s
-        self.stop: Callable[[], None] = lambda: None  # made known by ``load``
+        self.stop: Callable[[], None] = lambda: None  # both made known by ``load``
+        self.stopping: Callable[[], bool] = lambda: False
         level = "warning" if quiet else settings.log_level
         self.options: dict[str, Any] = {
             "bind": [bind, settings.metrics_bind] if settings.metrics_bind else bind,
@@ -86,6 +87,7 @@ class Server(BaseApplication):  # type: ignore[misc]
         app = create_app(self.settings)
         services = app.extensions["capsaddle"]
         self.stop = services.shared.stop
+        self.stopping = lambda: services.shared.stopping
         services.share = FairShare(self.options["threads"], self.settings.key_share)
         gc.collect()
         gc.freeze()  # what is loaded stays: no collection looks at it, no process copies it

@@ -2,6 +2,10 @@
 
 What was sent is neither answered nor logged: it may hold a key. The connection is closed, since nobody knows where the
 next request on it would begin.
+
+It leaves without a reset. From the moment that the server is told to stop, each answer says ``Connection: close``; once
+no connection is taken any more, those that are waiting are taken still; and one that is kept open stays so for longer
+than the proxy keeps its own, so that the proxy closes it and no request crosses its end (RFC 9112, 9.6).
 """
 
 import socket
@@ -16,6 +20,8 @@ from gunicorn.workers.gthread import ThreadWorker
 from service.api.http import problems
 from service.exchange.strict_json import written
 
+KEPT_OPEN_S: Final = 11.0
+"""After the server was told to stop; docker/nginx.conf keeps idle connections for 10 s."""
 DRAIN_S: Final = 1.0
 QUIET_S: Final = 0.1
 DRAIN_BYTES: Final = 1_048_576
@@ -50,7 +56,47 @@ REFUSALS: Final[tuple[tuple[type[Exception], str, str], ...]] = (
 
 
 class Worker(ThreadWorker):  # type: ignore[misc]
-    """gunicorn's worker of threads with our refusals."""
+    """gunicorn's worker of threads with our refusals, and our way to leave."""
+
+    _stopped_at: float | None = None
+
+    def notify(self) -> None:
+        """Tell the master that the worker lives, as it does each second; note when the server was told to stop."""
+        super().notify()
+        if self._stopped_at is None and self.app.stopping():
+            self._stopped_at = time.monotonic()
+
+    def handle_request(self, req: Any, conn: Any) -> bool:
+        """Answer; the last answers of a connection say that it closes."""
+        if self.app.stopping():
+            req.force_close()
+        return bool(super().handle_request(req, conn))
+
+    def set_accept_enabled(self, enabled: bool) -> None:
+        """Take connections or not; before no more are taken for good, take those that are waiting, and listen no more.
+
+        A listener that nobody looks at would let clients connect, send and wait until it is gone.
+        """
+        for_good = not enabled and not self.alive
+        if for_good:
+            for listener in self.sockets:
+                self._take_waiting(listener)
+        super().set_accept_enabled(enabled)
+        if for_good:
+            for listener in self.sockets:
+                listener.close()
+
+    def _take_waiting(self, listener: Any) -> None:
+        listener.setblocking(False)
+        before = -1
+        while before != self.nr_conns and self.nr_conns < self.worker_connections:
+            before = self.nr_conns
+            self.accept(listener)
+
+    def _cap_keepalive(self, deadline: float) -> None:
+        """Close connections that are kept open, by a time later than gunicorn's two seconds."""
+        since_s = time.monotonic() if self._stopped_at is None else self._stopped_at
+        super()._cap_keepalive(max(deadline, since_s + KEPT_OPEN_S))
 
     def handle_error(self, req: Any, client: socket.socket, addr: Any, exc: Exception) -> None:
         """Refuse what could not be read; anything else is a fault on our side."""

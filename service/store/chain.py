@@ -31,6 +31,7 @@ OUTSIDE: Final[Mapping[str, str]] = {
     "idempotency_keys": "answers kept for seven days, to repeat them; what they did is in the chain",
     "deliveries": "state of delivery; what is delivered is in the chain",
     "delivery_attempts": "state of delivery",
+    "desk_sessions": "who looks at pages for some hours; nothing of the plant",
 }
 """Tables that are not in the chain, and why."""
 OUTSIDE_COLUMNS: Final[Mapping[tuple[str, str], str]] = {

@@ -5,7 +5,9 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
+from uuid import UUID
 
 import pytest
 import sqlalchemy as sa
@@ -18,7 +20,7 @@ from service.settings import Settings
 from service.store import engines, failures, fence, migrate, models
 from service.store.database import Database
 from service.store.models.records import READING_KINDS
-from service.store.queries import alarms, attributes, entries, keys, meters, sites, stays
+from service.store.queries import alarms, attributes, desk_sessions, entries, keys, meters, sites, stays
 from service.store.unit_of_work import Idempotency, Written
 from service.use_cases.checks.audit import Audited, audit
 from tests import databases
@@ -76,12 +78,23 @@ def populated(url: str) -> Database:
     set_aside = {"reason": "beginning_unknown", "document": {"serial": "OLD-1"}}
     beside = {"position_id": position_id, "work_order_id": order.id, **set_aside}
     plant.written(database, site_id, lambda tx: stays.set_aside_stay(tx, **beside))
-    keys.create_key(database, "north", ("read",))
+    key_id = canonical_id_of(keys.create_key(database, "north", ("read",)))
+    held = {"key_id": key_id, "secret_sha256": "0" * 64}
+    plant.written(
+        database,
+        site_id,
+        lambda tx: desk_sessions.insert_session(tx, **held, expires_at=tx.now + timedelta(hours=12)),
+    )
     named = Idempotency(key="K1", method="POST", route="/v1/assets", fingerprint="f")
     database.write(
         site_id=site_id, actor="tester", request_id="r", work=lambda _tx: Written(201, "{}"), idempotency=named
     )
     return database
+
+
+def canonical_id_of(key: str) -> str:
+    """The id of a key, as it is stored."""
+    return str(UUID(key.split("_")[1]))
 
 
 def counts(database: Database) -> dict[str, int]:

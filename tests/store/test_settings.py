@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from service.settings import NAMES, AllowedTarget, Settings, SettingsError
+from service.settings import NAMES, AllowedTarget, Settings, SettingsError, TokenIssuer
 
 
 def test_without_an_environment_the_defaults_hold() -> None:
@@ -39,7 +39,20 @@ def test_every_setting_is_taken() -> None:
             "CAPSADDLE_RATE_LIMIT": "600",
             "CAPSADDLE_KEY_SHARE": "0.25",
             "CAPSADDLE_DATABASE_POOLER": "true",
+            "CAPSADDLE_APPROVAL": "keys",
+            "CAPSADDLE_TOKEN_ISSUER": "https://issuer.example",
+            "CAPSADDLE_TOKEN_AUDIENCE": "mill",
+            "CAPSADDLE_TOKEN_KEYS": "https://issuer.example/keys",
+            "CAPSADDLE_TOKEN_SITE_CLAIM": "plant",
+            "CAPSADDLE_TOKEN_SCOPES_CLAIM": "realm.roles",
+            "CAPSADDLE_TOKEN_NAME_CLAIM": "full_name",
+            "CAPSADDLE_TOKEN_ROLES": "mechanic=read+write, lead=approve",
+            "CAPSADDLE_TOKEN_LEEWAY_S": "5",
         }
+    )
+    roles = {"mechanic": frozenset({"read", "write"}), "lead": frozenset({"approve"})}
+    issuer = TokenIssuer(
+        "https://issuer.example", "mill", "https://issuer.example/keys", "plant", "realm.roles", "full_name", roles, 5.0
     )
     targets = (
         AllowedTarget("https", 8443, host="cmms.example"),
@@ -47,7 +60,7 @@ def test_every_setting_is_taken() -> None:
     )
     assert settings == Settings(
         "sqlite:////data/plant.db", "https://plant.example/bearings", 2048, 3, 500, 400, 0.5, "warning", targets, True,
-        (0.0, 1.5), None, True, "127.0.0.1:9108", 600, 30.0, 0.25,
+        (0.0, 1.5), None, True, "127.0.0.1:9108", 600, 30.0, 0.25, approval="keys", token_issuer=issuer,
     )  # fmt: skip
 
 
@@ -106,6 +119,35 @@ def test_a_value_that_is_not_allowed_is_refused(name: str, value: str) -> None:
     assert f"CAPSADDLE_{name}" in sentence
     assert "allowed" in sentence
     assert name == "DATABASE_URL" or repr(value) in sentence
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("APPROVAL", "key"),
+        ("TOKEN_KEYS", "http://issuer.example/keys"),
+        ("TOKEN_KEYS", "https://user:pw@issuer.example/keys"),
+        ("TOKEN_KEYS", "keys.json"),
+        ("TOKEN_ROLES", "lead=everything"),
+        ("TOKEN_ROLES", "lead"),
+        ("TOKEN_LEEWAY_S", "301"),
+    ],
+)
+def test_a_setting_of_persons_that_is_not_allowed_is_refused(name: str, value: str) -> None:
+    given = {"TOKEN_ISSUER": "https://issuer.example", "TOKEN_AUDIENCE": "mill", "TOKEN_KEYS": "/keys.json"} | {
+        name: value
+    }
+    with pytest.raises(SettingsError, match=f"CAPSADDLE_{name} .*allowed"):
+        Settings.from_environment({f"CAPSADDLE_{each}": text for each, text in given.items()})
+
+
+@pytest.mark.parametrize("left_out", ["TOKEN_ISSUER", "TOKEN_AUDIENCE", "TOKEN_KEYS"])
+def test_the_settings_of_an_issuer_are_given_together(left_out: str) -> None:
+    """An issuer without an audience would take every token that it makes for anybody."""
+    given = {"TOKEN_ISSUER": "https://issuer.example", "TOKEN_AUDIENCE": "mill", "TOKEN_KEYS": "/keys.json"}
+    environment = {f"CAPSADDLE_{name}": value for name, value in given.items() if name != left_out}
+    with pytest.raises(SettingsError, match=f"CAPSADDLE_{left_out} is not set"):
+        Settings.from_environment(environment)
 
 
 def test_a_password_is_never_repeated() -> None:

@@ -21,6 +21,7 @@ import requests
 import yaml
 from sqlalchemy.engine import make_url
 
+from service.api.http.problems import CATALOGUE
 from service.cli import main
 from service.settings import Settings
 from service.store import migrate
@@ -53,6 +54,11 @@ def check_arguments(arguments: list[str]) -> None:
     command.make_context("capsaddle", arguments)
 
 
+def shown(value: str) -> str:
+    """A value with the defaults of its variables."""
+    return re.sub(r"\$\{\w+:-(.*?)\}", r"\1", value)
+
+
 def composition() -> dict[str, Any]:
     loaded = yaml.safe_load((DOCKER / "compose.yaml").read_text())
     assert isinstance(loaded, dict)
@@ -69,7 +75,10 @@ def test_the_image_runs_without_rights_and_starts_what_the_command_line_knows() 
         assert (ROOT / source).exists(), source
     ignored = (ROOT / ".dockerignore").read_text().splitlines()
     assert all(f"!{name}" in ignored for names in sources for name in names)
-    assert all(":latest" not in rest and ":" in rest for word, rest in instructions() if word == "FROM")
+    bases = {rest.partition(" ")[0] for word, rest in instructions() if word == "FROM"}
+    (argument,) = (rest for word, rest in instructions() if word == "ARG")
+    name, _, image = argument.partition("=")
+    assert bases == {f"${{{name}}}"} and ":" in image and ":latest" not in image
 
 
 def test_the_health_check_of_the_image_tells_ready_from_not_ready(sqlite_url: str, tmp_path: Path) -> None:
@@ -92,21 +101,29 @@ def test_the_health_check_of_the_image_tells_ready_from_not_ready(sqlite_url: st
 def test_the_composition_holds_together() -> None:
     made = composition()
     services = made["services"]
-    assert set(services) == {"database", "migrate", "service", "relay", "tidy", "watch", "proxy"}
+    of_database = {"volumes", "database", "backup", "drill"}
+    assert set(services) == {*of_database, "migrate", "service", "relay", "tidy", "watch", "proxy", "drill-verify"}
     for name, each in services.items():
         assert set(each.get("secrets", ())) <= set(made["secrets"]), name
         assert set(each.get("networks", ())) <= set(made["networks"]), name
         assert set(each.get("depends_on", {})) <= set(services), name
         assert "no-new-privileges:true" in each["security_opt"], name
-        assert not each.get("privileged") and ":latest" not in each["image"] and ":" in each["image"], name
+        image = shown(each["image"])
+        assert not each.get("privileged") and ":latest" not in image and ":" in image, name
+        assert each["cap_drop"] == ["ALL"] and each.get("cap_add", []) == (["CHOWN"] if name == "volumes" else []), name
+        assert each["mem_limit"] and each["pids_limit"] and each["logging"]["options"]["max-size"], name
         for volume in each.get("volumes", ()):
             source = volume.partition(":")[0]
             assert (DOCKER / source).exists() if source.startswith(".") else source in made["volumes"], volume
-        if name != "database":  # the image of the database changes its user by itself and writes where it must
-            assert each["read_only"] and each["cap_drop"] == ["ALL"], name
+        if name not in ("database", "volumes"):  # the image of the database writes where it must
+            assert each["read_only"], name
+        if name in of_database - {"volumes"}:
+            assert re.fullmatch(r"[1-9]\d*:[1-9]\d*", each["user"]), name
     assert [name for name, each in services.items() if "ports" in each] == ["proxy"]
     assert services["service"]["depends_on"] == {"migrate": {"condition": "service_completed_successfully"}}
     assert services["migrate"]["depends_on"] == {"database": {"condition": "service_healthy"}}
+    wanted = {line.split()[1] for line in (DOCKER / "digests.sh").read_text().splitlines() if "pinned " in line}
+    assert wanted == set(re.findall(r"\$\{(\w+_IMAGE):-", (DOCKER / "compose.yaml").read_text()))
 
 
 def test_the_composition_starts_commands_and_gives_settings_that_are_known(tmp_path: Path) -> None:
@@ -180,8 +197,8 @@ def test_the_script_that_makes_the_role_runs_in_a_shell(tmp_path: Path) -> None:
 
 
 @contextmanager
-def proxied(server: Server, folder: Path) -> Iterator[int]:
-    """The shipped configuration in a real nginx before the server; its port."""
+def proxied(server: Server, folder: Path, *changes: tuple[str, str]) -> Iterator[int]:
+    """The shipped configuration in a real nginx before the server, with changes; its port."""
     nginx = shutil.which("nginx") or shutil.which("nginx", path="/usr/sbin")
     if nginx is None:
         if os.environ.get(REQUIRE_NAME):
@@ -193,9 +210,12 @@ def proxied(server: Server, folder: Path) -> Iterator[int]:
         ("server service:8080", f"server {server.base_url.removeprefix('http://')}"),
         ("listen 8080", f"listen 127.0.0.1:{port}"),
         ("/tmp/", f"{folder}/"),
+        *changes,
     ):
         assert shipped in text
         text = text.replace(shipped, here)
+    if os.getuid() == 0:  # its workers would be somebody who may not write here
+        text = "user root;\n" + text
     file = folder / "nginx.conf"
     file.write_text(text)
     command = [nginx, "-e", "stderr", "-c", str(file), "-g", "daemon off;"]
@@ -297,3 +317,70 @@ def test_the_proxy_passes_long_answers_waits_and_problems_on(sqlite_url: str, tm
         read = requests.get(f"{base}/v1/events", headers=called, timeout=10).json()["next"]
         waited = requests.get(f"{base}{read}&wait=1", headers=called, timeout=10)
         assert waited.status_code == 200
+
+
+def problem_of(answer: requests.Response, status: int, code: str) -> dict[str, Any]:
+    """The problem document of the proxy: as the service would have said it (RFC 9457)."""
+    assert (answer.status_code, answer.headers["Content-Type"]) == (status, "application/problem+json"), answer.text
+    document = answer.json()
+    expected_status, title = CATALOGUE[code]
+    assert (document["code"], document["status"], document["title"]) == (code, expected_status, title)
+    assert document["type"] == f"/docs/problems#{code}"
+    assert document["request_id"] == answer.headers["X-Request-ID"] != ""
+    assert isinstance(document["detail"], str) and document["errors"] == []
+    return dict(document)
+
+
+def test_the_proxy_takes_large_bodies_where_they_belong_and_nowhere_else(sqlite_url: str, tmp_path: Path) -> None:
+    mib = 1024 * 1024
+    called = {"Authorization": f"Bearer {reading_key(sqlite_url)}", "Content-Type": "text/csv"}
+    with serving(sqlite_url) as server, proxied(server, tmp_path) as port:
+
+        def sent(path: str, size_mib: int) -> requests.Response:
+            url = f"http://127.0.0.1:{port}{path}"
+            return requests.post(url, data=b" " * (size_mib * mib), headers=called, timeout=30)
+
+        for path in ("/v1/assets", "/card/x", "/v1/work-orders/x/readings", "/v1/stays/import/more"):
+            problem_of(sent(path, 3), 413, "too_large")
+        for path in ("/v1/stays/import", "/v1/work-orders/batch", "/v1/clearance-targets/batch"):
+            passed = sent(path, 3)
+            assert passed.status_code in (403, 415, 422), (path, passed.text)
+            problem_of(sent(path, 9), 413, "too_large")
+        for path in ("/v1/work-orders/x/photos", "/card/x/photos"):
+            assert sent(path, 3).status_code != 413, path
+
+
+def test_the_proxy_lets_one_address_send_so_much_a_second(sqlite_url: str, tmp_path: Path) -> None:
+    slower = (("rate=200r/s", "rate=2r/s"), ("burst=400", "burst=5"))
+    with serving(sqlite_url) as server, proxied(server, tmp_path, *slower) as port, requests.Session() as session:
+        url = f"http://127.0.0.1:{port}/health/live"
+        answers = [session.get(url, timeout=10) for _ in range(40)]
+        refused = [each for each in answers if each.status_code == 429]
+        assert {each.status_code for each in answers} == {200, 429}
+        assert len(answers) - len(refused) >= 6, "the first and the burst"
+        problem_of(refused[0], 429, "too_many_from_address")
+        assert int(refused[0].headers["Retry-After"]) >= 1
+
+
+def test_the_proxy_lets_one_address_hold_so_many_requests(sqlite_url: str, tmp_path: Path) -> None:
+    """Six wait for their bodies' sake; the seventh is refused at once, and another gets in when one is gone."""
+    key = reading_key(sqlite_url)
+    fewer = (("at_once 100", "at_once 6"),)
+    with serving(sqlite_url) as server, proxied(server, tmp_path, *fewer) as port:
+        url = f"http://127.0.0.1:{port}/health/live"
+        with ExitStack() as held:
+            for _ in range(6):
+                connection = held.enter_context(socket.create_connection(("127.0.0.1", port), 5))
+                stalled(connection, key)
+            time.sleep(0.5)
+            problem_of(requests.get(url, timeout=5), 429, "too_many_from_address")
+        time.sleep(0.5)
+        assert requests.get(url, timeout=5).status_code == 200
+
+
+def test_the_proxy_says_when_the_service_does_not_answer(sqlite_url: str, tmp_path: Path) -> None:
+    with serving(sqlite_url) as server, proxied(server, tmp_path) as port:
+        server.kill()
+        answer = requests.get(f"http://127.0.0.1:{port}/v1/assets", timeout=10)
+        problem_of(answer, 503, "service_away")
+        assert int(answer.headers["Retry-After"]) >= 1

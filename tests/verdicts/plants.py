@@ -17,7 +17,7 @@ from service.reliability.stay_table import StayTable, stay_table
 MEAN_LIFE_H = 26_298.0  # three years, so that three mean lives are nine years of months
 BEGIN_H = 350_640.0  # 2010-01-01, hours since 1970
 TWO_CLASSES_FROM = 60  # positions; the second class lasts half as long again
-SCENARIOS = ("plain", "plan_halfway", "plan_throughout", "late_entry", "infant")
+SCENARIOS = ("plain", "plan_halfway", "plan_throughout", "late_entry", "infant", "superseded")
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,6 +160,9 @@ def _joined(rows: list[Any], setting: Setting, span: float, asset: np.ndarray, o
     if setting.scenario == "late_entry":
         seen_from[:] = 0.3 * span
     entry = np.maximum(seen_from - begin, 0.0)
+    # another designation is fitted from half-way on, as good as the one before
+    newer = (begin >= span / 2) & (setting.scenario == "superseded")
+    of_class = of_class[who] + 2 * newer
     kept = (end - begin > entry) & (end > begin)
     who, begin, end, failed, planned, entry = (one[kept] for one in (who, begin, end, failed, planned, entry))
     table = stay_table(
@@ -170,7 +173,7 @@ def _joined(rows: list[Any], setting: Setting, span: float, asset: np.ndarray, o
         end_h=BEGIN_H + end,
         ended=failed | planned,
         entry_h=entry,
-        of_class=of_class[who],
+        of_class=np.unique(of_class[kept], return_inverse=True)[1],
         asset=asset[who],
     )
     words = {name: column[kept] for name, column in words.items()}

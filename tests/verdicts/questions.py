@@ -6,13 +6,18 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
+import numpy as np
+
+from service.reliability.change_at_date import change_at_date
+from service.reliability.covariates import kind, number
 from service.reliability.date_runs import date_runs
 from service.reliability.factor_verdicts import factor_test, factor_verdicts
-from service.reliability.group_excess import group_excess
+from service.reliability.group_excess import group_excess, strata_of
+from service.reliability.life_regression import life_regression
 from service.reliability.lives import lives
 from service.reliability.month_runs import month_numbers, month_runs
 from service.reliability.place_excess import PlaceExcess, place_excess
-from service.reliability.policy import Verdict
+from service.reliability.policy import LEVEL, Verdict, holm
 from service.reliability.trend_verdict import trend_verdict
 from service.reliability.weibull import weibull_fits
 from service.reliability.weibull_misfit import weibull_misfits
@@ -139,3 +144,63 @@ register("fitted_month alone, 30 %", lambda p: dates(p, "month", WINDOWS["30 %"]
 register("fitted_year alone, whole", lambda p: dates(p, "year"))
 register("mounting", lambda p: _any(mounting(p)))
 register("fit", lambda p: _any(fit(p)), lambda s: s.sigma == 0 and s.scenario != "infant")
+
+
+def half_h(plant: Plant) -> float:
+    """Return the middle of the watch, [h]."""
+    return float(plant.table.begin_h.min() + plant.table.end_h.max()) / 2
+
+
+def chosen_trend(plant: Plant, keep: np.ndarray) -> bool:
+    """Return whether a trend is said of the stays that a filter chooses."""
+    found = trend_verdict(plant.table.of_rows(keep), planned=plant.planned[keep], with_change=False)
+    return found.verdict.claims
+
+
+register("trend of those fitted before half", lambda p: chosen_trend(p, p.table.begin_h < half_h(p)))
+
+
+def change_at_half(plant: Plant, orders: int = 199) -> bool:
+    """Return whether a change is said in the middle of the watch."""
+    table = plant.table
+    found = change_at_date(
+        date_h=half_h(plant), begin_h=table.begin_h, end_h=table.end_h, age_h=table.age_h, entry_h=table.entry_h,
+        carried_h=np.zeros(table.rows), failed=table.failed > 0, running=~table.ended, position=table.position,
+        class_number=table.of_class, orders=orders,
+    )  # fmt: skip
+    return found.verdict(found.p_value) in ("worse", "better")
+
+
+register("change at a date", change_at_half)
+
+
+def regression(plant: Plant) -> bool:
+    """Return whether any of four covariates is claimed: crew, maker, one of the stay, one of the position."""
+    table, failed = plant.table, plant.table.failed > 0
+    asked = [
+        kind("installer", plant.words["crew_mixed"], [f"crew {n}" for n in range(9)], failed),
+        kind("manufacturer", plant.words["maker"], ["A", "B", "C"], failed),
+        number("temperature", plant.words["bin_of_stay"].astype(float)),
+        number("radial_load", plant.words["bin_of_position"].astype(float)),
+    ]
+    found = life_regression(
+        time_h=table.age_h, failed=failed, entry_h=table.entry_h, stratum=strata_of(table, ("covariates",)),
+        asset=table.asset, position=table.position, covariates=asked,
+    )  # fmt: skip
+    p = [one.p_value for one in found.items if one.p_value is not None]
+    return bool(len(p) and (holm(p) <= LEVEL).any())
+
+
+register("regression", regression)
+register("batches of crews tied", lambda p: bool(
+    month_runs(p.table, p.words["crew_tied"], [f"crew {n}" for n in range(9)]).named))  # fmt: skip
+
+
+def lots(plant: Plant) -> bool:
+    """Return whether a lot is named that is the half-year of fitting under another name."""
+    lot = ((plant.table.begin_h - plant.table.begin_h.min()) // 4383).astype(np.int64)
+    labels = [f"lot {n}" for n in range(int(lot.max()) + 1)]
+    return bool(group_excess(plant.table, lot, labels, keys=("attributes.lot",)).named)
+
+
+register("lots that follow one another", lots)

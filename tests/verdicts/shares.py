@@ -76,9 +76,16 @@ def cells(
 
 
 def recorded(files: Sequence[Path]) -> list[Cell]:
-    """Return the cells of earlier runs."""
-    lines = [json.loads(line) for file in files for line in file.read_text(encoding="utf-8").splitlines()]
-    return [Cell(**{**line, "setting": Setting(**line["setting"])}) for line in lines]
+    """Return the cells of earlier runs; those of one question and setting are added up, so seeds must differ."""
+    found: dict[tuple[str, Setting], Cell] = {}
+    for line in (line for file in files for line in file.read_text(encoding="utf-8").splitlines()):
+        one = json.loads(line)
+        cell = Cell(**{**one, "setting": Setting(**one["setting"])})
+        before = found.get((cell.question, cell.setting))
+        if before is not None:
+            cell = Cell(cell.question, cell.setting, before.plants + cell.plants, before.claims + cell.claims)
+        found[cell.question, cell.setting] = cell
+    return list(found.values())
 
 
 def report(found: Sequence[Cell]) -> list[str]:

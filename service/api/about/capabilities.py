@@ -22,6 +22,9 @@ from service.reference.tables import DATA_VERSION
 from service.store import repeats
 from service.store.queries import deliveries
 from service.use_cases.maps.map_message import BUILT_IN
+from service.use_cases.orders.held import MOST_ENTRIES
+from service.use_cases.orders.revise import MOST_REVISIONS
+from service.use_cases.stays.sources import MOST_ROWS
 
 blueprint = Blueprint("capabilities", __name__, url_prefix="/v1/capabilities", description="Limits and versions")
 
@@ -39,6 +42,10 @@ def _limits() -> dict[str, Any]:
         "work_order_batch_lines": opening_batch.MOST_LINES,
         "work_order_batch_bytes": opening_batch.MOST_BYTES,
         "stay_import_bytes": stay_import.MOST_BYTES,
+        "stay_import_rows": MOST_ROWS,
+        "entries_of_an_order": MOST_ENTRIES,
+        "revisions_of_an_order": MOST_REVISIONS,
+        "requests_per_minute": current_app.extensions["capsaddle"].settings.rate_limit or None,
         "field_map_bytes": MOST_BYTES,
         "field_map_targets": MOST_TARGETS,
         "expression_bytes": MOST_EXPRESSION_BYTES,
@@ -62,6 +69,8 @@ def read_capabilities(call: Call) -> Response:
             "site": call.caller.site_code,
             "units": call.caller.units,
             "scopes": sorted(call.caller.scopes),
+            "person": call.caller.person,
+            "approval": settings.approval,
             "versions": {"api": "v1", "service": __version__, "engine": ENGINE_VERSION, "data": DATA_VERSION},
             "limits": _limits(),
             "retention": {

@@ -26,6 +26,12 @@ class ServiceLimits(AnswerSchema):
     work_order_batch_lines = ma_fields.Integer(required=True)
     work_order_batch_bytes = ma_fields.Integer(required=True)
     stay_import_bytes = ma_fields.Integer(required=True)
+    stay_import_rows = ma_fields.Integer(required=True)
+    entries_of_an_order = ma_fields.Integer(required=True)
+    revisions_of_an_order = ma_fields.Integer(required=True)
+    requests_per_minute = ma_fields.Integer(
+        required=True, allow_none=True, metadata={"description": "What one key may send; null: as many as it likes"}
+    )
     field_map_bytes = ma_fields.Integer(required=True)
     field_map_targets = ma_fields.Integer(required=True)
     expression_bytes = ma_fields.Integer(required=True)
@@ -57,6 +63,8 @@ class CapabilitiesRead(AnswerSchema):
     site = word()
     units = word()
     scopes = words()
+    person = word(null=True, description="Whose token it is; null with an API key")
+    approval = word(description="`names`, or `keys`: a deviation comes with another key than the readings")
     versions = nested(ServiceVersions)
     limits = nested(ServiceLimits)
     retention = nested(ServiceRetention)

@@ -14,7 +14,7 @@ from flask import Blueprint, Response, current_app, g, redirect, request
 from marshmallow import ValidationError
 
 from service.api.cards.forms import Form, NotTyped, forms_of, last_readings, reading_document, typed
-from service.api.http import problems
+from service.api.http import problems, watching
 from service.api.http.operations import DECLARED
 from service.api.orders.entries.reading_schemas import Readings
 from service.api.orders.instructions import views as cards
@@ -104,8 +104,18 @@ def enter(token: str) -> Response:
 
 def _link(token: str) -> CardLink:
     link = link_of(current_app.extensions["capsaddle"].keyring, token)
-    g.units = link.caller.units
+    g.caller, g.units = link.caller, link.caller.units
+    watching.count(link.caller)  # a link is its key
     return link
+
+
+@blueprint.errorhandler(problems.ProblemRaised)
+def _stopped(error: problems.ProblemRaised) -> Response:
+    """Say on a page that the key has sent as much as it may."""
+    status, title = problems.CATALOGUE[error.code]
+    answer = _html(message_page(f"{title}.", f"Nothing was stored: {error.detail}."), status)
+    answer.headers.update(error.headers)
+    return answer
 
 
 def _shown(link: CardLink) -> Shown:

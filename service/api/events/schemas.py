@@ -14,7 +14,7 @@ class EventDataRead(AnswerSchema):
     kind = word(description="asset, work_order, stay ...")
     id = word()
     link = word(null=True)
-    by_key = word(description="Id of the API key, or the command, that did it")
+    by_key = word(description="Id of the API key that did it, `person:` and the subject of a token, or the command")
     request_id = word()
     sha256_before = word(null=True)
     sha256_after = word(null=True)

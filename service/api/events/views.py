@@ -73,13 +73,14 @@ def list_events(call: Call) -> Response:
 
 
 def _awaited(call: Call, event_type: str | None) -> Stretch:
-    """Return the next stretch; where there is none yet, look again until the time to wait is over."""
+    """Return the next stretch; where there is none yet, look again until the time is over or the server stops."""
     until = time.monotonic() + call.query["wait"]
     found = _stretch(call, event_type)
     if found.events or not call.query["wait"] or not _waiting.acquire(blocking=False):
         return found
     try:
-        while not found.events and (left_s := until - time.monotonic()) > 0:
+        shared = current_app.extensions["capsaddle"].shared
+        while not found.events and (left_s := until - time.monotonic()) > 0 and not shared.stopping:
             time.sleep(min(LOOKS_EVERY_S, left_s))
             auth.still_in_force(call.caller)
             found = _stretch(call, event_type)

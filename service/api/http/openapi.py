@@ -17,7 +17,7 @@ from service.units import UNITS
 
 PROBLEM_STATUSES: Final = {
     400: "The request cannot be read",
-    401: "No valid API key",
+    401: "No valid API key, or token that holds",
     403: "The API key lacks the scope",
     404: "Nothing here, or nothing that this site may see",
     405: "The method is not allowed here",
@@ -35,7 +35,7 @@ PROBLEM_STATUSES: Final = {
     431: "The header fields are too large or too many",
     500: "A fault on our side",
     501: "The Transfer-Encoding is not taken here",
-    503: "The database cannot take the request now; send it again after Retry-After",
+    503: "The request cannot be taken now; send it again after Retry-After",
 }
 RESPONSE_HEADERS: Final = {
     "ETag": ("Version of what is answered, for If-Match and If-None-Match", {"type": "string"}),
@@ -51,6 +51,11 @@ REQUEST_HEADERS: Final = {
     "If-None-Match": ("The ETag that the caller holds: 304 when it is still current", False),
     "Accept": ("Media type of the answer", False),
 }
+BEARER: Final = (
+    "An API key of one site with scopes: read, write, approve, admin. Where the operator names an issuer, a JSON Web "
+    "Token of a person too; then the member that names who signs (taken_by, approved_by ...) is the person's name and "
+    "may be left out"
+)
 DESCRIPTION: Final = """\
 Mounting instructions for bearings in split plummer blocks, and the record of what was done.
 
@@ -126,7 +131,7 @@ class _Api(flask_smorest.Api):
 def _components(components: Any) -> None:
     components.security_scheme(
         "ApiKey",
-        {"type": "http", "scheme": "bearer", "description": "An API key of one site: read, write, approve, admin"},
+        {"type": "http", "scheme": "bearer", "description": BEARER},
     )
     for dimension, units in UNITS.items():
         components.schema(

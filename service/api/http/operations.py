@@ -20,6 +20,7 @@ from service.api.http import auth, versions
 from service.api.http.faults import faults_of
 from service.api.http.problems import ProblemRaised
 from service.api.http.schema import UnitsQuery, WriteQuery
+from service.api.http.signing import sign
 from service.errors import NotFound
 from service.exchange import strict_json
 from service.exchange.media import JSON, NDJSON
@@ -155,6 +156,7 @@ class Operation:
     writes: bool
     ndjson: bool = False
     raw: Mapping[str, str] = field(default_factory=dict)
+    signs: tuple[str, ...] = ()
 
 
 @dataclass
@@ -187,6 +189,7 @@ class Blueprint(flask_smorest.Blueprint):
         ndjson_bytes: int | None = None,
         most_bytes: int | None = None,
         raw: Mapping[str, str] | None = None,
+        signs: tuple[str, ...] = (),
     ) -> Callable[[View], View]:
         """Declare one operation.
 
@@ -211,6 +214,8 @@ class Blueprint(flask_smorest.Blueprint):
             Largest body, where it is not the one of the settings.
         raw : mapping of str to str
             Media types of a body that is handed to the view as it is, each with an example; in place of ``body``.
+        signs : tuple of str
+            Members of the body that name who signs, such as ``readings/*/taken_by``: the person, where one calls.
         """
         writes = method != "GET" and scope != "read"
         body_schema = body() if body else None
@@ -242,7 +247,10 @@ class Blueprint(flask_smorest.Blueprint):
                         request.max_content_length = most_bytes
                     data = _body((JSON, *others))
                     reader, _ = others.get(request.mimetype, (None, ""))
-                    given = body_schema.load(_parsed(data) if reader is None else reader(data, loaded))
+                    document = _parsed(data) if reader is None else reader(data, loaded)
+                    if caller.person is not None:
+                        sign(document, signs, caller.person)
+                    given = body_schema.load(document)
                     call = Call(caller, units, loaded, given, _fingerprint(data) if writes else "", full_rule, data)
                 return view(call, **path)
 
@@ -250,7 +258,7 @@ class Blueprint(flask_smorest.Blueprint):
             handled.provide_automatic_options = False  # type: ignore[attr-defined]
             handled.__doc__ = view.__doc__
             declared = Operation(
-                method, full_rule, scope, body_schema, query_schema, writes, ndjson_bytes is not None, raw or {}
+                method, full_rule, scope, body_schema, query_schema, writes, ndjson_bytes is not None, raw or {}, signs
             )
             DECLARED.operations[f"{self.name}.{endpoint}"] = declared
             handled._apidoc = _documented(declared, endpoint, answers, refuses, example, headers, others)  # type: ignore[attr-defined]

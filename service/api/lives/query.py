@@ -201,6 +201,7 @@ class ForecastQuery(LivesQuery):
         exclude = ("damage",)  # a bearing is replaced whatever it failed by
 
     months = fields.Whole(1, 60, in_query=True, load_default=12, metadata={"description": "How far ahead"})
+    group_by = GroupKeys(tuple(KEYS), attributes=True, load_default=("designation",), said="position: of each place.")
     class_by = class_field()
     level = level_field(0.9)
 

@@ -165,6 +165,10 @@ class RatedLifeRead(AnswerSchema):
     ratio = nested(Estimate)
     interval_kind = ma_fields.String(required=True, metadata={"enum": list(INTERVALS_MADE)})
     p_value = number()
+    adjusted_p = ma_fields.Float(
+        required=True,
+        metadata={"description": "With few failures and the other groups allowed for; the sentence goes by it"},
+    )
     survival_at_rating_life = nested(SurvivalAt, null=True)
     detail = word()
     source = nested(SourceFact)

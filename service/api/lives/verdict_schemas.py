@@ -281,7 +281,7 @@ class SeenRead(AnswerSchema):
 
 
 class ForecastItem(AnswerSchema):
-    """What is to come for the bearings of a designation."""
+    """What is to come for the bearings of a group: a designation, or what else is asked for."""
 
     group = word()
     held = word(null=True, description="too_few: nothing can be forecast")

@@ -55,7 +55,13 @@ def target_record(job: Job, position: PositionFacts) -> Record:
     }
     measured = job.measured.get(position.name)
     found = clearance_target(measured=measured, **facts)
-    return {**found.record(), "blade_table": _unmeasured_table(tuple(facts.items())) if measured is None else None}
+    return {**found.record(), "blade_table": _table(facts) if measured is None else None}
+
+
+def _table(facts: dict[str, Any]) -> Record | None:
+    """Return the blade table of a bearing that is not measured; charts of a site are no key to keep one by."""
+    made = _unmeasured_table.__wrapped__ if facts["charts"] else _unmeasured_table
+    return made(tuple(facts.items()))
 
 
 @lru_cache(maxsize=1024)

@@ -82,7 +82,7 @@ def verdict_in_sequence(verdict: Verdict, reading: Reading, revision: int, entri
     since = _since_start(entries, reading.position)
     if _too_tight(since, reading.kind):
         return Verdict(REJECT, "initial_clearance_needed", (), None, message("start_again_first"), TOO_TIGHT_WAY_BACK)
-    start = since[0].made_revision if since else None
+    start = _revision_since_start(entries, reading.position)
     if start is not None and revision < start:
         facts = {"revision": str(revision), "start": str(start)}
         said, following = message("revision_superseded", **facts), message("revision_superseded", "next", **facts)
@@ -96,6 +96,14 @@ def _since_start(entries: Sequence[Entry], position: str | None) -> list[Entry]:
     blades = any(each.kind == "initial_clearance" for each in own)
     starts = [n for n, each in enumerate(own) if each.verdict == ACCEPT and _is_start(each, blades=blades)]
     return own[starts[-1] :] if starts else own
+
+
+def _revision_since_start(entries: Sequence[Entry], position: str | None) -> int | None:
+    """Return the revision that the last start stands in: it made it, or told again what an earlier one had told."""
+    own = [each for each in entries if each.position == position and each.verdict == ACCEPT]
+    blades = any(each.kind == "initial_clearance" for each in own)
+    made = [each.made_revision for each in own if _is_start(each, blades=blades) and each.made_revision is not None]
+    return max(made, default=None)
 
 
 def _is_start(entry: Entry, *, blades: bool) -> bool:

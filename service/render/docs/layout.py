@@ -17,7 +17,7 @@ from service.render.markup import style_policy
 
 TEMPLATES: Final = Path(__file__).parent / "templates"
 CONTENTS: Final = {
-    "Begin": (START, "examples", "orders", "readiness", "planning", "addresses"),
+    "Begin": (START, "examples", "orders", "readiness", "planning", "desk", "addresses"),
     "Connect": ("maps", "events", "standards"),
     "The record": ("books", "import", "history"),
     "Run it": ("operate", "size", "security", "audit", "backup"),

@@ -29,11 +29,11 @@ def probability_picture(analysis: LifeAnalysis, item: GroupLife) -> str:
     drawing.paragraph(_counts(item))
     drawing.paragraph(in_hours(item.detail), bold=item.misfit)
     drawing.paragraph(_estimate(item))
-    points = _plotted(item)
+    points = plotted(item)
     if not points:
         drawing.paragraph("Nothing has failed, so there is nothing to plot.")
         return svg(drawing, name="probability")
-    lines = _fit_lines(analysis, item)
+    lines = fit_lines(analysis, item)
     x, y = _probability_axes(drawing, points, item)
     share_ticks = [(one, f"{one * 100:g} %") for one in SHARES if y.holds(one)]
     hour_ticks = [(one, shown(one)) for one in log_ticks(x.low, x.high)]
@@ -154,7 +154,7 @@ def _limit(value: float | None) -> str:
     return "no limit" if value is None else f"{value:.4g}"
 
 
-def _plotted(item: GroupLife) -> list[Point]:
+def plotted(item: GroupLife) -> list[Point]:
     """Return the failures at half the height of their step (Meeker & Escobar 1998, ch. 6)."""
     found, rows = item.steps, item.steps.rows_of(item.number)
     after = found.survival[rows]
@@ -162,7 +162,7 @@ def _plotted(item: GroupLife) -> list[Point]:
     return list(zip(found.time_h[rows].tolist(), (1 - (before + after) / 2).tolist(), strict=True))
 
 
-def _fit_lines(analysis: LifeAnalysis, item: GroupLife) -> dict[str, list[Point]]:
+def fit_lines(analysis: LifeAnalysis, item: GroupLife) -> dict[str, list[Point]]:
     """Return the fitted line and its limits, pointwise for each share failed."""
     if item.weibull is None:
         return {}

@@ -2,6 +2,7 @@
 
 from service.store.models.alarms import Alarm
 from service.store.models.base import Base, UTCDateTime
+from service.store.models.desk import DeskSession
 from service.store.models.exchange import Delivery, DeliveryAttempt, FieldMap, InboundMessage, Subscription
 from service.store.models.journal import IdempotencyKey, JournalEntry, JournalRows, SiteHead
 from service.store.models.plant import Asset, Chart, Housing, MeterReading, Position, Shaft
@@ -23,6 +24,7 @@ __all__ = [
     "Correction",
     "Delivery",
     "DeliveryAttempt",
+    "DeskSession",
     "Deviation",
     "FieldMap",
     "Housing",

@@ -112,6 +112,13 @@ def as_found_of(tx: Tx, work_order_id: str, *, after: str | None = None, limit: 
     return [AsFoundRow(**_members(row)) for row in _rows(tx, models.AsFound, work_order_id, after, limit)]
 
 
+def count_as_found(tx: Tx, work_order_id: str) -> int:
+    """Return how often it was entered what was found for an order, [-]"""
+    table = models.AsFound
+    counted = sa.select(sa.func.count()).where(table.site_id == tx.site_id, table.work_order_id == work_order_id)
+    return int(tx.connection.execute(counted).scalar_one())
+
+
 def _insert(tx: Tx, table: Entered, row: ReadingRow | DeviationRow | AsFoundRow) -> None:
     values = {name: getattr(row, name) for name in type(row).__dataclass_fields__}
     if "document" in values:

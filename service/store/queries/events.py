@@ -56,12 +56,24 @@ def stretch(tx: Tx, *, after: int, limit: int, event_type: str | None = None) ->
     return Stretch(tuple(rows), rows[-1].seq if full else max(head, after), head)
 
 
+def reading_senders(tx: Tx, work_order_id: str) -> dict[str, str]:
+    """Return by which key or person each reading of an order came, by the id of the reading."""
+    found = tx.connection.execute(_RECORDED, {"site": tx.site_id, "order": work_order_id})
+    return {record.decoded(row.data)["reading"]: row.actor for row in found}
+
+
 def _row(row: Any) -> EventRow:
     data = record.decoded(row.data)
     data.pop(chain.ROWS, None)  # of the chain, not of what happened
     return EventRow(**{**row._mapping, "data": data})
 
 
+_RECORDED: Final = sa.select(JournalEntry.actor, JournalEntry.data).where(
+    JournalEntry.site_id == sa.bindparam("site"),
+    JournalEntry.subject_kind == "work_order",
+    JournalEntry.subject_id == sa.bindparam("order"),
+    JournalEntry.event_type == "reading.recorded",
+)
 _HEAD: Final = sa.select(SiteHead.seq).where(SiteHead.site_id == sa.bindparam("site"))
 _ENTRIES: Final = (
     sa.select(

@@ -42,7 +42,7 @@ _NO_KEY: Final = sha256(b"").hexdigest()
 
 @dataclass(frozen=True, slots=True)
 class Caller:
-    """Who calls: a key, its site, and what it may do."""
+    """Who calls: a key, its site, and what it may do; or a person with a token, by name, until it ends."""
 
     key_id: str
     site_id: str
@@ -51,6 +51,8 @@ class Caller:
     blade_set: Any
     scopes: frozenset[str]
     books_version: int = 0
+    person: str | None = None
+    until: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -68,6 +68,13 @@ def answers_of(tx: Tx, work_order_id: str) -> list[AnswerRow]:
     return [_answer_row(row) for row in found]
 
 
+def count_answers(tx: Tx, work_order_id: str) -> int:
+    """Return how many answers an order has, [-]"""
+    table = models.Answer
+    counted = sa.select(sa.func.count()).where(table.site_id == tx.site_id, table.work_order_id == work_order_id)
+    return int(tx.connection.execute(counted).scalar_one())
+
+
 def _answer_row(row: Any) -> AnswerRow:
     members = {name: value for name, value in row._mapping.items() if name not in ("site_id", "document")}
     return AnswerRow(**members, value=records.decoded(row.document)["value"])

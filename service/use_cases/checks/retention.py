@@ -1,4 +1,4 @@
-"""What is kept for a time only: answers to repeated requests, and deliveries that have ended.
+"""What is kept for a time only: answers to repeated requests, deliveries that have ended, sessions of the desk.
 
 Work orders, instructions, readings, stays and the journal are kept for ever; so are inbound messages, which orders were
 made of.
@@ -13,7 +13,7 @@ from service.store import repeats
 from service.store.database import Database
 from service.store.identity import new_id
 from service.store.models import Site
-from service.store.queries import deliveries
+from service.store.queries import deliveries, desk_sessions
 from service.store.queries.sites import COMMAND_LINE
 from service.store.unit_of_work import Tx, Written
 
@@ -26,6 +26,7 @@ class Tidied:
 
     answers: int
     deliveries: int
+    sessions: int = 0
 
 
 class Forget(Protocol):
@@ -39,7 +40,8 @@ def tidy(database: Database) -> Tidied:
     with database.reading() as connection:
         sites = connection.execute(sa.select(Site.id)).scalars().all()
     answers = sum(_repeat(database, site_id, repeats.forget_old) for site_id in sites)
-    return Tidied(answers, sum(_repeat(database, site_id, deliveries.forget_old) for site_id in sites))
+    ended = sum(_repeat(database, site_id, deliveries.forget_old) for site_id in sites)
+    return Tidied(answers, ended, sum(_repeat(database, site_id, desk_sessions.forget_old) for site_id in sites))
 
 
 def _repeat(database: Database, site_id: str, forget: Forget) -> int:

@@ -13,7 +13,7 @@ import numpy as np
 from service.errors import CannotEvaluate
 from service.moments import rfc3339
 from service.reliability.group_excess import PLACES
-from service.reliability.lives import Ints
+from service.reliability.lives import Bools, Ints
 from service.reliability.mounting_bins import DEVIATION_BINS, FIT_BINS, deviation_numbers, fit_numbers
 from service.reliability.observed import Counted
 from service.reliability.strata import periods
@@ -30,6 +30,7 @@ from service.use_cases.lives.data import (
     history,
     key_codes,
     named_keys,
+    on_record,
     shown,
 )
 from service.use_cases.lives.keys import COVARIATES, DAMAGE, SHAFT, WINDOW, Fact, Key, classes_of, fact_of
@@ -42,9 +43,11 @@ COLUMNS: Final = (
 )  # fmt: skip
 FACTS: Final = "facts."
 LEFT_OUT: Final = "left_out"
+NOT_ON_RECORD: Final = "group_not_on_record"
 RUNNING: Final = "running"
 WHOLE_SITE: Final = ("replacement-ranking", "early-failures", "life-comparison", "mounting-quality")
 """Questions whose filters only show; of the others they choose the stays."""
+COMPARING: Final = ("early-failures", "life-comparison")
 WITH_PERIODS: Final = ("early-failures", "life-comparison", "mounting-quality", "life-regression")
 NOT_SHARED_OUT: Final = ("recurrence", "life-regression", "life-change", "replacement-forecast")
 """Questions that leave out failures without recorded damage when one mode is asked about."""
@@ -60,6 +63,7 @@ class LivesBehind:
     """The stays of a question, n of them, in the order of their ids.
 
     ``order``: their places in ``data``. ``columns``: names of the members of a line. ``facts``: further members.
+    ``known``: what groups are made by is on record, where those of which it is not are compared with none.
     """
 
     data: History
@@ -70,6 +74,7 @@ class LivesBehind:
     period: Ints
     passed: Any
     facts: dict[str, list[Any]]
+    known: Bools
 
     @property
     def columns(self) -> tuple[str, ...]:
@@ -94,7 +99,8 @@ class LivesBehind:
 
     def _values(self, rows: Ints) -> list[list[Any]]:
         data, ages = self.data, self.data.ages
-        taken = self.counted.status[rows] < 2
+        counts = self.counted.status[rows] < 2
+        taken = counts & self.known[rows]
         names = self.counted.names
         status = [names[n] for n in self.counted.status[rows].tolist()]
         places = [data.places[n] for n in data.position[rows].tolist()]
@@ -116,7 +122,10 @@ class LivesBehind:
             [BASES[n] for n in ages.basis[rows].tolist()],
             [one if does else LEFT_OUT for one, does in zip(status, taken.tolist(), strict=True)],
             np.where(taken, self.counted.share[rows], 0.0).tolist(),
-            [None if does else one for one, does in zip(status, taken.tolist(), strict=True)],
+            [
+                None if does else NOT_ON_RECORD if would else one
+                for one, does, would in zip(status, taken.tolist(), counts.tolist(), strict=True)
+            ],
             _labels(self.group, rows),
             _labels(self.of_class, rows),
             [None if n < 0 else n + 1 for n in self.period[rows].tolist()],
@@ -161,6 +170,9 @@ def lives_behind(tx: Tx, query: Mapping[str, Any], question: str, place: Place |
     shared = of_class.number if question not in NOT_SHARED_OUT else None
     counted = data.counted(query["count"], query.get(DAMAGE), shared)
     groups = grouped(data, by) if by else None
+    known = on_record(data, by if question in COMPARING else ())
+    if not known[counted.row].any():
+        known[:] = True
     told = {name: _told(data, fact) for name, fact in facts.items()}
     if question == "mounting-quality":
         told = {name: _bins(data, *made) for name, made in BINS.items()}
@@ -170,9 +182,10 @@ def lives_behind(tx: Tx, query: Mapping[str, Any], question: str, place: Place |
         counted,
         None if groups is None else (groups.number, groups.labels),
         (of_class.number, of_class.labels),
-        _periods(data, counted, question, by),
+        _periods(data, counted.row[known[counted.row]], question, by),
         shown(data, query) if whole else None,
         told,
+        known,
     )
 
 
@@ -181,8 +194,6 @@ def _group_keys(query: Mapping[str, Any], question: str) -> tuple[str, ...]:
         return (query["by"],)
     if question == "recurrence":
         return ("position",)
-    if question == "replacement-forecast":
-        return ("designation",)
     by = tuple(query.get("group_by", ()))
     if DAMAGE in by:
         said = "ask for one mode with damage=, without grouping by damage: what a stay counts as hangs on the mode"
@@ -190,11 +201,10 @@ def _group_keys(query: Mapping[str, Any], question: str) -> tuple[str, ...]:
     return by
 
 
-def _periods(data: History, counted: Counted, question: str, by: tuple[str, ...]) -> Ints:
+def _periods(data: History, rows: Ints, question: str, by: tuple[str, ...]) -> Ints:
     """Return the period of fitting of each stay that takes part, -1 elsewhere and where periods are not compared."""
     found = np.full(data.columns.rows, -1, dtype=np.int64)
     if question in WITH_PERIODS and not (by and set(by) <= PLACES):
-        rows = counted.row
         found[rows] = periods(data.columns.numbers["begin_h"][rows])
     return found
 

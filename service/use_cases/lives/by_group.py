@@ -28,8 +28,8 @@ from service.reliability.uninspected import UninspectedBounds, uninspected_bound
 from service.store.queries.stays import removed_unrecorded
 from service.store.transaction import Tx
 from service.use_cases.lives.data import History, asked_about, grouped, history, named_keys
-from service.use_cases.lives.keys import DAMAGE
-from service.use_cases.lives.population import excluded_records, of_ended
+from service.use_cases.lives.keys import DAMAGE, KNOWN_AT_REMOVAL
+from service.use_cases.lives.population import excluded_records, of_ended, told_at_removal
 from service.words import Count
 
 NOTHING = (
@@ -101,7 +101,8 @@ def life_analysis_of(tx: Tx, query: Mapping[str, Any]) -> Analysed:
         found = _together([_part(data, query, by, damage=query.get(DAMAGE))])
     else:
         found = _together([_of_mode(data, query, by, mode) for mode in modes(data, query)])
-    return replace(found, assumptions=(*found.assumptions, *_never_on_record(tx)))
+    told = told_at_removal(data, [key for key in rest if key not in KNOWN_AT_REMOVAL])
+    return replace(found, assumptions=(*found.assumptions, *told, *_never_on_record(tx)))
 
 
 def _never_on_record(tx: Tx) -> tuple[Text, ...]:

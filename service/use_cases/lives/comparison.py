@@ -1,6 +1,6 @@
 """Answers about groups of stays: which fail more, soon after fitting or over whole lives, than others like them."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -16,7 +16,7 @@ from service.reliability.stay_columns import Groups
 from service.store.queries.stay_lists import Chosen
 from service.store.transaction import Tx
 from service.units import Quantity
-from service.use_cases.lives.data import filtering, grouped, history, named_keys, shown
+from service.use_cases.lives.data import filtering, grouped, history, named_keys, on_record, shown
 from service.use_cases.lives.keys import DATES, KEYS
 from service.use_cases.lives.population import Population, population
 
@@ -40,6 +40,7 @@ class _Asked:
     level: float
     top: int
     shown: Bools | None
+    not_stated: int
 
     def rows_shown(self, group: Ints, order: Ints) -> Ints:
         """Return the groups to be shown, in their order: those of which a stay passes the filters."""
@@ -67,8 +68,10 @@ def _compared(tx: Tx, query: Mapping[str, Any], within_h: float | None) -> dict[
     others = tuple(key for key in keys if key not in DATES)
     dated = next((UNITS[key] for key in keys if key in DATES), None)
     runs = dated is not None and (not others or dated != "year")
-    groups = grouped(people.data, others if runs else keys, MOST_COMPARED)
-    one = _Asked(people, groups, keys, within_h, query["level"], query["top"], shown(people.data, query))
+    known = stated(people, others if runs else keys)
+    groups = grouped(known.data, others if runs else keys, MOST_COMPARED)
+    left_out = people.table.rows - known.table.rows
+    one = _Asked(known, groups, keys, within_h, query["level"], query["top"], shown(known.data, query), left_out)
     found = _runs(one, dated) if runs and dated is not None else _excess(one)
     return {
         "group_by": list(keys),
@@ -77,6 +80,16 @@ def _compared(tx: Tx, query: Mapping[str, Any], within_h: float | None) -> dict[
         "level": query["level"],
         "assumptions": [*people.assumptions(query), *_said(one)],
     }
+
+
+def stated(people: Population, keys: Sequence[str]) -> Population:
+    """Return the stays of which every key is on record; all of them where it is of none.
+
+    The others are compared with none: what is written down when a bearing fails, and never of one that runs, such as a
+    batch that somebody reads off the broken ring, would make short lives of every batch.
+    """
+    known = on_record(people.data, keys)
+    return people if known.all() or not known.any() else people.of_rows(known)
 
 
 def _excess(one: _Asked) -> dict[str, Any]:
@@ -153,6 +166,8 @@ def _said(one: _Asked) -> list[Text]:
     else:
         said.append("Expected: what the lives of the same class, fitted in the same period, give; periods are eighths "
                     "of the fittings of the site.")  # fmt: skip
+    if one.not_stated:
+        said.append(f"{one.not_stated} stays of which {', '.join(one.keys)} is not on record are compared with none.")
     if one.shown is not None:
         said.append("Filters choose what is shown; numbers, verdicts and family are those of the whole site.")
     return said

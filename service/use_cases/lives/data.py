@@ -21,7 +21,7 @@ from service.reliability.observed import Counted, Observed, counted, kinds, obse
 from service.reliability.stay_ages import Ages, MeterColumns, meter_columns, stay_ages
 from service.reliability.stay_columns import ID, Groups, StayColumns, groups, stay_columns
 from service.reliability.unrecorded_damage import DOUBT
-from service.reliability.window_bins import WINDOW_GROUPS, window_numbers
+from service.reliability.window_bins import WINDOW_BINS, WINDOW_GROUPS, window_numbers
 from service.store.queries import histories
 from service.store.queries.attributes import attribute_in_words, attribute_types
 from service.store.queries.histories import Place
@@ -35,6 +35,7 @@ from service.words import AttributeType, Count
 
 MOST_GROUPS: Final = 10_000
 NOT_STATED: Final = "not stated"
+UNKNOWN: Final = (NOT_STATED, *WINDOW_GROUPS[len(WINDOW_BINS) :])
 NUMBERS: Final = ("begin_h", "end_h", "observed_h", "operating_h", "carried_h")
 WORDS: Final = ("position", "designation", "end_type", "inspected", "damage")
 ORDER: Final = ("position", "begin_h")
@@ -183,6 +184,15 @@ def key_codes(data: History, key: Key) -> tuple[Ints, list[str]]:
     if data.attribute_types.get(key.column.removeprefix(PREFIX)) == "flag" and key.column.startswith(PREFIX):
         words = [None if word is None else bool(word) for word in words]
     return codes, [NOT_STATED if word is None else as_shown(word) for word in words]
+
+
+def on_record(data: History, keys: Sequence[str]) -> Bools:
+    """Return of which stays all of some keys are on record, shape (n,)."""
+    known = np.ones(data.columns.rows, dtype=np.bool_)
+    for key in keys:
+        codes, names = key_codes(data, key_of(key))
+        known &= np.array([name not in UNKNOWN for name in names], dtype=np.bool_)[codes]
+    return known
 
 
 def duty_of(place: Place) -> float:

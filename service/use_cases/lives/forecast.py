@@ -1,4 +1,4 @@
-"""How many bearings will be wanted in the next months, by designation."""
+"""How many bearings will be wanted in the next months, by designation, position or what else is asked for."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -9,13 +9,15 @@ import numpy as np
 
 from service.errors import CannotEvaluate, Text
 from service.moments import rfc3339
-from service.reliability.lives import lives
+from service.reliability.lives import Ints, lives
+from service.reliability.observed import STILL_THERE, is_any
+from service.reliability.policy import Verdict
 from service.reliability.replacement_forecast import SOURCES, GroupForecast, ReplacementForecast, replacement_forecast
 from service.reliability.weibull import weibull_fits
 from service.reliability.weibull_misfit import weibull_misfits
 from service.store.transaction import Tx
 from service.units import Quantity
-from service.use_cases.lives.data import asked_about, grouped, history, named_keys
+from service.use_cases.lives.data import History, asked_about, grouped, history, named_keys
 from service.use_cases.lives.population import Population, population
 
 HOURS_A_MONTH: Final = 8766 / 12
@@ -24,8 +26,13 @@ FAN: Final = 6  # horizons that a picture shows
 
 @dataclass(frozen=True, slots=True)
 class Forecast:
-    """A forecast of one horizon, and what a group is called."""
+    """A forecast of one horizon, and what a group is called.
 
+    ``data``: all stays that are chosen, ``of_group`` the group of each; ``people`` are those that lives are made of.
+    """
+
+    data: History
+    of_group: Ints
     people: Population
     labels: list[str]
     months: int
@@ -36,10 +43,13 @@ class Forecast:
 
     def record(self) -> dict[str, Any]:
         """Return the wire members, quantities still unit-neutral."""
-        fits = self._fits()
-        items = [self._item(one, self.labels[one.group], fits.get(one.group)) for one in self.found.items]
-        misfit = any(item["not_supported"] for item in items)
-        total = self._item(self.found.total, "all", None, misfit=misfit)
+        seen, fits = self._seen(), self._fits()
+        every = [fit for of_group in fits.values() for fit in of_group]
+        items = [
+            self._item(one, self.labels[one.group], seen[one.group], fits.get(one.group, []))
+            for one in self.found.items
+        ]
+        total = {**self._item(self.found.total, "all", seen.sum(axis=0), every), "goodness_of_fit": None}
         left_out = sum(self.people.counted.excluded().values())
         said: list[Text] = [
             *self.people.assumptions(self.query),
@@ -63,19 +73,8 @@ class Forecast:
             "sources": [source.record() for source in SOURCES],
         }
 
-    def _fits(self) -> dict[int, Any]:
-        """Return the verdict on the fit of each class that is a group of its own."""
-        table = self.people.table
-        if self.people.class_by != ("designation",):
-            return {}
-        present, number = np.unique(table.of_class, return_inverse=True)
-        data = lives(table.age_h, self.people.failed, entry_h=table.entry_h, group=number)
-        verdicts = [one.verdict() for one in weibull_misfits(data, weibull_fits(data))]
-        return dict(zip(present.tolist(), verdicts, strict=True))
-
-    def _item(self, one: GroupForecast, label: str, fit: Any, *, misfit: bool = False) -> dict[str, Any]:
-        misfit = misfit or (fit is not None and fit.verdict == "misfit")
-        seen = self._seen(None if one.group < 0 else one.group)
+    def _item(self, one: GroupForecast, label: str, seen: Ints, fits: list[Verdict]) -> dict[str, Any]:
+        misfit = any(fit.verdict == "misfit" for fit in fits)
         return {
             "group": label,
             "held": one.held,
@@ -84,24 +83,45 @@ class Forecast:
             "left_out": one.left_out,
             "failures": None if one.failures is None else one.failures.record(),
             "replacements": None if one.replacements is None else one.replacements.record(),
-            "seen_before": seen,
-            "goodness_of_fit": None if fit is None else fit.record(),
+            "seen_before": {"failures": int(seen[0]), "replacements": int(seen[1])},
+            "goodness_of_fit": fits[0].record() if len(fits) == 1 else None,
             "not_supported": misfit,
         }
 
-    def _seen(self, group: int | None) -> dict[str, int]:
-        """Return what was replaced in as many months before: no model."""
-        table, people = self.people.table, self.people
-        mine = np.ones(table.rows, dtype=np.bool_) if group is None else self._group() == group
-        late = mine & table.ended & (table.end_h > self.as_of_h - self.found.horizon_h)
-        failed = int(np.count_nonzero(late & people.failed))
-        return {"failures": failed, "replacements": failed + int(np.count_nonzero(late & people.by_plan))}
+    def _fits(self) -> dict[int, list[Verdict]]:
+        """Return, by group, the verdicts on the fits of the classes that its forecast stands on."""
+        table, part = self.people.table, self.people.data.columns
+        _, number = np.unique(table.of_class, return_inverse=True)
+        data = lives(table.age_h, self.people.failed, entry_h=table.entry_h, group=number)
+        verdicts = [one.verdict() for one in weibull_misfits(data, weibull_fits(data))]
+        runs = is_any(part, "end_type", ("running",))
+        pairs = np.unique(np.column_stack((self.of_group[self.people.row], number))[runs], axis=0)
+        found: dict[int, list[Verdict]] = {}
+        for group, of_class in pairs.tolist():
+            found.setdefault(group, []).append(verdicts[of_class])
+        return found
 
-    def _group(self) -> Any:
-        return grouped(self.people.data, ("designation",)).number
+    def _seen(self) -> Ints:
+        """Return what was seen in as many months before, by group: failures, replacements, those not in the forecast.
 
-    def _sentence(self, one: GroupForecast, seen: Mapping[str, int], misfit: bool) -> Text:
-        before = f"{seen['replacements']} were replaced in the {self.months} months before."
+        Every bearing that was taken out counts among the replacements, whatever is known of its end: no model.
+        """
+        since_h, end_h = self.as_of_h - self.found.horizon_h, self.data.end_h
+        ended = ~is_any(self.data.columns, "end_type", STILL_THERE)
+        late = ended & (end_h > since_h) & (end_h <= self.as_of_h)
+        row, failed = self.people.row, np.zeros(len(late), dtype=np.bool_)
+        failed[row] = self.people.failed
+        taken = np.zeros_like(failed)
+        taken[row] = self.people.failed | self.people.by_plan
+        columns = late & failed, late, late & ~taken
+        q = len(self.labels)
+        return np.column_stack([np.bincount(self.of_group[one], minlength=q) for one in columns]).astype(np.int64)
+
+    def _sentence(self, one: GroupForecast, seen: Ints, misfit: bool) -> Text:
+        _, replaced, apart = seen.tolist()
+        before = f"{replaced} were replaced in the {self.months} months before."
+        if apart:
+            before += f" {apart} of these ended in a way that the forecast leaves out."
         if one.replacements is None:
             return f"Too few failures to forecast from. {before}"
         short = "" if not one.left_out else f" {one.left_out} running bearings are left out: too few failures."
@@ -116,7 +136,7 @@ class Forecast:
 
 
 def replacement_forecast_of(tx: Tx, query: Mapping[str, Any], months: int) -> Forecast:
-    """Return the forecast of the next months, by designation."""
+    """Return the forecast of the next months, by group."""
     (found,) = forecasts(tx, query, [months])
     return found
 
@@ -134,22 +154,22 @@ def forecasts(tx: Tx, query: Mapping[str, Any], horizons: list[int]) -> list[For
     CannotEvaluate
         ``no_lives``: no bearing runs.
     """
-    data = history(tx, asked_about(query), *named_keys(query["class_by"]))
+    data = history(tx, asked_about(query), *named_keys((*query["group_by"], *query["class_by"])))
     people = population(data, query, query["class_by"], share_out=False)
     table = people.table
     running = np.array([word == "running" for word in data.columns.vocabularies["end_type"]])
     still = running[people.data.columns.words["end_type"]]
     if not still.any():
         raise CannotEvaluate("no bearing runs, so none will be replaced", code="no_lives")
-    groups = grouped(people.data, ("designation",))
+    groups = grouped(data, query["group_by"])
     as_of_h = min(data.now_h, float(table.end_h.max()))
     return [
         Forecast(
-            people, groups.labels, months, as_of_h,
+            data, groups.number, people, groups.labels, months, as_of_h,
             replacement_forecast(
                 now_h=as_of_h, horizon_h=months * HOURS_A_MONTH, begin_h=table.begin_h, end_h=table.end_h,
                 age_h=table.age_h, entry_h=table.entry_h, carried_h=people.carried_h, failed=people.failed,
-                running=still, by_plan=people.by_plan, class_number=table.of_class, group=groups.number,
+                running=still, by_plan=people.by_plan, class_number=table.of_class, group=groups.number[people.row],
                 duty=people.duty, level=query["level"],
             ),
             query["level"],

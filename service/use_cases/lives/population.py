@@ -11,7 +11,7 @@ from service.history.observations import REASONS
 from service.reliability.lives import Bools, Floats, Ints
 from service.reliability.observed import CENSORED, FAILED, STILL_THERE, Counted, is_any
 from service.reliability.stay_table import StayTable, stay_table
-from service.use_cases.lives.data import History, duty_of, grouped
+from service.use_cases.lives.data import History, duty_of, grouped, on_record
 from service.use_cases.lives.keys import classes_of
 from service.words import BASES
 
@@ -19,6 +19,9 @@ CHOSEN_BY_CAUSE: Final = (
     "A cause is told at removal, so bearings that run have none yet: lives chosen by a cause are shorter than those of "
     "all bearings, and say nothing of what was fitted."
 )
+
+TOLD_MORE: Final = 0.2  # of the bearings; and so many errors of the difference
+SURELY: Final = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +63,11 @@ class Population:
     def duty(self) -> Floats:
         """Return the share of calendar time that the position of each stay runs, shape (n,), [-]."""
         return np.array([duty_of(place) for place in self.data.places])[self.table.position]
+
+    def of_rows(self, keep: Bools) -> "Population":
+        """Return some of the stays that take part; what was counted stays that of all."""
+        data, row, table = self.data.of_rows(np.flatnonzero(keep)), self.row[keep], self.table.of_rows(keep)
+        return Population(data, row, self.counted, table, self.by_plan[keep], self.class_by)
 
     def counts(self) -> dict[str, Any]:
         """Return the wire members of what the answer stands on."""
@@ -130,3 +138,21 @@ def of_ended(query: Mapping[str, Any]) -> list[Text]:
 def excluded_records(numbers: Mapping[str, int]) -> list[dict[str, Any]]:
     """Return the wire members of what was left out."""
     return [{"reason": one, "detail": REASONS[one], "count": numbers[one]} for one in REASONS if numbers.get(one)]
+
+
+def told_at_removal(data: History, keys: Sequence[str]) -> list[Text]:
+    """Return the sentences that name what is on record more often of bearings that came out than of those that run."""
+    ended = ~is_any(data.columns, "end_type", STILL_THERE)
+    out, still = int(np.count_nonzero(ended)), int(np.count_nonzero(~ended))
+    said: list[Text] = []
+    for key in keys if out and still else ():
+        known = on_record(data, [key])
+        of_out, of_still = float(known[ended].mean()), float(known[~ended].mean())
+        share = float(known.mean())
+        error = (share * (1 - share) * (1 / out + 1 / still)) ** 0.5
+        if of_out - of_still > max(TOLD_MORE, SURELY * error):
+            said.append(
+                f"{key} is on record of {of_out:.0%} of the bearings that came out and of {of_still:.0%} of those that "
+                "run: lives by it may be short for that alone."
+            )
+    return said

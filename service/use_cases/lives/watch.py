@@ -20,7 +20,7 @@ from service.store.queries.alarms import Subject, end_alarms, hold_alarms, raise
 from service.store.queries.sites import COMMAND_LINE, site_by_code, site_codes
 from service.store.queries.stay_lists import Chosen
 from service.store.unit_of_work import Event, Tx, Written
-from service.use_cases.lives.comparison import MOST_COMPARED
+from service.use_cases.lives.comparison import MOST_COMPARED, stated
 from service.use_cases.lives.data import NOT_STATED, grouped, history, named_keys
 from service.use_cases.lives.population import Population, population
 
@@ -128,6 +128,9 @@ def _positions(people: Population) -> Iterator[Finding]:
 
 
 def _groups(people: Population, key: str) -> Iterator[Finding]:
+    if set(grouped(people.data, (key,), MOST_COMPARED).labels) <= {NOT_STATED}:
+        return
+    people = stated(people, (key,))
     groups = grouped(people.data, (key,), MOST_COMPARED)
     if len(groups.labels) < 2:
         return
@@ -135,9 +138,8 @@ def _groups(people: Population, key: str) -> Iterator[Finding]:
     rows = found.excess.flagged.nonzero()[0]
     for row, item in zip(rows.tolist(), found.items(rows, people.assets), strict=True):
         label = groups.labels[row]
-        if label != NOT_STATED:  # nobody can go and look at it
-            named = {"group_by": key, "group": label, "question": f"life-comparison?group_by={key}"}
-            yield _finding((GROUP, f"{key}={label}"), found.excess, row, item, named)
+        named = {"group_by": key, "group": label, "question": f"life-comparison?group_by={key}"}
+        yield _finding((GROUP, f"{key}={label}"), found.excess, row, item, named)
 
 
 def _finding(about: Subject, excess: Excess, row: int, item: Mapping[str, Any], named: Mapping[str, Any]) -> Finding:

@@ -26,7 +26,10 @@ def answer_questions(
     ------
     CannotEvaluate
         A position, bearing, housing, bolt or chart that is not known; the field leads to it, and nothing is stored.
+    Conflict
+        ``too_many_entries``, ``too_many_revisions``
     """
+    at.check_room(readiness.count_answers(tx, at.order.id) + len(given) - 1)
     at, renewed = renew_revision(tx, at)
     shaft, names = _shaft(at)
     inputs, facts = dict(at.revision.inputs), list[Change]()

@@ -24,6 +24,7 @@ from service.mounting.blades import blade_set_of
 from service.mounting.readings import ACCEPT, RECHECK, Verdict
 from service.store.queries import entries, work_orders
 from service.store.queries.entries import DeviationRow, ReadingRow
+from service.store.queries.events import reading_senders
 from service.store.queries.work_orders import RevisionRow, WorkOrderRow
 from service.store.unit_of_work import Event, Tx
 from service.use_cases.orders.held import HeldOrder, books_of_revision, entry_of_row, values_of
@@ -55,8 +56,9 @@ def enter_reading(
         is none of this order (``unknown_reading``), or of somebody else (``not_its_reader``).
     Conflict
         ``already_replaced``: the reading was taken back before; ``not_released``: work is begun with a try-start on
-        an order that its site wants released first.
+        an order that its site wants released first; ``too_many_entries``, ``too_many_revisions``.
     """
+    at.check_room()
     at, renewed = renew_revision(tx, at)
     if given["kind"] == "try_start":
         check_released(tx, at)
@@ -250,24 +252,35 @@ def _document(given: Mapping[str, Any], found: Verdict) -> dict[str, Any]:
 
 
 def approve_deviation(
-    tx: Tx, at: HeldOrder, given: Mapping[str, Any]
+    tx: Tx, at: HeldOrder, given: Mapping[str, Any], *, approver: str | None = None
 ) -> tuple[HeldOrder, DeviationRow, tuple[Event, ...]]:
     """Store a deviation from a step, approved by another person than those who did the work of it.
+
+    Parameters
+    ----------
+    approver : str or None
+        The key or the person that sends it, where that must be another than the one that sent the readings of the
+        step, or any reading of the order where the step has none
 
     Raises
     ------
     CannotEvaluate
-        ``unknown_step``, ``position_required``; ``same_person``: who approves did the work.
+        ``unknown_step``, ``position_required``; ``same_person``: who approves did the work; ``same_key``.
+    Conflict
+        ``too_many_entries``
     """
+    at.check_room()
     at, renewed = renew_revision(tx, at)
     step, position = _step_named(at.revision.record, given)
     kinds = {kind for group in needed_kinds(step, position, at.revision.record) for kind in group}
-    own = (each for each in at.entries if each.kind != DEVIATION and _belongs(each, step, position, kinds))
+    own = [each for each in at.entries if each.kind != DEVIATION and _belongs(each, step, position, kinds)]
     doing = [each.person for each in own]
     doing += [given["taken_by"]] if "taken_by" in given else []
     if any(same_person(given["approved_by"], person) for person in doing):
         said = f"{given['approved_by']} did the work of this step; a deviation is approved by another person"
         raise CannotEvaluate(said, code="same_person", field="approved_by")
+    if approver is not None:
+        _check_another_key(tx, at, own, approver)
     row = entries.insert_deviation(
         tx,
         work_order_id=at.order.id,
@@ -282,6 +295,15 @@ def approve_deviation(
     data = {"deviation": row.id, "step": row.step, "position": row.position, "approved_by": row.approved_by}
     event = Event("deviation.approved", "work_order", at.order.id, None, None, data)
     return HeldOrder(at.order, at.revision, (*at.entries, entry_of_row(row))), row, (event, *renewed)
+
+
+def _check_another_key(tx: Tx, at: HeldOrder, own: Sequence[Entry], approver: str) -> None:
+    """Refuse a deviation that comes with the key or the person that sent the readings that it is about."""
+    senders = reading_senders(tx, at.order.id)
+    about = [each for each in own or at.entries if each.kind != DEVIATION]
+    if any(senders.get(each.id) in (None, approver) for each in about):
+        said = "a reading that this is about came with the same key; send the deviation with another one"
+        raise CannotEvaluate(said, code="same_key")
 
 
 def _step_named(record: Mapping[str, Any], given: Mapping[str, Any]) -> tuple[Mapping[str, Any], str | None]:

@@ -32,7 +32,10 @@ def enter_as_found(tx: Tx, at: HeldOrder, given: Mapping[str, Any]) -> tuple[Hel
     ------
     CannotEvaluate
         ``unknown_position``; ``looked_at_and_not``: a line holds something and is named as not looked at.
+    Conflict
+        ``too_many_entries``, ``too_many_revisions``
     """
+    at.check_room(entries.count_as_found(tx, at.order.id))
     at, renewed = renew_revision(tx, at)
     position = given["position"]
     known = [each["position"] for each in at.revision.record["bolting"]]

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, Final
 
 from service import ENGINE_VERSION
 from service.errors import Conflict
@@ -22,6 +22,9 @@ from service.store.queries.work_orders import NOT_OPEN, RevisionRow, WorkOrderRo
 from service.store.unit_of_work import Tx
 from service.units import Quantity
 from service.use_cases.found import found
+
+MOST_ENTRIES: Final = 1_000
+"""Readings and deviations of one order, and as many of what was found and of answers; common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +49,19 @@ class HeldOrder:
     def next_entry(self) -> int:
         """Return the number of the entry that comes next."""
         return len(self.entries) + 1
+
+    def check_room(self, kept: int | None = None) -> None:
+        """See that the order takes one entry more; ``kept``: how many of its kind there are, of entries when None.
+
+        Raises
+        ------
+        Conflict
+            ``too_many_entries``
+        """
+        there = len(self.entries) if kept is None else kept
+        if there >= MOST_ENTRIES:
+            said = f"the order has {there} entries of this kind and takes no more; complete it, or cancel it"
+            raise Conflict(said, code="too_many_entries")
 
     def hold_points(self, outcomes: Mapping[str, str] | None = None) -> list[HoldPoint]:
         """Return the hold points that are open."""

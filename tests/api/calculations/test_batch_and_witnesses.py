@@ -44,7 +44,7 @@ def test_a_bad_line_does_not_fail_the_others(client: Client) -> None:
 def test_the_batch_is_bounded(client: Client) -> None:
     path, media = "/v1/clearance-targets/batch", "application/x-ndjson"
     assert client.post(path, data=b"1\n" * 10_001, content_type=media).json["code"] == "too_many_lines"
-    assert client.post(path, data=b" " * (16 * 1024 * 1024 + 1), content_type=media).status_code == 413
+    assert client.post(path, data=b" " * (8 * 1024 * 1024 + 1), content_type=media).status_code == 413
     assert client.post(path, data=b"1\n").json["code"] == "unsupported_media_type"
 
 

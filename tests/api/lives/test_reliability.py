@@ -256,7 +256,8 @@ def test_a_ranking_of_alike_positions_says_that_there_is_no_evidence(client: Cli
     for number in range(6):
         imported(client, *recurring([1000 + number, 2000, 3100 - number], 4000, f"A-{number}"))
     answer = client.get("/v1/replacement-ranking?top=2").json
-    assert (answer["spread"]["verdict"], answer["groups"], len(answer["items"])) == ("no_evidence", 6, 2)
+    assert (answer["spread"]["verdict"], answer["groups"], len(answer["items"])) == ("too_few", 6, 2)
+    assert "failures in all would show half of the positions failing twice as often" in answer["spread"]["detail"]
     assert answer["verdict"] == "too_few" and "failures in all would show" in answer["detail"]
     assert "because" not in str(answer) and "do not differ" not in str(answer)
     assert sum(i["observed"] for i in client.get("/v1/replacement-ranking").json["items"]) == 18

@@ -82,5 +82,5 @@ def test_two_shutdowns_sent_at_once_open_each_order_once(client_on_each: Client)
 @pytest.mark.parametrize(("data", "code"), [(b"{}\n" * 1001, "too_many_lines")])
 def test_the_batch_is_bounded(client: Client, data: bytes, code: str) -> None:
     assert client.post("/v1/work-orders/batch", data=data, content_type=NDJSON).json["code"] == code
-    too_large = client.post("/v1/work-orders/batch", data=b" " * (16 * 1024 * 1024 + 1), content_type=NDJSON)
+    too_large = client.post("/v1/work-orders/batch", data=b" " * (8 * 1024 * 1024 + 1), content_type=NDJSON)
     assert too_large.status_code == 413

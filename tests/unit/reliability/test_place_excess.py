@@ -7,8 +7,8 @@ import pytest
 from scipy import optimize, stats
 
 from service.reliability.place_excess import class_excess, place_excess
-from service.reliability.policy import holm
-from service.reliability.position_spread import spread_likelihood_ratio, spread_term
+from service.reliability.policy import LEVEL, holm
+from service.reliability.position_spread import spread_likelihood_ratio, spread_needs, spread_power, spread_term
 from service.reliability.stay_table import stay_table
 from tests.unit.reliability.tables import random_table, slow_expected
 
@@ -146,3 +146,27 @@ def test_doubling_all_hours_and_dates_changes_no_p(seed):
     one, two = (place_excess(each, each.position) for each in (table, doubled))
     assert two.excess.p_value.tolist() == one.excess.p_value.tolist()
     assert two.spread.p_value == one.spread.p_value
+
+
+@pytest.mark.parametrize(("positions", "due"), [(60, 3.0), (200, 2.0), (400, 1.0)])
+def test_power_of_the_spread_is_near_the_share_of_simulated_plants(positions, due):
+    # half of the positions at 2/3, half at 4/3 of what is expected; 1,000 plants of Poisson counts, the test itself
+    rng = np.random.default_rng(positions)
+    expected = np.full(positions, due)
+    factor = np.where(np.arange(positions) % 2 == 0, 2 / 3, 4 / 3)
+    level = LEVEL / 2
+    seen = np.mean([
+        spread_likelihood_ratio(rng.poisson(due * factor).astype(float), expected).p_value <= level for _ in range(1000)
+    ])  # fmt: skip
+    # the likelihood ratio and the sum of squares are not quite one test: right to some hundredths
+    assert spread_power(expected, level) == pytest.approx(seen, abs=0.07)
+    times = spread_needs(expected, level, 0.8)
+    assert spread_power(times * expected, level) == pytest.approx(0.8, abs=1e-6)
+
+
+def test_few_failures_are_too_few_to_see_whether_positions_differ():
+    table = random_table(3, stays=12)
+    verdict = place_excess(table, table.position).spread_verdict
+    assert verdict.verdict == "too_few" and verdict.power_for_doubling < 0.2
+    assert verdict.needed_failures > table.failed.sum()
+    assert "failing twice as often as the other half" in str(verdict.detail)

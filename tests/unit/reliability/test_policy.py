@@ -97,3 +97,10 @@ def test_an_answer_speaks_when_an_item_does():
     assert answer_verdict([silent, apart], "worse", "named", "silent.", "test").verdict == "no_evidence"
     assert "50 %" in str(answer_verdict([silent, apart], "worse", "named", "silent.", "test").detail)
     assert answer_verdict([apart, apart], "worse", "named", "silent", "test").verdict == "not_separable"
+
+
+@pytest.mark.parametrize(("p", "said"), [(0.0501, "p = 0.0501"), (0.04999, "p = 0.05"), (0.0504, "p = 0.0504"),
+                                         (0.0496, "p = 0.05"), (0.05, "p = 0.05"), (0.051, "p = 0.051")])  # fmt: skip
+def test_rounding_does_not_carry_a_p_over_the_level(p, said):
+    # "p = 0.05" is said of what is claimed at 0.05, and never of what is not
+    assert said_p(p) == said

@@ -10,10 +10,15 @@ from service.errors import CannotEvaluate
 from service.record import encoded
 from service.reliability.kaplan_meier import survival_steps
 from service.reliability.lives import lives
-from service.reliability.rated_life import compared_with_rating_life, quantile_p_value, rating_life_h
+from service.reliability.rated_life import (
+    compared_with_rating_life,
+    judged_together,
+    quantile_p_value,
+    rating_life_h,
+)
 from service.reliability.replacement_verdict import best_ages, relative_costs
 from service.reliability.weibull import weibull_fits
-from service.reliability.weibull_limits import likelihood_ratio_quantile_h
+from service.reliability.weibull_limits import calibrated_lower_quantile_h, likelihood_ratio_quantile_h
 from tests.unit.reliability.published import published_lives
 
 
@@ -42,10 +47,27 @@ def test_the_p_value_is_5_percent_at_the_limits_and_1_at_the_estimate():
         assert quantile_p_value(fits, 0.1, np.array([age]))[0] == pytest.approx(expected, abs=2e-3)
 
 
-def test_the_comparison_decides_only_when_the_interval_excludes_1():
-    assert "above" in comparison(10.0).detail[0]
-    assert "below" in comparison(60.0).detail[0]
-    assert "do not tell" in comparison(28.0).detail[0]
+def judged(*rating_lives_h, questions=1):
+    return judged_together(dict(enumerate(comparison(one) for one in rating_lives_h)), questions)
+
+
+def test_the_comparison_decides_only_when_the_p_of_the_whole_answer_does():
+    assert "above" in judged(10.0)[0].detail[0]
+    assert "below" in judged(60.0)[0].detail[0]
+    assert "do not tell" in judged(28.0)[0].detail[0]
+    # 16.288 is the plain lower limit at 95 %: too high too often with 23 failures, and one of several is less sure
+    assert "do not tell" in judged(16.2)[0].detail[0] and comparison(16.2).ratio_lower > 1
+    below = judged(42.0, 28.0, 28.0)[0], judged(42.0)[0]
+    assert [one.detail[0].split(" the ")[0] for one in below] == ["The data do not tell B10 from", "B10 lies below"]
+    assert below[0].adjusted_p == pytest.approx(3 * below[1].adjusted_p)
+    assert judged(42.0, questions=3)[0].adjusted_p == pytest.approx(3 * below[1].adjusted_p)
+
+
+def test_a_claim_of_a_longer_life_uses_the_calibrated_root():
+    # cut at z + 1.2 / sqrt(r): the p at the calibrated lower limit of 95 % is 0.05
+    fits = weibull_fits(published_lives("lieblein_zelen_ball_bearings"))
+    lower = calibrated_lower_quantile_h(fits, 0.1, 0.95)[0]
+    assert comparison(float(lower)).surest_p == pytest.approx(0.05, abs=1e-4)
     assert "All causes" in comparison(28.0, all_causes=True).detail[-1]
 
 

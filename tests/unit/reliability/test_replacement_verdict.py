@@ -6,8 +6,9 @@ from scipy import integrate, optimize, stats
 
 from service.errors import CannotEvaluate
 from service.reliability.lives import lives
-from service.reliability.replacement_verdict import best_ages, relative_costs, replacement_verdict
+from service.reliability.replacement_verdict import best_ages, claim_level, relative_costs, replacement_verdict
 from service.reliability.weibull import weibull_fits
+from service.reliability.weibull_limits import likelihood_ratio_shape
 from tests.unit.reliability.published import published_lives
 from tests.verdicts import replacement_age
 
@@ -109,6 +110,35 @@ def test_lives_without_wear_have_no_age():
     found = replacement_verdict(fits, 0, preventive_cost=1, failure_cost=5)
     assert (found.verdict, found.reason) == ("not_worth_it", "shape_too_low")
     assert (found.age_h.estimate, found.least_cost) == (None, 1.0)
+
+
+def test_the_level_of_the_limits_does_not_make_a_claim():
+    # 20 lives of shape 1.8: at 50 % a narrow region would be worth it
+    rng = np.random.default_rng(8)
+    fits = weibull_fits(lives(rng.weibull(1.3, 40), np.ones(40, dtype=bool)))
+    narrow, usual, wide = (
+        replacement_verdict(fits, 0, preventive_cost=1, failure_cost=5, level=level) for level in (0.5, 0.9, 0.99)
+    )
+    assert narrow.verdict == usual.verdict == wide.verdict
+    assert narrow.relative_cost.upper < usual.relative_cost.upper < wide.relative_cost.upper
+
+
+def test_a_claim_is_harder_among_many_groups():
+    # 400 groups of 25 lives that do not wear out, so that replacing only costs: as 8 answers of 50 groups each
+    time = np.random.default_rng(1).weibull(1.0, 400 * 25)
+    fits = weibull_fits(lives(time, np.ones(len(time), dtype=bool), group=np.repeat(np.arange(400), 25)))
+    shapes = {one: likelihood_ratio_shape(fits, one) for one in (0.9, claim_level(50))}
+    alone, among = (
+        [
+            replacement_verdict(fits, at, preventive_cost=1, failure_cost=5, of_shape=shapes[0.9], family=family,
+                                of_shape_claimed=shapes[claim_level(50)]).verdict == "worth_it"
+            for at in range(400)
+        ]
+        for family in (1, 50)
+    )  # fmt: skip
+    answers = np.array(among).reshape(8, 50).any(axis=1)
+    assert answers.sum() <= 3, "4 of 8 have a probability of 0.0004 at 5 %"
+    assert sum(alone) > sum(among)
 
 
 def test_another_unit_of_time_changes_ages_only():

@@ -94,6 +94,7 @@ EXAMPLE: dict[str, Any] = {
     "",
     scope="admin",
     body=ChartRequest,
+    signs=("provenance/entered_by",),
     query=ChartWriteQuery,
     answers={201: Answer(ChartRead, "The chart, in force from now on", headers=("Location",))},
     refuses=("409",),

@@ -53,6 +53,7 @@ EXAMPLE: dict[str, Any] = {
     "",
     scope="admin",
     body=HousingRequest,
+    signs=("provenance/entered_by",),
     answers={201: Answer(HousingRead, "The housing, in force from now on", headers=("Location",))},
     refuses=("409",),
     example=EXAMPLE,

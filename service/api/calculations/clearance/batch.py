@@ -21,7 +21,7 @@ from service.render.present import present
 __all__ = ["blueprint", "clearance_targets_batch"]
 
 MOST_LINES: Final = 10_000
-MOST_BYTES: Final = 16 * 1024 * 1024
+MOST_BYTES: Final = 8 * 1024 * 1024
 LINES_A_PIECE: Final = 100
 _REQUEST: Final = ClearanceRequest()
 

@@ -42,6 +42,8 @@ def make_card_link(call: Call, order_id: str) -> Response:
 
 def _token(call: Call, order_id: str, expires_at: datetime) -> str:
     """Return the token of the link; of an order that there cannot be, none."""
+    if call.caller.person is not None:
+        raise ProblemRaised("key_needed", "a link is signed on behalf of an API key and ends with it; send one")
     if canonical_id(order_id) is None:
         return ""
     try:

@@ -22,7 +22,7 @@ from service.use_cases.orders.records import order_record
 __all__ = ["blueprint", "open_work_orders"]
 
 MOST_LINES: Final = 1_000
-MOST_BYTES: Final = 16 * 1024 * 1024
+MOST_BYTES: Final = 8 * 1024 * 1024
 _REQUEST: Final = WorkOrderRequest()
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Collection
 from typing import Any
 
-from flask import Response
+from flask import Response, current_app
 
 from service.api.http import lists
 from service.api.http.operations import Answer, Blueprint, Call
@@ -75,6 +75,7 @@ def _now(at: HeldOrder) -> dict[str, Any]:
     "/<order_id>/readings",
     scope="write",
     body=Readings,
+    signs=("readings/*/taken_by",),
     query=WriteQuery,
     answers={201: Answer(JudgedReadings, "The readings are kept, each with its verdict")},
     refuses=("409",),
@@ -111,6 +112,7 @@ def record_readings(call: Call, order_id: str) -> Response:
     "/<order_id>/as-found",
     scope="write",
     body=AsFoundRequest,
+    signs=("taken_by",),
     query=WriteQuery,
     answers={201: Answer(AsFoundAnswer, "What was found is kept")},
     refuses=("409",),
@@ -147,6 +149,7 @@ def record_as_found(call: Call, order_id: str) -> Response:
     "/<order_id>/deviations",
     scope="approve",
     body=DeviationRequest,
+    signs=("approved_by",),
     query=WriteQuery,
     answers={201: Answer(DeviationAnswer, "The deviation is on record")},
     refuses=("409",),
@@ -159,9 +162,11 @@ def record_as_found(call: Call, order_id: str) -> Response:
 )
 def approve_deviation(call: Call, order_id: str) -> Response:
     """Approve a deviation, as another person than the one who did the work"""
+    by_key = current_app.extensions["capsaddle"].settings.approval == "keys"
+    approver = call.caller.key_id if by_key else None
 
     def work(tx: Tx) -> Written:
-        at, row, events = use_case.approve_deviation(tx, hold_order(tx, order_id), call.body)
+        at, row, events = use_case.approve_deviation(tx, hold_order(tx, order_id), call.body, approver=approver)
         still = {"hold_points_open": [each.record() for each in at.hold_points()]}
         return Written(201, call.json({**_deviation(row), **still}), {}, events)
 

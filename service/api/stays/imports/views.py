@@ -18,7 +18,7 @@ from service.use_cases.stays.lines import STAY_COLUMNS, cells_of
 from service.use_cases.stays.sources import template
 
 __all__ = ["blueprint"]
-MOST_BYTES: Final = 64 * 1024 * 1024
+MOST_BYTES: Final = 8 * 1024 * 1024
 EXAMPLE: Final = {
     "external_id": "S-1001",
     "asset": "DRY-2-FAN",
