@@ -36,8 +36,10 @@ from service.api.orders.completion import views as completion
 from service.api.orders.entries import views as entries
 from service.api.orders.instructions import pictures
 from service.api.orders.instructions import views as instructions
+from service.api.orders.photos import views as photos
 from service.api.orders.planning import views as planning
 from service.api.orders.readiness import views as readiness
+from service.api.orders.review import views as review
 from service.api.standards import views as standards
 from service.api.stays.attributes import views as stays
 from service.serving.allowance import Shared
@@ -67,6 +69,8 @@ BLUEPRINTS: Final = (
     planning.blueprint,
     entries.blueprint,
     completion.blueprint,
+    photos.blueprint,
+    review.blueprint,
     meters.blueprint,
     lives.blueprint,  # with the lives behind the answers
     stays.blueprint,  # with their import and attributes

@@ -135,6 +135,19 @@ def set_site(settings: Settings, code: str, require_release: str | None, hours: 
     click.echo(f"Orders of {code} {must}; {counted} of its hours are its own.")
 
 
+@sites.command("photos")
+@click.argument("code")
+@click.argument("state", type=click.Choice(["on", "off"]))
+@with_settings
+def switch_photos(settings: Settings, code: str, state: str) -> None:
+    """Say whether the site takes photos of its jobs; what it took stays."""
+    from service.store.database import Database
+    from service.store.queries import sites as stored
+
+    stored.set_photos(Database(settings), code, taken=state == "on")
+    click.echo(f"Photos of {code} are {state} now.")
+
+
 @main.group()
 def keys() -> None:
     """API keys: one site each, shown once."""

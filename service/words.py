@@ -28,6 +28,7 @@ LEVELS: Final[tuple[Level, ...]] = get_args(Level)
 # orders and their entries
 ORDER_KINDS: Final = ("replacement", "inspection")
 ORDER_STATUSES: Final = ("open", "completed", "cancelled")
+PHOTO_SUBJECTS: Final = ("as_found", "load_mark", "damage", "other")
 VERDICTS: Final = ("accept", "recheck", "reject")
 CLEARANCE_READINGS: Final = ("initial_clearance", "residual_clearance")
 """Kinds of readings that are always numbers, row by row, and never ticked."""

@@ -31,6 +31,11 @@ FORMS: Final = {
         "the same of a million rows: as much memory as for few",
     ),
     "benchmarks": ("tests.benchmarks", [], "everything side by side with an echo or a library"),
+    "bad-copy": (
+        "tests.benchmarks.bad_copy",
+        [],
+        "the sheets copied to 60 %, pale and noisy: numbers read by tesseract",
+    ),
     "sizing": ("tests.benchmarks.sizing", [], "what a thousand sites need"),
 }
 """By name: the module, the options it has unless others are given, and what it is."""

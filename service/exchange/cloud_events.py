@@ -11,6 +11,7 @@ PREFIX: Final = "internal.capsaddle."
 """Types are reverse domain names; the top-level domain ``internal`` is set aside for names that nobody registers."""
 TYPES: Final[Mapping[str, str]] = {
     "site.created": "A site was created",
+    "site.photos_switched": "The site takes photos of its jobs, or takes none any more",
     "site.blade_set_changed": "The site measures with other blades",
     "site.settings_changed": "The site wants orders released, or not any more, or has other hours of its own",
     "key.created": "An API key was created",
@@ -39,7 +40,9 @@ TYPES: Final[Mapping[str, str]] = {
     "readiness.answered": "A question of an order was answered; what is a fact of the machine is on record",
     "work_order.released": "A named person released an order",
     "reading.recorded": "A reading was judged and kept",
+    "photo.added": "A photo of a job was kept; data.changed carries the hash of its file",
     "as_found.recorded": "What was found was kept",
+    "work_order.question_asked": "Somebody at the job says that a step is not possible, or asks",
     "deviation.approved": "A hold point was let pass by another person",
     "stay.ended": "A bearing was taken out of its position",
     "stay.struck_out": "A stay was struck out: a wrong outcome had made it; it is kept and not counted",

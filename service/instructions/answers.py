@@ -22,7 +22,8 @@ LOCATING: Final = "locating"
 class Change:
     """What an answer changes: members of its positions, of the shaft, of what was answered, bearings to be fitted.
 
-    ``positions`` holds members by name of position; ``answers`` goes into the inputs of the order, ``said`` counts the
+    ``positions`` holds members by name of position; ``refit`` says at which positions the own bearing goes back in or
+    does not; ``answers`` goes into the inputs of the order, ``said`` counts the
     question as answered beyond the facts. ``books``: a book was entered, the plan is made with it.
     """
 
@@ -30,6 +31,7 @@ class Change:
     shaft: Document = field(default_factory=dict)
     answers: Document = field(default_factory=dict)
     fitted: Mapping[str, Document] = field(default_factory=dict)
+    refit: Mapping[str, bool] = field(default_factory=dict)
     said: bool | None = None
     books: bool = False
 
@@ -100,10 +102,13 @@ def _at_all_places(*names: str) -> Callable[[Asked], Change]:
 
 
 def _fitted(asked: Asked) -> Change:
-    """Return the bearing to be fitted: it becomes the machine's own when the order is completed."""
-    bearing = normalised_bearing(asked.value["bearing"], "value/bearing")
+    """Return the bearing to be fitted, which becomes the machine's own when the order is completed; or that the own one
+    goes back in."""
     places = [name for name in asked.worked_places if name in asked.worked]
-    return Change(fitted=dict.fromkeys(places, bearing))
+    if asked.value.get("refit"):
+        return Change(refit=dict.fromkeys(places, True))
+    bearing = normalised_bearing(asked.value["bearing"], "value/bearing")
+    return Change(fitted=dict.fromkeys(places, bearing), refit=dict.fromkeys(places, False))
 
 
 def _held(asked: Asked) -> Change:
@@ -223,6 +228,10 @@ def with_answer(inputs: Mapping[str, Any], shaft: str, asked: Asked, change: Cha
         for each in inputs["positions"]
     ]
     found = {**inputs, "asset": with_facts(inputs["asset"], shaft, change), "positions": positions}
+    back = [name for name in inputs.get("refit_ordered") or () if change.refit.get(name, True)]
+    back += [name for name, again in change.refit.items() if again and name not in back]
+    if back != list(inputs.get("refit_ordered") or ()):
+        found["refit_ordered"] = back
     if not change.answers and change.said is None:
         return found
     before = inputs.get("answers") or {}

@@ -33,6 +33,7 @@ class MeasuredClearance:
         """Return the wire member ``measured``."""
         record: dict[str, Any] = {
             "value": units.clearance(self.value_nm),
+            "rows": [units.clearance(each) for each in self.row_values_nm],
             "verdict": self.verdict.verdict,
             "position_in_range": self.position_in_range,
         }

@@ -54,7 +54,7 @@ class Plant:
     @classmethod
     def of(
         cls, begin_h: Floats, end_h: Floats, age_h: Floats, entry_h: Floats, carried_h: Floats, failed: Bools,
-        running: Bools, position: Ints, class_number: Ints,
+        running: Bools, position: Ints, class_number: Ints, followed: Bools | None = None,
     ) -> "Plant":  # fmt: skip
         """Return the plant of stays in any order."""
         order = np.lexsort((begin_h, position))
@@ -63,8 +63,8 @@ class Plant:
         first = np.diff(place, prepend=-1) != 0
         gap = np.where(first, 0.0, begin - np.concatenate(([0.0], end[:-1])))
         # the last of its class (see life_order), one that entered late, one that overlaps the stay before: unmoved
-        followed = np.append((place[1:] == place[:-1]) & (number[1:] == number[:-1]), False)
-        movable = ~running[order] & (entry <= 0) & (gap >= 0) & followed
+        after = np.append((place[1:] == place[:-1]) & (number[1:] == number[:-1]), False)
+        movable = ~running[order] & (entry <= 0) & (gap >= 0) & (after if followed is None else followed[order])
         block = place.astype(np.int64) * (int(number.max()) + 1) + number
         _, block = np.unique(block, return_inverse=True)
         movable &= np.bincount(block, movable)[block] >= 2

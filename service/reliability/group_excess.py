@@ -19,7 +19,7 @@ from service.reliability.place_excess import class_excess, windowed
 from service.reliability.policy import Verdict, answer_verdict, joined, said_count, said_p, said_power
 from service.reliability.position_spread import spread_term
 from service.reliability.stay_table import StayTable
-from service.reliability.strata import crossed, dense, periods
+from service.reliability.strata import crossed, dense, number_of_periods, periods
 from service.units import Quantity
 from service.words import Outcome
 
@@ -255,7 +255,7 @@ def strata_of(table: StayTable, keys: Sequence[str], *, site: Ints | None = None
         within = np.zeros(table.rows, dtype=np.int64) if role is None else role
     if site is not None:
         within = crossed(within, site)
-    return crossed(within, periods(table.begin_h, site))
+    return crossed(within, periods(table.begin_h, site, number=number_of_periods(keys, table.rows)))
 
 
 def _log_rank_excess(

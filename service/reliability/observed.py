@@ -48,6 +48,10 @@ class Counted:
         """Return the stays that take part, in their order."""
         return np.flatnonzero(self.status < 2)
 
+    def of_rows(self, rows: Ints) -> "Counted":
+        """Return what some of the stays count as."""
+        return Counted(self.status[rows], self.names, self.share[rows], self.unrecorded[rows])
+
     def left_out(self, reason: str) -> Bools:
         """Return the stays that are left out for a reason."""
         return self.status == self.names.index(reason) if reason in self.names else np.zeros_like(self.unrecorded)

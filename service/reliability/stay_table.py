@@ -1,11 +1,16 @@
 """The columns of stays from which verdicts are made: one row a stay, no row an object."""
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from service.reliability.lives import Bools, Floats, Ints
+
+NOTHING: Final = 0
+SAME: Final = 1
+OTHER: Final = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +29,8 @@ class StayTable:
         Number of the class within which lives are compared, of the position, and of its machine.
     begin_h, end_h : ndarray, shape (n,)
         Moment of fitting, and of removal or of the look at a running one, hours since 1970, [h]
+    after : ndarray of int, shape (n,)
+        What was fitted in the position after it: ``NOTHING``, ``SAME`` class, or ``OTHER``.
     """
 
     age_h: Floats
@@ -35,6 +42,7 @@ class StayTable:
     asset: Ints
     begin_h: Floats
     end_h: Floats
+    after: Ints
 
     @property
     def rows(self) -> int:
@@ -46,10 +54,6 @@ class StayTable:
         """Return the number of positions with a stay, [-]."""
         return len(np.unique(self.position))
 
-    def of_rows(self, keep: Bools) -> "StayTable":
-        """Return some of the stays."""
-        return StayTable(**{one.name: getattr(self, one.name)[keep] for one in fields(self)})
-
     @property
     def followed(self) -> Bools:
         """Return which stays are followed, in their position, by one of the same class, shape (n,).
@@ -57,11 +61,16 @@ class StayTable:
         Only those may change places with others. The last of a position or of a class is long for being the last where
         a date ended the row (a filter, a designation that was superseded): a date falls into long lives more often.
         """
-        order = np.lexsort((self.end_h, self.begin_h, self.position))
-        place, kind = self.position[order], self.of_class[order]
-        found = np.zeros(self.rows, dtype=np.bool_)
-        found[order[:-1]] = (place[1:] == place[:-1]) & (kind[1:] == kind[:-1])
-        return found
+        return np.asarray(self.after == SAME)
+
+    def of_rows(self, keep: Bools) -> "StayTable":
+        """Return some of the stays; what followed each stays what followed it."""
+        return StayTable(**{one.name: getattr(self, one.name)[keep] for one in fields(self)})
+
+    def chosen(self, keep: Bools) -> "StayTable":
+        """Return the stays that a filter chooses; those it does not choose are of another class for those before."""
+        kind = 2 * self.of_class + keep
+        return replace(self, after=_after(self.position, kind, self.begin_h, self.end_h)).of_rows(keep)
 
 
 def stay_table(
@@ -92,18 +101,31 @@ def stay_table(
     """
     age, share = np.asarray(age_h, dtype=np.float64), np.asarray(failed, dtype=np.float64)
     place = np.asarray(position, dtype=np.int64)
+    kind = np.zeros_like(place) if of_class is None else np.asarray(of_class, dtype=np.int64)
+    begin, end = np.asarray(begin_h, dtype=np.float64), np.asarray(end_h, dtype=np.float64)
     found = StayTable(
         age,
         np.zeros_like(age) if entry_h is None else np.asarray(entry_h, dtype=np.float64),
         share,
         share > 0 if ended is None else np.asarray(ended, dtype=np.bool_),
-        np.zeros_like(place) if of_class is None else np.asarray(of_class, dtype=np.int64),
+        kind,
         place,
         place if asset is None else np.asarray(asset, dtype=np.int64),
-        np.asarray(begin_h, dtype=np.float64),
-        np.asarray(end_h, dtype=np.float64),
+        begin,
+        end,
+        np.zeros_like(place),
     )
     _check(found)
+    return replace(found, after=_after(place, kind, begin, end))
+
+
+def _after(position: Ints, kind: Ints, begin_h: Floats, end_h: Floats) -> Ints:
+    """Return whether nothing, the same kind or another followed each stay in its position, shape (n,)."""
+    order = np.lexsort((end_h, begin_h, position))
+    place, of_kind = position[order], kind[order]
+    found = np.full(len(position), NOTHING, dtype=np.int64)
+    same = np.where(of_kind[1:] == of_kind[:-1], SAME, OTHER)
+    found[order[:-1]] = np.where(place[1:] == place[:-1], same, NOTHING)
     return found
 
 

@@ -4,6 +4,7 @@ Where positions differ, later fittings come more and more from the bad ones; wha
 bad. So makers, crews and mounting are compared within a class and within the octile of the fitting date.
 """
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -12,12 +13,26 @@ from numpy.typing import ArrayLike
 from service.reliability.lives import Floats, Ints
 
 PERIODS: Final = 8
+FINE_PERIODS: Final = 32
+STAYS_A_FINE_PERIOD: Final = 25
 SPARSE: Final = 8
 MOST_COUNTED: Final = 100_000
 
 
-def periods(begin_h: Floats, site: Ints | None = None) -> Ints:
-    """Return the octile of each fitting date among those of its site, 0 .. 7, shape (n,).
+def number_of_periods(keys: Sequence[str], stays: int) -> int:
+    """Return into how many periods the fittings of a site are cut: 8, up to 32 for batches and the site's own words.
+
+    Batches follow one another, and so may what a site keeps of its own. Within an eighth of the fittings later ones
+    come from the bad positions still: a batch was named of nothing in up to a third of large plants [simulated, 32
+    periods: 0 to 3 %]. With few stays the eighths stay, where nothing is named.
+    """
+    if not any(key == "batch" or key.startswith("attributes.") for key in keys):
+        return PERIODS
+    return min(max(PERIODS, stays // STAYS_A_FINE_PERIOD), FINE_PERIODS)
+
+
+def periods(begin_h: Floats, site: Ints | None = None, *, number: int = PERIODS) -> Ints:
+    """Return the octile (or finer part) of each fitting date among those of its site, from 0, shape (n,).
 
     The cuts are dates of the record itself, and a date that equals a cut belongs before it.
 
@@ -33,7 +48,7 @@ def periods(begin_h: Floats, site: Ints | None = None) -> Ints:
     for one in np.unique(of_site):
         rows = np.flatnonzero(of_site == one)
         dates = np.sort(begin_h[rows])
-        cuts = dates[np.ceil(len(rows) * np.arange(1, PERIODS) / PERIODS).astype(np.int64) - 1]
+        cuts = dates[np.ceil(len(rows) * np.arange(1, number) / number).astype(np.int64) - 1]
         found[rows] = np.searchsorted(cuts, begin_h[rows], side="left")
     return found
 

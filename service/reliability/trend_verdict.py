@@ -10,11 +10,14 @@ from service.reliability.life_order import (
     LifeOrder,
     OrderTest,
     YearlyFall,
+    class_test,
     life_order,
     life_scores,
     order_test,
     planned_test,
     said_cut_short,
+    said_left_out,
+    said_mixed,
     yearly_fall,
 )
 from service.reliability.lives import Bools, lives
@@ -74,7 +77,12 @@ class TrendVerdict:
 
 
 def trend_verdict(
-    table: StayTable, *, planned: Bools | None = None, with_change: bool = True, level: float = 0.95
+    table: StayTable,
+    *,
+    planned: Bools | None = None,
+    left_out: OrderTest | None = None,
+    with_change: bool = True,
+    level: float = 0.95,
 ) -> TrendVerdict:
     """Return whether later lives of the same positions are shorter, or longer, than earlier ones.
 
@@ -84,6 +92,8 @@ def trend_verdict(
         Stays of the population asked about.
     planned : ndarray of bool, shape (n,), optional
         The stay was ended by a removal by plan; by default what ended and did not fail.
+    left_out : OrderTest, optional
+        Of the lives that are left out, among all lives of the positions.
     with_change : bool
         Also estimate the change of life a year; it takes most of the time.
     level : float
@@ -104,12 +114,17 @@ def trend_verdict(
         needed = _needed_where_none(table, order)
         return TrendVerdict(Verdict("too_few", said, TEST, None, None, needed, 0.0), z, order.lives, order.positions,
                             (None, None, None))  # fmt: skip
-    guard = planned_test(order, by_plan)
     change = _change(yearly_fall(table, order, z_limit=normal_quantile(level))) if with_change else (None, None, None)
-    if guard is not None and guard.p_value < LEVEL:
-        said = said_cut_short("A trend of lives", guard)
-        hidden = Verdict("not_separable", said, TEST, test.p_value, test.p_value)
-        return TrendVerdict(hidden, test.z, order.lives, order.positions, change)
+    guards = (
+        (planned_test(order, by_plan), said_cut_short),
+        (class_test(table), said_mixed),
+        (left_out, said_left_out),
+    )
+    for guard, said_of in guards:
+        if guard is not None and guard.p_value < LEVEL:
+            said = said_of("A trend of lives", guard)
+            hidden = Verdict("not_separable", said, TEST, test.p_value, test.p_value)
+            return TrendVerdict(hidden, test.z, order.lives, order.positions, change)
     return TrendVerdict(_judged(table, order, test), test.z, order.lives, order.positions, change)
 
 

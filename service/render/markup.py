@@ -22,11 +22,6 @@ TEMPLATES: Final = (*sorted(_RENDER.glob("*/templates")), _RENDER / "templates")
 _LOOSE_NUMBER: Final = re.compile(r"(?<=\d) (?=(?:%|mm|um|in|K|h|minutes|hours|x|deg[CF]|N\.m|lbf\.ft)(?![A-Za-z]))")
 
 
-def message_page(title: str, said: str) -> str:
-    """Return a page that says one thing."""
-    return environment("metric").get_template("message.html").render(title=title, said=said, style=style("card.css"))
-
-
 def drawn(picture: str) -> Markup:
     """Return a picture of ours, its words escaped where it was written, as markup."""
     return Markup(picture)

@@ -140,17 +140,33 @@ def _stepped(step: str, rounding: str, unit: str, scale: float = 1.0) -> Callabl
 
     def printed(value: float) -> str:
         number = Decimal(repr(round(value / scale, 9)))
-        return f"{(number / size).to_integral_value(rounding) * size:f} {unit}"
+        return f"{((number / size).to_integral_value(rounding) * size).quantize(size):f} {unit}"
 
     return printed
 
 
 def _set_on_a_wrench(unit: str, n_m_per_unit: float = 1.0) -> Callable[[float], str]:
-    """Return a printer for the marks of a wrench: each unit under 50, each fifth under 500, each tenth above."""
+    """Return a printer for the marks of a wrench: each unit under 100, each fifth under 500, each tenth above.
+
+    Fifths from 50 on would print up to 5 % beside the torque, more than a reading may be off (rule B3).
+    """
 
     def printed(value_n_m: float) -> str:
         size = value_n_m / n_m_per_unit
-        return _stepped("1" if size < 50 else "5" if size < 500 else "10", ROUND_HALF_UP, unit, n_m_per_unit)(value_n_m)
+        step = "1" if size < 100 else "5" if size < 500 else "10"
+        return _stepped(step, ROUND_HALF_UP, unit, n_m_per_unit)(value_n_m)
+
+    return printed
+
+
+def _torque(unit: str, n_m_per_unit: float = 1.0) -> Callable[[float], str]:
+    """Return a printer for a torque: as its book prints it, in whole or half units; in the other unit as a wrench is
+    set."""
+    as_printed, as_set = _significant(4, unit, n_m_per_unit), _set_on_a_wrench(unit, n_m_per_unit)
+
+    def printed(value_n_m: float) -> str:
+        halves = 2 * value_n_m / n_m_per_unit
+        return as_printed(value_n_m) if abs(halves - round(halves)) <= 1e-6 * halves else as_set(value_n_m)
 
     return printed
 
@@ -301,7 +317,7 @@ _IN: dict[str, dict[str, Printer]] = {
         "dimension": ("mm", _identity, _fixed(3, "mm")),
         "distance": ("mm", _identity, _significant(7, "mm")),
         "force": ("kN", _per(1000.0), _significant(4, "kN", 1000.0)),
-        "torque": ("N.m", _identity, _significant(4, "N.m")),
+        "torque": ("N.m", _identity, _torque("N.m")),
         "torque_computed": ("N.m", _identity, _set_on_a_wrench("N.m")),
         "pressure": ("MPa", _identity, _significant(4, "MPa")),
         "temperature": ("degC", _identity, _significant(4, "degC")),
@@ -322,7 +338,7 @@ _IN: dict[str, dict[str, Printer]] = {
         "dimension": ("in", _per(MM_PER_IN), _fixed(4, "in", MM_PER_IN)),
         "distance": ("in", _per(MM_PER_IN), _fixed(2, "in", MM_PER_IN)),
         "force": ("lbf", _per(N_PER_LBF), _significant(4, "lbf", N_PER_LBF)),
-        "torque": ("lbf.ft", _per(N_M_PER_LBF_FT), _significant(4, "lbf.ft", N_M_PER_LBF_FT)),
+        "torque": ("lbf.ft", _per(N_M_PER_LBF_FT), _torque("lbf.ft", N_M_PER_LBF_FT)),
         "torque_computed": ("lbf.ft", _per(N_M_PER_LBF_FT), _set_on_a_wrench("lbf.ft", N_M_PER_LBF_FT)),
         "pressure": ("psi", _per(MPA_PER_PSI), _significant(4, "psi", MPA_PER_PSI)),
         "temperature": ("degF", _fahrenheit, _fahrenheit_text),

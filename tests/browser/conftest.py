@@ -16,6 +16,7 @@ from service.store.queries.keys import create_key
 from service.store.queries.sites import create_site
 from tests.api.samples.machines import order
 from tests.api.samples.orders import known_fan
+from tests.browser.phones import Phone, PhoneMaker, phone, unexpected
 from tests.system.servers import free_port
 
 REQUIRE_NAME = "CAPSADDLE_TEST_REQUIRE_BROWSER"
@@ -86,6 +87,32 @@ def mill(sqlite_url: str) -> Iterator[Mill]:
     thread.join(10)
     server.server_close()
     database.dispose()
+
+
+@pytest.fixture
+def both(mill: Mill) -> dict[str, Any]:
+    """An open order for both bearings of the fan."""
+    made = mill.api.post(
+        "/v1/work-orders", json=order("WO-1", known_fan(), positions=("drive", "tail")), headers=mill.headers
+    )
+    assert made.status_code == 201, made.text
+    body: dict[str, Any] = made.json
+    return body
+
+
+@pytest.fixture
+def new_phone(chromium: Any) -> Iterator[PhoneMaker]:
+    """Phones that are put away at the end; each must have had no fault of its own."""
+    made: list[Phone] = []
+
+    def maker(link: str, **more: Any) -> Phone:
+        made.append(phone(chromium, link, **more))
+        return made[-1]
+
+    yield maker
+    for each in made:
+        each.context.close()
+    assert [unexpected(each.faults) for each in made] == [[] for _ in made]
 
 
 PageMaker = Callable[..., Any]

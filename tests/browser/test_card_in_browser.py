@@ -33,10 +33,9 @@ PAPERS = {"A4": (595, 842), "Letter": (612, 792)}
 def test_nothing_sticks_out_at_the_side(mill: Mill, page_of: PageMaker, width: str) -> None:
     page = page_of(WIDTHS[width], headers=mill.headers | {"Accept": "text/html"})
     made = mill.opened()
-    for address in (f"{mill.url}/v1/work-orders/{made['id']}/instructions", mill.link(made["id"])):
-        page.goto(address)
-        assert overflowing(page) == []
-        assert page.locator(".step").count() == len(made["instructions"]["steps"])
+    page.goto(f"{mill.url}/v1/work-orders/{made['id']}/instructions")
+    assert overflowing(page) == []
+    assert page.locator(".step").count() == len(made["instructions"]["steps"])
 
 
 @pytest.mark.parametrize("path", ["/", *(f"/docs/{name}".rstrip("/") for name in docs.PAGES)])
@@ -68,59 +67,9 @@ def test_every_number_of_the_json_is_shown(mill: Mill, page_of: PageMaker, units
     assert len(wanted) > 40 and {text for text in wanted if text not in shown} == set()
 
 
-def test_a_reading_is_entered_and_judged_without_script(mill: Mill, page_of: PageMaker) -> None:
-    made = mill.opened()
-    page = page_of(PHONE, script=False)
-    page.goto(mill.link(made["id"]))
-    form = page.locator("form:has(input[value=initial_clearance])").first
-    form.get_by_label("Row 1").fill("0.0040")
-    form.get_by_label("Row 2").fill("0.0040")
-    form.get_by_label("Your name").fill("A. Fitter")
-    form.get_by_role("button").click()
-    page.wait_for_url("**#step-*")
-    step = page.locator(".step:has(input[value=initial_clearance])").first
-    assert step.locator(".word").inner_text() == "ACCEPTED"
-    assert step.bounding_box()["y"] < PHONE["height"], "the page came back at the step"
-    assert "Revision 2" in page.locator("header").inner_text()
-    (kept,) = mill.json(f"/v1/work-orders/{made['id']}/readings")["items"]
-    assert (kept["verdict"], kept["taken_by"]) == ("accept", "A. Fitter")
-
-
-def test_a_double_click_and_a_reload_are_still_one_reading(mill: Mill, page_of: PageMaker) -> None:
-    made = mill.opened()
-    page = page_of(PHONE)
-    page.goto(mill.link(made["id"]))
-    form = page.locator("form:has(input[value=initial_clearance])").first
-    form.get_by_label("Row 1").fill("0.0040")
-    form.get_by_label("Row 2").fill("0.0040")
-    form.get_by_label("Your name").fill("A. Fitter")
-    form.get_by_role("button").dblclick(no_wait_after=True)
-    page.wait_for_url("**#step-*")
-    page.wait_for_load_state("networkidle")
-    page.reload()
-    assert page.locator(".word").first.inner_text() == "ACCEPTED"
-    assert len(mill.json(f"/v1/work-orders/{made['id']}/readings")["items"]) == 1
-
-
-def test_a_fault_is_said_at_its_form_and_what_was_typed_stays(mill: Mill, page_of: PageMaker) -> None:
-    page = page_of(PHONE)
-    page.goto(mill.link(mill.opened()["id"]))
-    form = page.locator("form:has(input[value=initial_clearance])").first
-    form.get_by_label("Row 1").fill("four thou")
-    form.get_by_label("Row 2").fill("0.0041")
-    form.get_by_label("Your name").fill("A. Fitter")
-    form.get_by_role("button").click()
-    page.wait_for_selector("[role=alert]")
-    again = page.locator("form:has([role=alert])")
-    assert again.count() == 1 and "is not a number" in again.get_by_role("alert").inner_text()
-    assert again.get_by_label("Row 2").input_value() == "0.0041"
-    described = again.locator("fieldset").get_attribute("aria-describedby")
-    assert page.locator(f"#{described}").get_attribute("role") == "alert"
-
-
 def test_the_page_can_be_used_by_keyboard_and_read_by_a_screen_reader(mill: Mill, page_of: PageMaker) -> None:
-    page = page_of(PHONE)
-    page.goto(mill.link(mill.opened(known_fan(role="locating"))["id"]))
+    page = page_of(PHONE, headers=mill.headers | {"Accept": "text/html"})
+    page.goto(f"{mill.url}/v1/work-orders/{mill.opened(known_fan(role='locating'))['id']}/instructions")
     assert low_contrasts(page) == []
     assert nameless_controls(page) == []
     assert small_targets(page) == 0
@@ -131,11 +80,6 @@ def test_the_page_can_be_used_by_keyboard_and_read_by_a_screen_reader(mill: Mill
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.tagName") == "A"
     assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") == "solid"
-    control = page.locator("form input[name=one]").first
-    control.focus()
-    page.keyboard.type("0.0040")
-    page.keyboard.press("Tab")
-    assert page.evaluate("document.activeElement.name") in ("two", "unit", "limit")
 
 
 def test_the_numbers_to_measure_and_leave_are_larger_than_the_text_around_them(mill: Mill, page_of: PageMaker) -> None:
@@ -149,8 +93,8 @@ def test_the_numbers_to_measure_and_leave_are_larger_than_the_text_around_them(m
 def test_a_script_as_a_name_does_not_run(mill: Mill, page_of: PageMaker) -> None:
     """The fixture fails on any dialog, and on anything that the policy of the page had to stop."""
     made = mill.opened(fan() | {"tag": SCRIPT, "name": f"<img src=x onerror=alert(1)>{SCRIPT}"})
-    page = page_of(PHONE)
-    page.goto(mill.link(made["id"]))
+    page = page_of(PHONE, headers=mill.headers | {"Accept": "text/html"})
+    page.goto(f"{mill.url}/v1/work-orders/{made['id']}/instructions")
     assert SCRIPT in shown_text(page)
     assert page.locator("script, img").count() == 0
 

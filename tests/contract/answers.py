@@ -4,6 +4,7 @@
 secrets and hashes are replaced by fixed ones, and what is long is cut: arrays after some elements, texts after lines.
 """
 
+import io
 import json
 import re
 import sys
@@ -14,6 +15,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 from flask import Flask
+from PIL import Image
 from werkzeug.test import TestResponse
 
 from service.app import create_app
@@ -28,6 +30,7 @@ from tests.api.samples.orders import closing_readings, initial, isolated, residu
 FILE = Path(__file__).parents[2] / "openapi" / "answers.json"
 MOST_CHARACTERS, MOST_LINES = 2_500, 8
 NDJSON = "application/x-ndjson"
+JPEG, JPEG_SAID = "image/jpeg", "(the bytes of a JPEG)"
 NOW = "2026-01-07T12:00:00Z"
 FANS = ("FAN-16", "FAN-17", "FAN-18")
 FORECAST = "replacement-forecast"
@@ -65,7 +68,8 @@ class Recorder(Client):
             with self.app.test_request_context(path.split("?")[0], method=method) as context:
                 endpoint = str(context.request.endpoint).rpartition(".")[2]
             media = str(answer.content_type).split(";")[0]
-            given = answer.json if media.endswith("json") and media != NDJSON else answer.text
+            given = answer.json if media.endswith("json") and media != NDJSON else JPEG_SAID
+            given = answer.text if given == JPEG_SAID and media != JPEG else given
             self.kept.setdefault(endpoint, {}).setdefault(str(answer.status_code), {}).setdefault(media, given)
         return answer
 
@@ -73,24 +77,32 @@ class Recorder(Client):
         """Return the answer to what must go well."""
         answer = self.call(method, path, body, **more)
         assert answer.status_code < 300, (method, path, answer.text)
-        return answer.json if answer.content_type == "application/json" else answer.text
+        if answer.content_type == "application/json":
+            return answer.json
+        return JPEG_SAID if answer.content_type == JPEG else answer.text
 
     def lines(self, path: str, text: str) -> None:
         """Send NDJSON that must go well."""
         self.made("POST", path, data=text.encode(), content_type=NDJSON)
 
 
-def application(url: str) -> Flask:
+def application(url: str, *, photo_dir: str | None = None) -> Flask:
     """Return the application on a migrated database with the invented site."""
-    app = create_app(Settings(database_url=url, webhook_targets=(AllowedTarget("https", 443, host="cmms.example"),)))
+    targets = (AllowedTarget("https", 443, host="cmms.example"),)
+    app = create_app(Settings(database_url=url, webhook_targets=targets, photo_dir=photo_dir))
     create_site(app.extensions["capsaddle"].database, "ALDER", "Alder Hollow board mill", "inch")
     return app
 
 
 def answers(url: str) -> Kept:
     """Return the examples, made on a migrated database."""
+    with tempfile.TemporaryDirectory() as folder:
+        return _answers(url, folder)
+
+
+def _answers(url: str, folder: str) -> Kept:
     began = datetime.now(UTC).replace(microsecond=0)
-    app = application(url)
+    app = application(url, photo_dir=folder)
     services = app.extensions["capsaddle"]
     document = json.loads(services.openapi)
     key = create_key(services.database, "ALDER", ("read", "write", "approve", "admin"))
@@ -132,6 +144,8 @@ def _examples(document: dict[str, Any]) -> Examples:
 
 def _sent(client: Recorder, examples: Examples) -> None:
     """Send every operation of the document once at least, with the request that the document shows."""
+    for media in (JPEG, "image/png"):
+        assert examples["add_order_photo", media].startswith("(the bytes"), "no text is a picture: one is made and sent"
 
     def example(name: str) -> Any:
         return examples[name, "application/json"]
@@ -225,7 +239,8 @@ def _order(client: Recorder, example: Any, read: Any) -> None:
     for media in ("application/json", "text/csv", "text/plain"):
         pack = example("make_job_pack") | {"orders": [order["id"]]}
         client.made("POST", "/v1/job-packs", pack, headers={"Accept": media})
-    read(f"{one}/readiness", f"{one}/parts.csv")
+    read(f"{one}/readiness", f"{one}/parts.csv", f"{one}/review")  # before anything is read: no age of a reading in it
+    read(f"{one}/review", Accept="text/plain")
     read(
         "/v1/work-orders", one, f"{one}/instructions", f"{one}/instructions/1", f"{one}/instructions/steps.csv",
         f"{one}/instructions/clearance-window.svg?position=tail", f"{one}/instructions/shaft-line.svg",
@@ -234,6 +249,11 @@ def _order(client: Recorder, example: Any, read: Any) -> None:
     client.made("POST", f"{one}/card-links", example("make_card_link"))
     client.made("POST", f"{one}/readings", example("record_readings"))
     client.made("POST", f"{one}/as-found", example("record_as_found"))
+    photo = io.BytesIO()
+    Image.new("RGB", (640, 480), "white").save(photo, "JPEG")
+    query = urlencode({"about": "load_mark", "position": "tail", "taken_by": "A. Fitter", "taken_at": NOW})
+    made = client.made("POST", f"{one}/photos?{query}", data=photo.getvalue(), content_type=JPEG)
+    read(f"{one}/photos", f"{one}/photos/{made['id']}")
     sent(client, order["id"], initial("tail", 0.0040), residual("tail", 0.0020))
     client.made("POST", f"{one}/deviations", example("approve_deviation"))
     plan = client.made("GET", f"{one}/instructions")

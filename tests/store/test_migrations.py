@@ -6,6 +6,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from datetime import timedelta
+from hashlib import sha256
 from pathlib import Path
 from uuid import UUID
 
@@ -17,11 +18,11 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
 from service.settings import Settings
-from service.store import engines, failures, fence, migrate, models
+from service.store import engines, failures, fence, migrate, models, photo_folder
 from service.store.database import Database
 from service.store.models.records import READING_KINDS
-from service.store.queries import alarms, attributes, desk_sessions, entries, keys, meters, sites, stays
-from service.store.unit_of_work import Idempotency, Written
+from service.store.queries import alarms, attributes, desk_sessions, entries, keys, meters, photos, sites, stays
+from service.store.unit_of_work import Idempotency, Tx, Written
 from service.use_cases.checks.audit import Audited, audit
 from tests import databases
 from tests.store import plant
@@ -78,6 +79,7 @@ def populated(url: str) -> Database:
     set_aside = {"reason": "beginning_unknown", "document": {"serial": "OLD-1"}}
     beside = {"position_id": position_id, "work_order_id": order.id, **set_aside}
     plant.written(database, site_id, lambda tx: stays.set_aside_stay(tx, **beside))
+    plant.written(database, site_id, lambda tx: photo(database, tx, order.id))
     key_id = canonical_id_of(keys.create_key(database, "north", ("read",)))
     held = {"key_id": key_id, "secret_sha256": "0" * 64}
     plant.written(
@@ -90,6 +92,15 @@ def populated(url: str) -> Database:
         site_id=site_id, actor="tester", request_id="r", work=lambda _tx: Written(201, "{}"), idempotency=named
     )
     return database
+
+
+def photo(database: Database, tx: Tx, order_id: str) -> photos.PhotoRow:
+    """A photo, with its file where this service keeps any."""
+    folder, data = database.settings.photo_folder, b"a photo"
+    digest = sha256(data).hexdigest() if folder is None else photo_folder.kept(folder, tx.site_id, data)
+    taken = {"taken_by": "A. Fitter", "taken_at": plant.OPENED_AT, "sent_as": None}
+    shown = {"about": "damage", "position": "tail", "sha256": digest, "bytes": len(data), "width": 2, "height": 1}
+    return photos.insert_photo(tx, work_order_id=order_id, **shown, **taken)
 
 
 def canonical_id_of(key: str) -> str:

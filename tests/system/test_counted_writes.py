@@ -12,9 +12,9 @@ import requests
 
 from service.settings import Settings
 from service.store.database import Database
-from tests.api.cards.test_card_pages import typed_initial
+from tests.api.cards.typed import INITIAL, forms
 from tests.api.samples.machines import fan, order
-from tests.api.samples.orders import initial, known_fan
+from tests.api.samples.orders import FITTER, initial, known_fan
 from tests.system.servers import Server, free_port, serving
 from tests.system.test_operations import key_of_a_site, samples
 
@@ -94,9 +94,10 @@ def by_a_batch(plant: Plant) -> None:
 def on_a_phone(plant: Plant) -> None:
     made = plant.post("/v1/work-orders", order("WO-1", known_fan(), positions=("tail",)))
     url = plant.base + str(plant.post(f"/v1/work-orders/{made['id']}/card-links", {})["url"])
-    form = typed_initial(requests.get(url, timeout=30).text)
+    (form,) = [each for each in forms(requests.get(url + INITIAL, timeout=30).text) if "kind" in each]
+    form |= {"taken_by": FITTER, "one": "0.0040", "two": "0.0040"}
     for _ in range(2):  # the same form twice is one reading
-        assert requests.post(url, data=form, allow_redirects=False, timeout=30).status_code == 303
+        assert requests.post(url + INITIAL, data=form, allow_redirects=False, timeout=30).status_code == 303
 
 
 def by_a_message(plant: Plant) -> None:

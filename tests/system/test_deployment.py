@@ -1,6 +1,7 @@
 """What docker/ ships, as far as it can be held without an engine: the image's commands, the composition, and the proxy
 in a real nginx. That gunicorn does not protect itself against slow clients is shown beside the proxy that does."""
 
+import io
 import json
 import os
 import re
@@ -19,12 +20,18 @@ import psycopg
 import pytest
 import requests
 import yaml
+from PIL import Image
 from sqlalchemy.engine import make_url
 
 from service.api.http.problems import CATALOGUE
 from service.cli import main
 from service.settings import Settings
 from service.store import migrate
+from service.store.database import Database
+from service.store.queries.keys import create_key
+from service.store.queries.sites import create_site
+from tests.api.samples.machines import order
+from tests.api.samples.orders import known_fan
 from tests.databases import started
 from tests.outages.postgres import needed_programs
 from tests.system.servers import Server, free_port, serving
@@ -196,6 +203,17 @@ def test_the_script_that_makes_the_role_runs_in_a_shell(tmp_path: Path) -> None:
                 app.execute("DROP TABLE assets")
 
 
+def self_signed(folder: Path) -> tuple[Path, Path]:
+    """A certificate of this machine that signs itself, and its key."""
+    if shutil.which("openssl") is None:
+        pytest.skip("no openssl here to make a certificate")
+    certificate, key = folder / "certificate.pem", folder / "key.pem"
+    asked = ["-subj", "/CN=localhost", "-addext", "subjectAltName=DNS:localhost,IP:127.0.0.1", "-days", "2"]
+    made = ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-keyout", str(key), "-out", str(certificate)]
+    subprocess.run([*made, *asked], check=True, capture_output=True, timeout=60)
+    return certificate, key
+
+
 @contextmanager
 def proxied(server: Server, folder: Path, *changes: tuple[str, str]) -> Iterator[int]:
     """The shipped configuration in a real nginx before the server, with changes; its port."""
@@ -204,11 +222,16 @@ def proxied(server: Server, folder: Path, *changes: tuple[str, str]) -> Iterator
         if os.environ.get(REQUIRE_NAME):
             pytest.fail(f"no nginx; {REQUIRE_NAME} is set")
         pytest.skip("no nginx here (apt-get install nginx-light)")
-    port = free_port()
+    port, tls_port = free_port(), free_port()
+    certificate, key = self_signed(folder)
     text = (DOCKER / "nginx.conf").read_text()
     for shipped, here in (
+        ("/tmp/", f"{folder}/"),
         ("server service:8080", f"server {server.base_url.removeprefix('http://')}"),
         ("listen 8080", f"listen 127.0.0.1:{port}"),
+        ("listen 8443 ssl", f"listen 127.0.0.1:{tls_port} ssl"),
+        ("/run/secrets/tls_certificate", str(certificate)),
+        ("/run/secrets/tls_key", str(key)),
         ("/tmp/", f"{folder}/"),
         *changes,
     ):
@@ -218,7 +241,8 @@ def proxied(server: Server, folder: Path, *changes: tuple[str, str]) -> Iterator
         text = "user root;\n" + text
     file = folder / "nginx.conf"
     file.write_text(text)
-    command = [nginx, "-e", "stderr", "-c", str(file), "-g", "daemon off;"]
+    rights = " user root;" if os.geteuid() == 0 else ""  # whose bodies lie in a folder of root's
+    command = [nginx, "-e", "stderr", "-c", str(file), "-g", f"daemon off;{rights}"]
     told = subprocess.run([*command[:-2], "-t"], capture_output=True, text=True, timeout=20)
     assert told.returncode == 0, told.stderr
     process = subprocess.Popen(command, stderr=subprocess.DEVNULL)
@@ -231,6 +255,7 @@ def proxied(server: Server, folder: Path, *changes: tuple[str, str]) -> Iterator
             except OSError:
                 assert process.poll() is None and time.monotonic() < until, "nginx did not start"
                 time.sleep(0.05)
+        (folder / "tls_port").write_text(str(tls_port))
         yield port
     finally:
         process.terminate()
@@ -317,6 +342,38 @@ def test_the_proxy_passes_long_answers_waits_and_problems_on(sqlite_url: str, tm
         read = requests.get(f"{base}/v1/events", headers=called, timeout=10).json()["next"]
         waited = requests.get(f"{base}{read}&wait=1", headers=called, timeout=10)
         assert waited.status_code == 200
+
+
+def test_a_phone_reaches_its_card_over_tls_compressed_and_sends_a_photo(sqlite_url: str, tmp_path: Path) -> None:
+    database = Database(Settings(database_url=sqlite_url))
+    create_site(database, "TLS", "Trial", "inch")
+    key = create_key(database, "TLS", ("read", "write"))
+    database.dispose()
+    with serving(sqlite_url) as server, proxied(server, tmp_path):
+        base = f"https://localhost:{(tmp_path / 'tls_port').read_text()}"
+        session, phone = requests.Session(), requests.Session()
+        session.trust_env = phone.trust_env = False  # the certificate of this test, whatever the machine trusts
+        session.verify, session.headers["Authorization"] = str(tmp_path / "certificate.pem"), f"Bearer {key}"
+        made = session.post(
+            f"{base}/v1/work-orders", json=order(asset=known_fan(), positions=("tail",)), timeout=20
+        ).json()
+        link = session.post(f"{base}/v1/work-orders/{made['id']}/card-links", json={}, timeout=20).json()["url"]
+        phone.verify = str(tmp_path / "certificate.pem")
+        kept = phone.get(f"{base}{link}/pages", timeout=30)
+        assert kept.headers["Content-Encoding"] == "gzip" and kept.json()["revision"] == 1
+        known = {"If-None-Match": kept.headers["ETag"]}
+        assert phone.get(f"{base}{link}/pages", headers=known, timeout=30).status_code == 304
+        photo = io.BytesIO()
+        Image.effect_noise((2600, 2200), 90).convert("RGB").save(photo, "JPEG", quality=95)
+        assert 2_000_000 < len(photo.getvalue()) < 8 * 1024 * 1024
+        asked = {"about": "damage", "taken_by": "A. Fitter", "taken_at": "2020-01-07T09:10:00Z"}
+        sent = session.post(
+            f"{base}/v1/work-orders/{made['id']}/photos",
+            data=photo.getvalue(), params=asked, headers={"Content-Type": "image/jpeg"}, timeout=60,
+        )  # fmt: skip
+        assert sent.status_code == 201, sent.text
+        too_large = session.post(f"{base}{link}/photos", data=bytes(9 * 1024 * 1024), timeout=60)
+        assert too_large.status_code == 413
 
 
 def problem_of(answer: requests.Response, status: int, code: str) -> dict[str, Any]:

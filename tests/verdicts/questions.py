@@ -153,11 +153,18 @@ def half_h(plant: Plant) -> float:
 
 def chosen_trend(plant: Plant, keep: np.ndarray) -> bool:
     """Return whether a trend is said of the stays that a filter chooses."""
-    found = trend_verdict(plant.table.of_rows(keep), planned=plant.planned[keep], with_change=False)
+    found = trend_verdict(plant.table.chosen(keep), planned=plant.planned[keep], with_change=False)
     return found.verdict.claims
 
 
-register("trend of those fitted before half", lambda p: chosen_trend(p, p.table.begin_h < half_h(p)))
+def first_part(plant: Plant) -> np.ndarray:
+    """Return who was fitted in the first 45 % of the time watched: before a limit of age is begun."""
+    first, last = float(plant.table.begin_h.min()), float(plant.table.end_h.max())
+    return np.asarray(plant.table.begin_h < first + 0.45 * (last - first))
+
+
+register("trend of those fitted before a date", lambda p: chosen_trend(p, first_part(p)))
+register("trend of the first maker", lambda p: chosen_trend(p, p.words["maker"] == 0))
 
 
 def change_at_half(plant: Plant, orders: int = 199) -> bool:

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any, Final
 
 from service.instructions.closing import is_confirmable, is_stop
@@ -16,10 +16,10 @@ from service.words import CLEARANCE_CLASSES, CLEARANCE_READINGS
 
 NAMES: Final = (
     "step", "kind", "position", "revision", "nonce", "taken_by", "one", "two", "unit", "done", "word", "series",
-    "explanation", "replaces", "reason",
+    "explanation", "replaces", "reason", "watcher", "withdraws",
 )  # fmt: skip
-"""Names of what a form sends; nothing else is taken, and each once but for ``word``."""
-SEVERAL: Final = ("word",)
+"""Names of what a form sends; nothing else is taken, and each once but for those of ``SEVERAL``."""
+SEVERAL: Final = ("word", "watcher", "withdraws")
 _DIMENSIONS: Final[Mapping[str, str]] = {
     "initial_clearance": "clearance",
     "residual_clearance": "clearance",
@@ -47,6 +47,15 @@ _PLACES: Final[Mapping[str, tuple[tuple[str, str], ...]]] = {
     "residual_clearance": (("one", "row 1"), ("two", "row 2")),
     "shaft_diameter": (("one", "smallest"), ("two", "largest")),
     "run_in_temperature": (),
+    "axial_displacement": (("one", "ring moved"),),
+    "nut_turn": (("one", "nut turned"),),
+    "free_gap_before": (("one", "gap"),),
+    "free_gap": (("one", "gap"),),
+    "cap_bolt_torque": (("one", "wrench"),),
+    "base_bolt_torque": (("one", "wrench"),),
+    "seat_spacing": (("one", "seat to seat"),),
+    "bearing_spacing": (("one", "distance"),),
+    "stop_limit": (("one", "stop at"),),
 }
 _WORDS: Final[Mapping[str, tuple[tuple[str, str], ...]]] = {
     "class_read": tuple((name, name) for name in CLEARANCE_CLASSES),
@@ -73,6 +82,10 @@ class Form:
         What is chosen from instead of a number; several of them where ``several``
     series : bool
         Whether lines of minute and temperature are typed, [-]
+    watched : tuple of str
+        Positions of which it is said who reads their temperature
+    fractions : bool
+        Whether a tape shows whole inches and a fraction, [-]
     """
 
     kind: str
@@ -84,6 +97,8 @@ class Form:
     words: tuple[tuple[str, str], ...] = ()
     several: bool = False
     series: bool = False
+    watched: tuple[str, ...] = ()
+    fractions: bool = False
 
     @property
     def confirms(self) -> bool:
@@ -131,7 +146,17 @@ def _form(kind: str, step: Mapping[str, Any], plan: Mapping[str, Any], *, metric
     asked = (step["record"] or {}).get("unit")
     usual = asked if asked in units and (step["record"] or {}).get("kind") == kind else units[-1 if metric else 0]
     places = _PLACES.get(kind, (("one", "value"),))
-    return Form(kind, label, places, units, usual, positions, series=kind == "run_in_temperature")
+    return Form(
+        kind,
+        label,
+        places,
+        units,
+        usual,
+        positions,
+        series=kind == "run_in_temperature",
+        watched=tuple(each["position"] for each in plan["bolting"]) if kind == "stop_limit" else (),
+        fractions=_DIMENSIONS[kind] == "distance" and not metric,
+    )
 
 
 def typed(form: Mapping[str, list[str]]) -> dict[str, str]:
@@ -148,15 +173,24 @@ def typed(form: Mapping[str, list[str]]) -> dict[str, str]:
     return {name: "\n".join(values).strip() for name, values in form.items()}
 
 
-def reading_document(sent: Mapping[str, str], plan: Mapping[str, Any], *, revision: int) -> dict[str, Any]:
+def reading_document(
+    sent: Mapping[str, str], plan: Mapping[str, Any], *, revision: int | None, taken_at: datetime
+) -> dict[str, Any]:
     """Return what was typed as the document of one reading, as ``POST .../readings`` takes it.
+
+    Parameters
+    ----------
+    revision : int or None
+        The revision of the card in hand; None where it is the one that an unsent reading makes
+    taken_at : datetime
+        When it was typed
 
     Raises
     ------
     NotTyped
         The step takes no such reading, a number or the name is missing or cannot be read.
     """
-    step = next((each for each in plan["steps"] if str(each["number"]) == sent.get("step")), None)
+    step = next((each for each in plan["steps"] if each["id"] == sent.get("step")), None)
     forms = {} if step is None else {each.kind: each for each in forms_of(plan, metric=True).get(step["number"], [])}
     form = forms.get(sent.get("kind", ""))
     if step is None or form is None:
@@ -166,13 +200,20 @@ def reading_document(sent: Mapping[str, str], plan: Mapping[str, Any], *, revisi
     document: dict[str, Any] = {
         "kind": form.kind,
         "step": step["id"],
-        "taken_at": rfc3339(datetime.now(UTC)),
+        "taken_at": rfc3339(taken_at),
         "taken_by": sent["taken_by"],
-        "revision": revision,
+        **({} if revision is None else {"revision": revision}),
         **_place(form, sent),
         **_taking_back(sent),
     }
-    return document | _values(form, sent)
+    return document | _values(form, sent) | _watchers(form, sent)
+
+
+def _watchers(form: Form, sent: Mapping[str, str]) -> dict[str, Any]:
+    """Return who reads which housing, where somebody was named."""
+    names = sent.get("watcher", "").split("\n")
+    named = [(place, name.strip()) for place, name in zip(form.watched, names, strict=False) if name.strip()]
+    return {"watchers": [{"position": place, "person": name} for place, name in named]} if named else {}
 
 
 def _place(form: Form, sent: Mapping[str, str]) -> dict[str, str]:
@@ -207,7 +248,7 @@ def _values(form: Form, sent: Mapping[str, str]) -> dict[str, Any]:
     if form.series:
         explained = {"explanation": sent["explanation"]} if sent.get("explanation") else {}
         return {"series": _series(sent.get("series", ""), unit), **explained}
-    numbers = {name: _number(sent.get(name, ""), label) for name, label in form.places}
+    numbers = {name: number_typed(sent.get(name, ""), label) for name, label in form.places}
     quantities = [{"value": number, "unit": unit} for number in numbers.values()]
     if form.kind in CLEARANCE_READINGS:
         rows = [{"value": quantity, "row": row} for row, quantity in enumerate(quantities, start=1)]
@@ -235,19 +276,32 @@ def _series(text: str, unit: str) -> list[dict[str, Any]]:
     for number, words in enumerate(lines, start=1):
         if len(words) != 2:
             raise NotTyped(f"line {number}: write minutes since the start, a space, the temperature")
-        minute, temperature = (_number(word, f"line {number}") for word in words)
+        minute, temperature = (number_typed(word, f"line {number}") for word in words)
         pairs.append({"minute": minute, "temperature": {"value": temperature, "unit": unit}})
     return pairs
 
 
-def _number(text: str, label: str) -> float:
+def number_typed(text: str, label: str) -> float:
     """Return the number that was typed; a comma is the decimal sign of many keyboards."""
     plain = text.replace(",", ".") if text.count(",") == 1 and "." not in text else text
+    if "/" in plain:
+        return _fraction(plain, label)
     if not plain:
         raise NotTyped(f"{label}: write the number; where nothing passes, write 0")
     if not (plain.isascii() and plain.replace(".", "", 1).replace("-", "", 1).isdigit() and len(plain) <= 20):
         raise NotTyped(f"{label}: {text[:20]!r} is not a number")
     return float(plain)
+
+
+def _fraction(text: str, label: str) -> float:
+    """Return whole inches and a fraction as a tape shows them: ``117 13/32``; parts of a power of two up to 64."""
+    whole, _, share = text.rpartition(" ")
+    above, _, below = share.partition("/")
+    if not all(part.isascii() and part.isdigit() for part in (whole or "0", above, below)) or len(text) > 20:
+        raise NotTyped(f"{label}: {text[:20]!r} is not a number")
+    if int(below) not in (2, 4, 8, 16, 32, 64) or int(above) >= int(below):
+        raise NotTyped(f"{label}: {share[:12]!r} is no fraction of a tape; parts are 2, 4, 8, 16, 32, 64")
+    return int(whole or "0") + int(above) / int(below)
 
 
 def last_readings(plan: Mapping[str, Any], rows: Iterable[Any]) -> dict[int, list[Any]]:

@@ -1,218 +1,345 @@
-"""/card/{token}: the card of one work order on a phone; readings are typed in, judged and shown at once.
+"""/card/{token}: the card of one work order on a phone, one step at a time; what is entered is judged at once.
 
-Pages for people, outside of /v1: the link is the key. A form sent twice is one reading; no deviation can be made here.
+Pages for people, outside of /v1: the link is the key. They work as plain pages with forms; with their script they go
+on without a signal, and send what was kept once it is back.
 """
 
-import secrets
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
+from functools import wraps
 from hashlib import sha256
-from typing import Final
-from urllib.parse import quote, unquote
+from typing import Any, Final
+from urllib.parse import quote
 
-from flask import Blueprint, Response, current_app, g, redirect, request
+from flask import Blueprint, Response, redirect, request
 from marshmallow import ValidationError
 
-from service.api.cards.forms import Form, NotTyped, forms_of, last_readings, reading_document, typed
-from service.api.http import problems, watching
+from service.api.cards import photographs, screens
+from service.api.cards.entering import Entered, enter
+from service.api.cards.forms import NotTyped
+from service.api.cards.page import (
+    CardPage,
+    card_link,
+    card_page,
+    nonce,
+    refused,
+    refused_status,
+    remember_name,
+    stopped,
+)
+from service.api.cards.sent import document_sent, entry_sent
+from service.api.http import problems
 from service.api.http.operations import DECLARED
-from service.api.orders.entries.reading_schemas import Readings
 from service.api.orders.instructions import views as cards
 from service.errors import NotFound, ServiceError
-from service.instructions.readings.hold_points import HoldPoint
-from service.render.card.filling import Filling, Result
-from service.render.card.html import html_card
-from service.render.card.shaft_line import shaft_on_record
-from service.render.markup import content_policy, message_page
-from service.store.queries import entries, work_orders
-from service.store.queries.work_orders import RevisionRow, WorkOrderRow
-from service.store.unit_of_work import Idempotency, Tx, Written
-from service.use_cases.orders.enter import enter_reading
-from service.use_cases.orders.held import held_order, hold_order, order_of
-from service.use_cases.orders.links import CardLink, LinkRefused, link_of
-from service.use_cases.orders.records import card_record
-from service.words import UnitSystem
+from service.exchange import strict_json
+from service.exchange.photos import MOST_BYTES
+from service.render.phone import pages
+from service.use_cases.orders.links import LinkRefused
 
 blueprint = Blueprint("card", __name__)
-DECLARED.open_endpoints |= {"card.show", "card.enter"}
-
 FORM_MEDIA: Final = "application/x-www-form-urlencoded"
-NAME_COOKIE: Final = "taken_by"
-_READINGS: Final = Readings()
+JSON_MEDIA: Final = "application/json"
+FORM_ROOM: Final = 65_536
+"""Bytes of a form around its photo."""
+View = Callable[..., Response]
 
 
-@dataclass(frozen=True, slots=True)
-class Shown:
-    """An order as its link shows it."""
+def opened(view: View) -> View:
+    """Return the view of a page, given the card of its link; a link that leads nowhere says so."""
 
-    order: WorkOrderRow
-    revision: RevisionRow
-    readings: Sequence[entries.ReadingRow]
-    still_open: Sequence[HoldPoint]
+    @wraps(view)
+    def shown(token: str, **path: Any) -> Response:
+        try:
+            card = card_page(token)
+        except (LinkRefused, NotFound) as error:
+            return refused(error)
+        try:
+            return view(card, **path)
+        except NotFound as error:
+            return card.page(screens.not_taken(card, str(error.detail)), 404)
 
-    @property
-    def forms(self) -> dict[int, list[Form]]:
-        """Return the forms of an open order."""
-        metric = self.revision.record["units"] == "metric"
-        return forms_of(self.revision.record, metric=metric) if self.order.status == "open" else {}
+    DECLARED.open_endpoints.add(f"card.{view.__name__}")
+    return shown
 
 
-@blueprint.get("/card/<token>", provide_automatic_options=False)
-def show(token: str) -> Response:
-    """Show the card; ``?as=pdf`` for paper."""
-    try:
-        link = _link(token)
-        shown = _shown(link)
-    except (LinkRefused, NotFound) as error:
-        return _refused(error)
-    if request.args.get("as") == "pdf":
-        query = {"paper": "letter" if _units(link) == "inch" else "a4"}
-        pdf = cards.card_body(
-            cards.PDF, shown.order, shown.revision, units=_units(link), address=_address(token), query=query
+def route(rule: str, *methods: str) -> Callable[[View], View]:
+    """Return what registers a view below the address of a card."""
+
+    def registered(view: View) -> View:
+        blueprint.add_url_rule(
+            f"/card/<token>{rule}", view.__name__, view, methods=list(methods), provide_automatic_options=False
         )
-        return cards.card_answer(cards.PDF, pdf, shown.order, {})
-    return _page(token, link, shown)
+        DECLARED.open_endpoints.add(f"card.{view.__name__}")
+        return view
 
-
-@blueprint.post("/card/<token>", provide_automatic_options=False)
-def enter(token: str) -> Response:
-    """Take one reading, and lead back to its step."""
-    sent: dict[str, str] = {}
-    try:
-        link = _link(token)
-        shown = _shown(link)
-    except (LinkRefused, NotFound) as error:
-        return _refused(error)
-    if request.mimetype != FORM_MEDIA:
-        return _page(token, link, shown, fault="this is filled in with its own forms only", status=415)
-    try:
-        sent = typed(request.form.to_dict(flat=False))
-        _enter(token, link, sent)
-    except NotTyped as error:
-        return _page(token, link, shown, fault=str(error), sent=sent, status=422)
-    except (ServiceError, ValidationError) as error:
-        document = problems.document_of(error)
-        said = document["errors"][0]["detail"] if document["errors"] else document["detail"]
-        return _page(token, link, shown, fault=said.rstrip("."), sent=sent, status=document["status"])
-    answer: Response = redirect(f"/card/{token}#step-{sent['step']}", code=303)  # type: ignore[assignment]
-    secure = current_app.config["PUBLIC_URL"].startswith("https:")
-    answer.set_cookie(
-        NAME_COOKIE, quote(sent["taken_by"]), path=f"/card/{token}", httponly=True, samesite="Strict", secure=secure
-    )
-    return answer
-
-
-def _link(token: str) -> CardLink:
-    link = link_of(current_app.extensions["capsaddle"].keyring, token)
-    g.caller, g.units = link.caller, link.caller.units
-    watching.count(link.caller)  # a link is its key
-    return link
+    return registered
 
 
 @blueprint.errorhandler(problems.ProblemRaised)
-def _stopped(error: problems.ProblemRaised) -> Response:
+def stop_key(error: problems.ProblemRaised) -> Response:
     """Say on a page that the key has sent as much as it may."""
     status, title = problems.CATALOGUE[error.code]
-    answer = _html(message_page(f"{title}.", f"Nothing was stored: {error.detail}."), status)
+    answer = stopped(f"{title}.", f"Nothing was stored: {error.detail}.", status)
     answer.headers.update(error.headers)
     return answer
 
 
-def _shown(link: CardLink) -> Shown:
-    with current_app.extensions["capsaddle"].database.read(link.caller.site_id) as tx:
-        order = order_of(tx, link.order_id)
-        at = held_order(tx, order)
-        counting = {each.id for each in at.counting}
-        readings = [row for row in entries.readings_of(tx, order.id) if row.id in counting]
-    return Shown(order, at.revision, readings, at.hold_points())
+@blueprint.get("/card/sw.js", provide_automatic_options=False)
+def worker() -> Response:
+    """The service worker of all cards: the same for everybody, made anew with each version."""
+    headers = {"Cache-Control": "no-cache", "Content-Security-Policy": "default-src 'none'; connect-src 'self'"}
+    return Response(pages.worker(), content_type="text/javascript; charset=utf-8", headers=headers)
 
 
-def _revision(tx: Tx, order: WorkOrderRow, number: int) -> RevisionRow:
-    found = work_orders.revision(tx, order.id, number)
-    if found is None:
-        raise NotTyped("the card has no such revision; load it again")
-    return found
+DECLARED.open_endpoints.add("card.worker")
 
 
-def _enter(token: str, link: CardLink, sent: Mapping[str, str]) -> None:
-    """Store the reading that was typed; the same form with the same content again stores nothing."""
-    content = "\n".join(f"{name}={sent[name]}" for name in sorted(sent))
-    fingerprint = sha256(f"{token}\n{content}".encode()).hexdigest()
-    once = Idempotency(key=f"card {fingerprint}", method="POST", route="/card/<token>", fingerprint=fingerprint)
+@route("", "GET")
+@opened
+def show(card: CardPage) -> Response:
+    """Where the job stands, what blocks it, what comes next; ``?as=pdf`` for paper."""
+    if request.args.get("as") != "pdf":
+        return card.page(screens.overview_screen(card))
+    query = {"paper": "letter" if card.units == "inch" else "a4"}
+    order, revision = card.shown.order, card.shown.revision
+    pdf = cards.card_body(cards.PDF, order, revision, units=card.units, address=card.address, query=query)
+    return cards.card_answer(cards.PDF, pdf, order, {})
 
-    def work(tx: Tx) -> Written:
-        at = hold_order(tx, link.order_id)
-        number = sent.get("revision", "")
-        issued = _revision(tx, at.order, int(number) if number.isascii() and number.isdigit() else 0)
-        document = reading_document(sent, issued.record, revision=issued.number)
-        given = _READINGS.load({"readings": [document]})["readings"][0]
-        _, row, events = enter_reading(tx, at, given)
-        return Written(201, row.id, {}, events)
 
-    current_app.extensions["capsaddle"].database.write(
-        site_id=link.caller.site_id,
-        actor=link.caller.key_id,
-        request_id=g.request_id,
-        work=work,
-        idempotency=once if sent.get("nonce") else None,
+@route("/step/<int:number>", "GET")
+@route("/step/<int:number>/<path:position>", "GET")
+@opened
+def step(card: CardPage, number: int, position: str | None = None) -> Response:
+    """One step at one bearing, with the form of what is read there."""
+    place = screens.place_of(card, number, position)
+    given = request.args
+    inside = screens.step_of_card(
+        card, place, kind=given.get("kind"), replaces=given.get("replaces"), nonce=nonce(), sent={}
+    )
+    return card.page(inside)
+
+
+@route("/step/<int:number>", "POST")
+@route("/step/<int:number>/<path:position>", "POST")
+@opened
+def enter_reading(card: CardPage, number: int, position: str | None = None) -> Response:
+    """Take one reading from a form without script, and lead to its verdict."""
+    place = screens.place_of(card, number, position)
+
+    def again(sent: Mapping[str, str], fault: str) -> str:
+        return screens.step_of_card(
+            card, place, kind=sent.get("kind"), replaces=sent.get("replaces"), nonce=nonce(), sent=sent, fault=fault
+        )
+
+    return _taken(card, "reading", again, lambda made: f"/reading/{made}")
+
+
+@route("/reading/<reading>", "GET")
+@opened
+def reading(card: CardPage, reading: str) -> Response:
+    """What a reading is worth, and what to do now."""
+    return card.page(screens.reading_screen(card, reading))
+
+
+@route("/steps", "GET")
+@opened
+def steps(card: CardPage) -> Response:
+    """All steps with what is done."""
+    return card.page(screens.steps_screen(card))
+
+
+@route("/numbers", "GET")
+@opened
+def numbers(card: CardPage) -> Response:
+    """The six numbers of each bearing."""
+    return card.page(screens.numbers_screen(card))
+
+
+@route("/questions", "GET")
+@opened
+def questions(card: CardPage) -> Response:
+    """What is not known, and who knows it."""
+    return card.page(screens.questions_screen(card, request.args.get("sent")))
+
+
+@route("/answer/<question>", "GET", "POST")
+@route("/answer/<question>/<path:position>", "GET", "POST")
+@opened
+def answer(card: CardPage, question: str, position: str | None = None) -> Response:
+    """Answer an open question: the card is made anew with it."""
+    asked = screens.question_of(card, question, position)
+    if request.method == "GET":
+        return card.page(screens.answer_screen(card, asked, nonce=nonce()))
+    return _taken(
+        card,
+        "answer",
+        lambda sent, fault: screens.answer_screen(card, asked, nonce=nonce(), sent=sent, fault=fault),
+        lambda _: f"/questions?sent={datetime.now(UTC):%H:%M}",
     )
 
 
-def _page(
-    token: str,
-    link: CardLink,
-    shown: Shown,
-    *,
-    fault: str | None = None,
-    sent: Mapping[str, str] | None = None,
-    status: int = 200,
+@route("/unsent", "GET")
+@opened
+def unsent(card: CardPage) -> Response:
+    """What waits on this phone; the script fills it in."""
+    return card.page(card.screen("unsent"))
+
+
+@route("/ask/<int:number>", "GET", "POST")
+@route("/ask/<int:number>/<path:position>", "GET", "POST")
+@opened
+def question(card: CardPage, number: int, position: str | None = None) -> Response:
+    """Say that a step is not possible, or ask."""
+    place = screens.place_of(card, number, position)
+    if request.method == "GET":
+        return card.page(screens.ask_screen(card, place, nonce=nonce(), sent_at=request.args.get("sent")))
+    return _taken(
+        card,
+        "ask",
+        lambda sent, fault: screens.ask_screen(card, place, nonce=nonce(), sent=sent, fault=fault),
+        lambda _: f"/ask{place.path[5:]}?sent={datetime.now(UTC):%H:%M}",
+    )
+
+
+@route("/deviation/<int:number>", "GET", "POST")
+@route("/deviation/<int:number>/<path:position>", "GET", "POST")
+@opened
+def deviation(card: CardPage, number: int, position: str | None = None) -> Response:
+    """Have a second person let a step pass, where the link allows it."""
+    if not card.link.approves:
+        raise NotFound("deviations are not approved on this card")
+    place = screens.place_of(card, number, position)
+    if request.method == "GET":
+        return card.page(screens.deviation_screen(card, place, nonce=nonce()))
+    return _taken(
+        card,
+        "deviation",
+        lambda sent, fault: screens.deviation_screen(card, place, nonce=nonce(), sent=sent, fault=fault),
+        lambda _: place.path,
+    )
+
+
+@route("/as-found/<path:position>", "GET", "POST")
+@opened
+def as_found(card: CardPage, position: str) -> Response:
+    """The form of what is found under a cap."""
+    screens.position_known(card, position)
+    if request.method == "GET":
+        return card.page(screens.found_screen(card, position, nonce=nonce(), sent_at=request.args.get("sent")))
+    return _taken(
+        card,
+        "as_found",
+        lambda sent, fault: screens.found_screen(card, position, nonce=nonce(), sent=sent, fault=fault),
+        lambda _: f"/as-found/{quote(position, safe='')}?sent={datetime.now(UTC):%H:%M}",
+    )
+
+
+def _taken(
+    card: CardPage, what: str, again: Callable[[Mapping[str, str], str], str], leads_to: Callable[[str], str]
 ) -> Response:
-    filling = Filling(
-        forms=shown.forms,
-        results={
-            number: [Result.of(row) for row in rows]
-            for number, rows in last_readings(shown.revision.record, shown.readings).items()
-        },
-        still_open=[(point.number, point.title, point.position) for point in shown.still_open],
-        by=(sent or {}).get("taken_by") or unquote(request.cookies.get(NAME_COOKIE, ""))[:80],
-        revision=shown.revision.number,
-        nonce=secrets.token_urlsafe(12),
-        until=link.expires_at,
-        status=shown.order.status,
-        fault=fault,
-        sent=dict(sent or {}),
-        paper=f"/card/{token}?as=pdf",
-    )
-    body = html_card(
-        card_record(shown.order, shown.revision),
-        units=_units(link),
-        shaft=shaft_on_record(shown.revision.inputs),
-        address=_address(token),
-        filling=filling,
-    )
-    return _html(body, status)
+    """Store what a form without script sent; what is not taken stands in its form still."""
+    if request.mimetype != FORM_MEDIA:
+        return card.page(again({}, "this is filled in with its own forms only"), 415)
+    fields: dict[str, list[str]] = request.form.to_dict(flat=False)
+    sent = {name: "\n".join(values).strip() for name, values in fields.items()}
+    lines = screens.lines_of(card, sent.get("position", "")) if what == "as_found" else ()
+    try:
+        made = enter(card.link, Entered(what, fields, None, datetime.now(UTC)), lines)
+    except (NotTyped, ServiceError, ValidationError) as error:
+        status, said, _ = _fault(error)
+        return card_page(card.token).page(again(sent, said.rstrip(".")), status)
+    answer: Response = redirect(f"{card.base}{leads_to(made)}", code=303)  # type: ignore[assignment]
+    remember_name(answer, card.base, sent.get("taken_by", ""))
+    return answer
 
 
-def _address(token: str) -> str:
-    return f"{current_app.config['PUBLIC_URL']}/card/{token}"
+def _fault(error: Exception) -> tuple[int, str, str]:
+    """Return status, words and code of what was refused."""
+    if isinstance(error, NotTyped):
+        return 422, str(error), "invalid"
+    assert isinstance(error, (ServiceError, ValidationError))
+    document = problems.document_of(error)
+    said = document["errors"][0]["detail"] if document["errors"] else document["detail"]
+    return int(document["status"]), said, document["code"]
 
 
-def _units(link: CardLink) -> UnitSystem:
-    return "inch" if link.caller.units == "inch" else "metric"
+@route("/photos", "POST")
+def add_card_photo(token: str) -> Response:
+    """Keep a photo: bytes from the script of the page, or a form without script."""
+    request.max_content_length = MOST_BYTES + FORM_ROOM
+    try:
+        return photographs.posted(card_link(token), token)
+    except (LinkRefused, NotFound) as error:
+        return _json({"code": "not_found"}, refused_status(error))
+    except (NotTyped, ServiceError, ValidationError) as error:
+        status, said, code = _fault(error)
+        if request.mimetype == photographs.MULTIPART:
+            card = card_page(token)
+            return card.page(screens.not_taken(card, f"Not taken: {said}"), status)
+        return _json({"code": code, "detail": said}, status)
 
 
-def _refused(error: Exception) -> Response:
-    """Say that a link leads nowhere; whose order it was is not said."""
-    expired = isinstance(error, LinkRefused) and error.expired
-    said = "This link is past its time." if expired else "This link leads nowhere."
-    return _html(message_page(said, "Ask for a new one where the work order was opened."), 410 if expired else 404)
+@route("/photos/<photo>", "GET")
+@opened
+def card_photo(card: CardPage, photo: str) -> Response:
+    """A photo of this order."""
+    return photographs.shown(card.link, photo)
 
 
-def _html(body: str, status: int) -> Response:
-    headers = {
-        "Content-Security-Policy": content_policy("card.css", forms=True),
-        "Referrer-Policy": "no-referrer",
-        "Cache-Control": "no-store",
-        "X-Robots-Tag": "noindex",
-    }
-    return Response(body, status=status, content_type="text/html; charset=utf-8", headers=headers)
+@route("/state", "GET")
+def state(token: str) -> Response:
+    """At which revision the order stands: asked by a phone before anything is entered."""
+    try:
+        card = card_page(token)
+    except (LinkRefused, NotFound) as error:
+        return _json({"code": "not_found"}, refused_status(error))
+    return _json({"revision": card.shown.revision.number, "status": card.shown.order.status}, 200)
+
+
+@route("/pages", "GET")
+def kept_pages(token: str) -> Response:
+    """Every screen of the card in one answer, for a phone to keep; 304 while nothing has changed."""
+    try:
+        card = card_page(token)
+    except (LinkRefused, NotFound) as error:
+        return _json({"code": "not_found"}, refused_status(error))
+    tag = f'"{_tag(card)}"'
+    headers = {"ETag": tag, "Cache-Control": "no-store"}
+    if request.headers.get("If-None-Match", "").removeprefix("W/") == tag:  # weak once a proxy has compressed it
+        return Response(status=304, headers=headers)
+    made = f"{datetime.now(UTC):%Y-%m-%dT%H:%M}Z"
+    kept = pages.kept(card.shell(), screens.all_screens(card), revision=card.shown.revision.number, made=made)
+    return _json(kept, 200, headers)
+
+
+def _tag(card: CardPage) -> str:
+    """Return what is another one as soon as a kept screen would be."""
+    shown = card.shown
+    state = (pages.version(), card.token, shown.revision.id, shown.order.status, len(shown.readings), len(shown.found))
+    deviations = [each.id for each in shown.entries if each.kind == "deviation"]
+    return sha256(repr((state, deviations)).encode()).hexdigest()[:32]
+
+
+@route("/entries", "POST")
+def entries(token: str) -> Response:
+    """Take what the script of the page sends: one entry, stored once by its UUID."""
+    try:
+        link = card_link(token)
+        given = entry_sent(document_sent(request))
+        page = card_page(token)
+        position = (given.fields.get("position") or [""])[0]
+        lines = screens.lines_of(page, position) if given.what == "as_found" else ()
+        made = enter(link, given, lines)
+        page = card_page(token)
+    except (LinkRefused, NotFound) as error:
+        return _json({"code": "not_found"}, refused_status(error))
+    except (NotTyped, ServiceError, ValidationError) as error:
+        status, said, code = _fault(error)
+        return _json({"code": code, "detail": said}, status)
+    return _json(screens.answer_of(page, given.what, made, given.fields), 201)
+
+
+def _json(body: Any, status: int, headers: Mapping[str, str] | None = None) -> Response:
+    """Answer JSON to the page's script."""
+    return Response(strict_json.written(body), status=status, content_type=JSON_MEDIA, headers=dict(headers or {}))

@@ -26,6 +26,9 @@ class OrderPosition(StrictSchema):
 
     name = fields.Text(80, required=True)
     bearing = objects.bearing_field()
+    refit = fields.Flag(
+        metadata={"description": "true: the bearing that runs here is looked over, measured anew and goes back in"}
+    )
 
 
 class WorkOrderRequest(StrictSchema):

@@ -118,9 +118,10 @@ class Bounds(AnswerSchema):
 
 
 class MeasuredRead(AnswerSchema):
-    """The measured initial clearance and what it is worth."""
+    """The measured initial clearance and what it is worth: the mean of the rows, and each row."""
 
     value = quantity()
+    rows = ma_fields.List(fields.QuantityOut(), required=True)
     verdict = ma_fields.String(required=True, metadata={"enum": list(VERDICTS)})
     position_in_range = ma_fields.Float(required=True, allow_none=True)
     fits_class = word(null=True, required=False)

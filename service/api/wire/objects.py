@@ -254,9 +254,9 @@ def setting_temperature_field(*, keep: bool) -> fields.QuantityField:
     """Return the temperature of the shaft when a free bearing is set."""
     said = {
         "description": "Temperature of the shaft's steel while a free bearing is set; the base is taken to have the "
-        "assembly temperature then"
+        "assembly temperature then. A shaft that is warmer than 60 degC is left to cool before hands go near it"
     }
-    return fields.QuantityField("temperature", least=-60, most=300, keep=keep, metadata=said)
+    return fields.QuantityField("temperature", least=-60, most=60, keep=keep, metadata=said)
 
 
 def axial_load_field(*, keep: bool) -> fields.QuantityField:

@@ -149,15 +149,11 @@ def _record(record: RecordTemplate | None, line: Line, known: Sequence[Known], s
         low = one.facts.get(record.min) if record.min else None
         high = one.facts.get(record.max) if record.max else None
         aim = one.facts.get(record.aim) if record.aim else None
+        form = one.facts.get(record.form) if record.form else None
         if isinstance(low, Quantity) and isinstance(high, Quantity):
-            limits.append(
-                {
-                    "position": one.position if line.positions else None,
-                    "min": low,
-                    "max": high,
-                    "aim": aim if isinstance(aim, Quantity) else None,
-                }
-            )
+            found: dict[str, Any] = {"position": one.position if line.positions else None, "min": low, "max": high}
+            found["aim"] = aim if isinstance(aim, Quantity) else None
+            limits.append(found | ({"form": form} if isinstance(form, Quantity) else {}))
     unit = None if record.dimension is None else _unit(record.dimension, scene)
     return {"kind": record.kind, "unit": unit, "limits": limits}
 

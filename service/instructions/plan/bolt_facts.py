@@ -15,6 +15,7 @@ def cap_bolt_facts(bolting: Mapping[str, Any]) -> dict[str, "Fact | Text"]:
     state = (bolting.get("nut_factor") or {}).get("state")
     return {
         "cap_torque": torque,
+        "cap_setting": wrench.get("setting") or torque,
         "cap_half": None if torque is None else units.torque(torque.value / 2),
         "cap_bolt": bolt_words(bolting.get("bolt")),
         "bolt_order": _order(bolting.get("sequence") or ()),

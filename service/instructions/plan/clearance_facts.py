@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from service import units
 from service.errors import Text
-from service.instructions.plan.messages import between, message, stack
+from service.instructions.plan.messages import between, listed, message, stack
 from service.instructions.plan.template import Fact
 
 EMPTY_WINDOWS: Final = ("class_too_tight", "rows_differ")
@@ -37,7 +37,7 @@ def clearance_facts(target: Mapping[str, Any] | None, *, by_hand: bool = True) -
         "initial_max": initial.get("max"),
         "initial_range": between(initial),
         "initial_source": initial.get("source"),
-        "measured": measured.get("value"),
+        "measured": listed((each,) for each in dict.fromkeys(measured.get("rows") or ())),
         "residual_min": judged.get("min"),
         "residual_max": judged.get("max"),
         "residual_aim": judged.get("aim"),

@@ -14,20 +14,24 @@ from service.instructions.plan.job import PositionFacts
 from service.instructions.plan.messages import between, known_message, listed, message
 from service.instructions.plan.place_facts import line_facts, line_flags, place_facts, place_flags
 from service.instructions.plan.placing import lift_height_mm
+from service.instructions.plan.run_in_facts import STOP_DEGC, WARN_DEGC
 from service.instructions.plan.scene import HOT_SHAFT_DEGC, TAPERED_SEATS, Scene
 from service.instructions.plan.template import Fact, Facts
+from service.instructions.planning.ways import HYDRAULIC_NUT
 from service.record import Record
 from service.reference.bearings import Bearing
 from service.reference.shafts import limits_under_sleeve, shaft_system
 from service.reference.sleeves import sleeve_thread
+from service.words import DRIVE_KINDS
 
 TAB_WASHER_BORE_LIMIT_MM: Final = 200.0
 """Largest bore with a tab washer; above it a clip or a washer, by the sleeve at hand (rule C10)."""
-STOP_DEGC: Final = 100.0
-WARN_DEGC: Final = 88.0
-"""Run-in stop limit and warning where the site has none: default of this service, no common limit is printed."""
 GREASE_LIMITS_DEGC: Final = (80.0, 120.0)
 """Shaft temperatures above which a high-temperature grease is needed, and its maker is asked, [degC]."""
+
+
+SEAL_LIMIT_DEGC: Final = 100.0
+"""Shaft temperature up to which seals of NBR and felt are used, from memory, [degC]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +102,7 @@ def _order_flags(scene: Scene) -> Iterator[str]:
     job = scene.job
     yield job.kind
     kinds = {drive.kind for drive in job.drives}
-    yield from kinds & {"coupling", "belt", "chain"}
+    yield from kinds & set(DRIVE_KINDS)
     if len(job.positions) > 1:
         yield "several_supports"
     if job.overhung or (job.overhung is None and _wheel_outside(scene)):
@@ -116,7 +120,7 @@ def _order_flags(scene: Scene) -> Iterator[str]:
     hot = None if job.shaft is None else job.shaft.temperature_degc
     if hot is not None and hot > HOT_SHAFT_DEGC:
         yield "hot_shaft"
-        yield from (f"over_{limit:.0f}" for limit in GREASE_LIMITS_DEGC if hot > limit)
+        yield from (f"over_{limit:.0f}" for limit in (*GREASE_LIMITS_DEGC, SEAL_LIMIT_DEGC) if hot > limit)
     for name in scene.worked:
         bearing = scene.bearing(name)
         if bearing is not None and (bearing.bore_mm > 200 or (_lifted_kg(scene, name) or 0.0) > planned.HOIST_FROM_KG):
@@ -125,10 +129,29 @@ def _order_flags(scene: Scene) -> Iterator[str]:
             yield "any_sealed"
         if scene.seat(name) == "cylindrical":
             yield "any_cylindrical"
-        if bearing is not None and bearing.bore_mm > 80 and scene.seat(name) in TAPERED_SEATS:
-            yield "oil_or_hydraulic"
-        if scene.seat(name) == "tapered_journal":
-            yield "oil_or_hydraulic"
+        if scene.seat(name) in TAPERED_SEATS:
+            yield "any_tapered"
+        if (_lifted_kg(scene, name) or 0.0) > planned.HOIST_FROM_KG:
+            yield "any_hoist"
+        if _by_oil(scene, name):
+            yield "any_by_oil"
+    if all(_tab_and_grease(scene, name) for name in scene.at):
+        yield "plain_look"
+
+
+def _by_oil(scene: Scene, name: str) -> bool:
+    """Return whether a bearing lets go of its taper by a hydraulic nut or oil, and not by the hammer."""
+    bearing, seat = scene.bearing(name), scene.seat(name)
+    large = bearing is not None and planned.freeing_way(bearing) == HYDRAULIC_NUT
+    return seat == "tapered_journal" or (large and seat in TAPERED_SEATS)
+
+
+def _tab_and_grease(scene: Scene, name: str) -> bool:
+    """Return whether the second person looks at a bent tab and at grease at this end, as at most blocks."""
+    bearing, position = scene.bearing(name), scene.at[name]
+    small = bearing is None or bearing.bore_mm <= TAB_WASHER_BORE_LIMIT_MM
+    tab = scene.seat(name) in ("adapter_sleeve", None) and small
+    return tab and position.lubrication != "oil" and not scene.sealed(name)
 
 
 def _lifted_kg(scene: Scene, name: str) -> float | None:
@@ -257,6 +280,8 @@ def _seat_flags(scene: Scene, position: PositionFacts, bearing: Bearing | None) 
         yield "tab_washer"
     if scene.hydraulic(position.name):
         yield "hydraulic"
+    if _by_oil(scene, position.name):
+        yield "oil_or_hydraulic"
     if bearing.bore_mm > TAB_WASHER_BORE_LIMIT_MM:
         yield "big_bore"
     if (_lifted_kg(scene, position.name) or 0.0) > planned.HOIST_FROM_KG:

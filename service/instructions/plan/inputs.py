@@ -15,7 +15,7 @@ OVERRIDING: Final = ("ring_present", "locknut_side", "lubrication", "ring_moves"
 
 def job_of_inputs(inputs: Inputs, *, books: SiteBooks = NO_BOOKS) -> Job:
     """Return the job of stored inputs {asset, positions, kind, units, blade_set, books?, measured?, as_found?,
-    seats_mm?, refitted?, answers?, planning_hours?, last_time?, ...}.
+    seats_mm?, refitted?, refit_ordered?, answers?, planning_hours?, last_time?, ...}.
 
     Parameters
     ----------
@@ -39,11 +39,16 @@ def job_of_inputs(inputs: Inputs, *, books: SiteBooks = NO_BOOKS) -> Job:
         charts=books.charts,
         torques=books.torques,
         seats_mm=inputs.get("seats_mm"),
-        refitted=inputs.get("refitted") or (),
+        refitted=refitted_of(inputs),
         answers=inputs.get("answers"),
         planning_hours=inputs.get("planning_hours"),
         last_time=inputs.get("last_time") or (),
     )
+
+
+def refitted_of(inputs: Inputs) -> tuple[str, ...]:
+    """Return the positions whose own bearing goes back in: as the order or the office says, or as it was measured."""
+    return tuple(dict.fromkeys((*(inputs.get("refit_ordered") or ()), *(inputs.get("refitted") or ()))))
 
 
 def with_measured(inputs: Inputs, position: str, measured: Measured) -> dict[str, Any]:
@@ -65,7 +70,7 @@ def with_refitted(inputs: Inputs, position: str, *, refitted: bool) -> dict[str,
 
 
 def without_readings(inputs: Inputs) -> dict[str, Any]:
-    """Return the inputs without all that readings told: clearances, seats, bearings that go back in."""
+    """Return the inputs without all that readings told: clearances, seats, bearings that were found to go back in."""
     return {name: value for name, value in inputs.items() if name not in ("measured", "seats_mm", "refitted")}
 
 

@@ -47,10 +47,11 @@ def lines_of(templates: Sequence[StepTemplate], scene: Scene, places: Places) ->
     added = [template for template in templates if template.after is not None]
     found: list[Line] = []
     for stop in walks()[case_of(scene)]:
-        lines = _lines(by_id.get(stop.step, ()), scene, places, positions_of(scene, stop.scope), stop.scope)
+        own = [template for step in stop.steps for template in by_id.get(step, ())]
+        lines = _lines(own, scene, places, positions_of(scene, stop.scope), stop.scope)
         found += lines
         if lines:
-            found += [each for one in added if one.after == stop.step for each in _site_lines(one, scene, places)]
+            found += [each for one in added if one.after in stop.steps for each in _site_lines(one, scene, places)]
     return found
 
 
@@ -65,7 +66,7 @@ def _lines(
         done |= set(here)
         if here:
             found.append(Line(template, per_of(scene, here), here))
-    return found
+    return sorted(found, key=lambda line: positions.index(line.positions[0]))
 
 
 def _site_lines(template: StepTemplate, scene: Scene, places: Places) -> list[Line]:

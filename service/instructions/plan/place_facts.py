@@ -5,7 +5,7 @@ from typing import Any
 
 from service import units
 from service.errors import Text
-from service.instructions.plan.messages import between, known_message, message
+from service.instructions.plan.messages import between, known_message, listed, message
 from service.instructions.plan.scene import BY_SHOULDER, MOVE_BASE, PLACE_BEFORE_LOCKING, Scene
 from service.instructions.plan.template import Fact
 from service.record import Record
@@ -22,11 +22,31 @@ def line_facts(scene: Scene, placement: Record | None) -> Known:
         "rings": ring_words(scene, scene.held),
         "held_setting": held_setting(scene),
         "coupling_gap_allowance": _coupling_allowance(scene),
+        "mark_travel": _mark_travel(scene),
+        "to_mark": listed(_to_mark(scene)),
+        "ring_out": listed(_rings_to_take_out(scene)),
     }
     if len(scene.free) == 1:
         facts |= free_facts(scene, placement["free"][0])
         facts |= _spacing_facts(placement["free"][0]["spacing"])
     return facts
+
+
+def _mark_travel(scene: Scene) -> units.Quantity | None:
+    """Return how far the rings travel past their marks, where all that are put on travel alike."""
+    moved = {scene.displacement_mm(name) for name in _to_mark(scene)}
+    alike = moved.pop() if len(moved) == 1 else None
+    return units.travel(alike) if alike else None
+
+
+def _to_mark(scene: Scene) -> list[str]:
+    """Return the bearings that go to a mark on the shaft: on a sleeve, and not against a shoulder."""
+    return [name for name in scene.worked if not scene.by_shoulder(name)]
+
+
+def _rings_to_take_out(scene: Scene) -> list[str]:
+    """Return the free bearings in whose block a locating ring was found."""
+    return [name for name in scene.free if scene.at[name].ring_present]
 
 
 def place_facts(scene: Scene, placement: Record | None, name: str) -> Known:
@@ -112,6 +132,8 @@ def line_flags(scene: Scene, placement: Record | None) -> Iterator[str]:
         yield "held_last"
     if len(scene.free) > 1:
         yield "several_free"
+    if _rings_to_take_out(scene):
+        yield "ring_to_take_out"
     if len(scene.free) == 1 and _marked(scene, scene.free[0]):
         yield "marked"
     if not scene.free:

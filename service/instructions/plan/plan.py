@@ -26,6 +26,7 @@ from service.instructions.plan.last_time import last_time_records
 from service.instructions.plan.lines import Places, lines_of, with_stops
 from service.instructions.plan.missing import missing_facts
 from service.instructions.plan.placing import placement_record
+from service.instructions.plan.run_in_facts import run_in_record
 from service.instructions.plan.scene import Scene
 from service.instructions.plan.step_table import built_in_steps, phases, sources, with_site_steps
 from service.instructions.plan.stopped import blocked_findings
@@ -65,6 +66,7 @@ def plan(job: Job) -> Record:
         "base_bolts": [
             {"position": name, **_without(each, "missing", "sources")} for name, each in scene.base_bolts.items()
         ],
+        "run_in": run_in_record(scene),
         "planning": planning_record(scene, steps, _lift(placement)),
         "readiness": questions(scene),
         "last_time": last_time_records(scene, placement),

@@ -30,7 +30,7 @@ _MEMBERS: Final = frozenset(
         *("tools", "parts", "rule", "sources", "after"),
     )
 )
-_RECORD_MEMBERS: Final = frozenset(("kind", "dimension", "min", "max", "aim"))
+_RECORD_MEMBERS: Final = frozenset(("kind", "dimension", "min", "max", "aim", "form"))
 _FILES: Final = ("clear", "as_found", "strip", "check", "mount", "place", "close", "run")
 PER: Final = ("once", "each", "held", "free")
 
@@ -44,6 +44,7 @@ class RecordTemplate:
     min: str | None = None
     max: str | None = None
     aim: str | None = None
+    form: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

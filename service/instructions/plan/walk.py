@@ -12,9 +12,9 @@ ONCE: Final = "once"
 
 
 class Stop(NamedTuple):
-    """One place in the walking order: a step, and the ends it is for."""
+    """One place in the walking order: a step, and the ends it is for; several steps where each end has one of them."""
 
-    step: str
+    steps: tuple[str, ...]
     scope: str
 
 
@@ -45,7 +45,7 @@ def walks() -> Mapping[str, tuple[Stop, ...]]:
             step, _, scope = each.partition(":")
             if (scope or ONCE) not in SCOPES:
                 raise TableError(f"walk {name}: unknown scope {scope}")
-            stops.append(Stop(step, scope or ONCE))
+            stops.append(Stop(tuple(step.split("|")), scope or ONCE))
         found[name] = tuple(stops)
     return found
 

@@ -5,10 +5,12 @@ dimensions by name, ``mass`` is that of one as printed, ``amount`` what is drawn
 """
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import asdict
 from typing import Any, Final
 
 from service import units
 from service.errors import Text
+from service.instructions.plan.bolt_facts import bolt_words
 from service.instructions.plan.scene import Scene
 from service.instructions.planning.fills import Fill, fills
 from service.instructions.planning.masses import bearing_mass, printed_mass, sleeve_mass
@@ -70,6 +72,16 @@ def _of_replacement(scene: Scene) -> Iterator[Record]:
         yield from _rings(scene, scene.held)
     for name in scene.worked:
         yield from _seals(scene, name)
+    for name in scene.in_order:
+        yield from _cap_bolts(scene, name)
+
+
+def _cap_bolts(scene: Scene, name: str) -> Iterator[Record]:
+    """Yield the cap bolts of a block, to be at hand: they are changed where the break-away torques say so."""
+    fitted = scene.at[name].cap_bolts
+    said = None if fitted is None else bolt_words(asdict(fitted.bolt))
+    if said is not None:
+        yield _part("cap_bolt", (name,), message("cap_bolts", bolts=said), note=message("cap_bolts_where"))
 
 
 def _bearing(scene: Scene, name: str) -> Record:

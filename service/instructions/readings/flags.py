@@ -9,8 +9,9 @@ from datetime import datetime, timedelta
 from typing import Any, Final
 
 from service.instructions.readings.entries import DEVIATION, Entry
-from service.instructions.readings.hold_points import needed_kinds
+from service.instructions.readings.hold_points import ON_THE_TAPER, REPLACED, needed_kinds
 from service.instructions.readings.persons import same_person
+from service.instructions.readings.run_in import housings_apart
 from service.mounting.readings import ACCEPT
 
 IN_ONE_GO_S: Final = 60
@@ -18,6 +19,8 @@ IN_ONE_GO: Final = 3
 BEFORE_PREDECESSOR: Final = "time_before_predecessor"
 SIGNED_IN_ONE_GO: Final = "signed_in_one_go"
 COMPLETED_BEFORE: Final = "completed_before_reading"
+HOUSINGS_APART: Final = "housings_apart"
+DRIVEN_NOT_SAID: Final = "mounted_but_not_replaced"
 UNRELEASED: Final = "work_begun_unreleased"
 
 
@@ -46,7 +49,13 @@ class Signed:
     person: str
 
 
-def flags(plan: Mapping[str, Any], entries: Sequence[Entry], *, completed_at: datetime | None = None) -> list[Flag]:
+def flags(
+    plan: Mapping[str, Any],
+    entries: Sequence[Entry],
+    *,
+    completed_at: datetime | None = None,
+    outcomes: Mapping[str, str] | None = None,
+) -> list[Flag]:
     """Return what the lead acknowledges by name at completion.
 
     Parameters
@@ -55,17 +64,41 @@ def flags(plan: Mapping[str, Any], entries: Sequence[Entry], *, completed_at: da
         What counts, with the times at which it was taken
     completed_at : datetime or None
         When the work was completed, None while the order is open
+    outcomes : mapping of position to outcome, or None
+        What is said to have been done, None while the order is open
     """
-    signed = sorted(_signed(plan, entries), key=lambda each: each.number)
-    found = [*_out_of_order(signed), *_in_one_go(signed)]
+    signed = signed_holds(plan, entries)
+    found = [Flag(BEFORE_PREDECESSOR, each.step, each.position, (each.person,)) for each, _ in out_of_order(signed)]
+    found += [Flag(SIGNED_IN_ONE_GO, one.step, one.position, (one.person,)) for one, *_ in in_one_go(signed)]
+    found += [*_housings(entries), *_not_said(entries, outcomes or {})]
     if completed_at is not None:
         late = [each for each in entries if each.taken_at is not None and each.taken_at > completed_at]
         found += [Flag(COMPLETED_BEFORE, each.step, each.position, (each.person,)) for each in late]
     return found
 
 
+def _housings(entries: Sequence[Entry]) -> Iterator[Flag]:
+    """Yield a flag where two housings ended their run-in further apart than is usual: the lead knows why, or asks."""
+    last = {each.position: each for each in entries if each.kind == "run_in_temperature" and each.verdict == ACCEPT}
+    if housings_apart([each.value for each in last.values() if each.value is not None]):
+        hottest = max(last.values(), key=lambda each: each.value or 0.0)
+        yield Flag(HOUSINGS_APART, hottest.step, hottest.position, ())
+
+
+def _not_said(entries: Sequence[Entry], outcomes: Mapping[str, str]) -> Iterator[Flag]:
+    """Yield a flag for each bearing that was driven up its taper and is said not to have been replaced."""
+    for position, outcome in outcomes.items():
+        driven = [each for each in entries if each.position == position and each.kind in ON_THE_TAPER]
+        if driven and outcome not in REPLACED:
+            yield Flag(DRIVEN_NOT_SAID, driven[-1].step, position, (driven[-1].person,))
+
+
+def signed_holds(plan: Mapping[str, Any], entries: Sequence[Entry]) -> list[Signed]:
+    """Return the signed holds in the order of work: for each the last accepted reading that closes it."""
+    return sorted(_signed(plan, entries), key=lambda each: each.number)
+
+
 def _signed(plan: Mapping[str, Any], entries: Sequence[Entry]) -> Iterator[Signed]:
-    """Yield the signed holds of the plan: for each the last accepted reading that closes it."""
     for step in plan["steps"]:
         if step["hold"] is None:
             continue
@@ -86,8 +119,11 @@ def _signed(plan: Mapping[str, Any], entries: Sequence[Entry]) -> Iterator[Signe
                 yield Signed(step["number"], step["id"], position, closing[-1].taken_at, last.person)
 
 
-def _out_of_order(signed: Sequence[Signed]) -> Iterator[Flag]:
-    """Yield the holds that were taken before one that stands before them in the order of work, of the same place."""
+def out_of_order(signed: Sequence[Signed]) -> Iterator[tuple[Signed, Signed]]:
+    """Yield the holds that were taken before one that stands before them in the order of work, of the same place.
+
+    Each comes with the first of those that should have been taken before.
+    """
     for n, each in enumerate(signed):
         before = [
             one
@@ -97,11 +133,11 @@ def _out_of_order(signed: Sequence[Signed]) -> Iterator[Flag]:
             and (one.position is None or each.position is None or one.position == each.position)
         ]
         if before:
-            yield Flag(BEFORE_PREDECESSOR, each.step, each.position, (each.person,))
+            yield each, before[0]
 
 
-def _in_one_go(signed: Sequence[Signed]) -> Iterator[Flag]:
-    """Yield one flag for each person who signed three or more holds within a minute."""
+def in_one_go(signed: Sequence[Signed]) -> Iterator[tuple[Signed, ...]]:
+    """Yield the holds that one person signed within a minute, three or more of them; each person once."""
     done: list[str] = []
     for first in sorted(signed, key=lambda each: each.at):
         if any(same_person(first.person, name) for name in done):
@@ -110,4 +146,4 @@ def _in_one_go(signed: Sequence[Signed]) -> Iterator[Flag]:
         together = [s for s in signed if first.at <= s.at <= until and same_person(s.person, first.person)]
         if len({(s.step, s.position) for s in together}) >= IN_ONE_GO:
             done.append(first.person)
-            yield Flag(SIGNED_IN_ONE_GO, first.step, first.position, (first.person,))
+            yield tuple(together)

@@ -190,15 +190,20 @@ def _counting(
 
 
 def _restart(entries: Sequence[Entry], position: str) -> int:
-    """Return from which entry on a position was started again after it had been driven up; 0 where it was not."""
-    driven, found = False, 0
+    """Return from which entry on a position was started again after it had been driven up; 0 where it was not.
+
+    A bearing that no blade measures is started again with its class, once it was too tight or bound.
+    """
+    driven, freed, found = False, False, 0
     for n, each in enumerate(entries):
         if each.position != position:
             continue
         if each.kind in ON_THE_TAPER:
             driven = True
-        elif driven and each.verdict == ACCEPT and each.kind == "initial_clearance":
-            driven, found = False, n
+        freed = freed or _is_tight(each) or each.code == "binds"
+        begun = each.kind == "initial_clearance" or (each.kind == "class_read" and freed)
+        if driven and each.verdict == ACCEPT and begun:
+            driven, freed, found = False, False, n
     return found
 
 
@@ -300,7 +305,7 @@ def entry_of(
         revision=revision,
         person=person,
         rows_nm=rows_of(reading.values) if reading.kind in READ_NEVER_CONFIRMED else None,
-        value=reading.numbers[0] if reading.kind == "stop_limit" else None,
+        value=value_of(reading),
         replaces=replaces,
     )
     if reading.kind != "confirmation":
@@ -311,6 +316,13 @@ def entry_of(
 def rows_of(values: Sequence[Value]) -> tuple[float, ...]:
     """Return one value for each row of a clearance, [nm]."""
     return measured_of(values).row_values_nm
+
+
+def value_of(reading: Reading) -> float | None:
+    """Return the one number of a reading that later ones are judged by; of a series the last temperature, [degC]."""
+    if reading.kind == "run_in_temperature":
+        return reading.series[-1].temperature_degc if reading.series else None
+    return reading.numbers[0] if reading.kind in ("stop_limit", "seat_spacing") else None
 
 
 def _place(plan: Mapping[str, Any], reading: Reading) -> str | None:
@@ -327,5 +339,6 @@ __all__ = [
     "open_hold_points",
     "rows_of",
     "same_person",
+    "value_of",
     "verdict_in_sequence",
 ]

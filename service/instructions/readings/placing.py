@@ -15,6 +15,9 @@ SPACING_SLIPS: Final = (25.4, 10.0, 12.0, 100.0, 304.8, 1000.0)
 GAP_SLIPS: Final = (10.0, 25.4)
 SPACING_PLAUSIBLE: Final = (0.5, 2.0)
 """Share of the distance on record outside which a spacing is no spacing of this shaft: own convention, [-]."""
+SEATS_OFF_RECORD: Final = "seats_off_record"
+USUAL_TRAVEL_MM: Final = 10.0
+"""Travel of a free bearing where that of this one is not known: own convention, [mm]."""
 PLACE_BEFORE_LOCKING: Final = "place_before_locking"
 MOVE_BASE: Final = "move_base"
 
@@ -59,8 +62,16 @@ def spacing_verdict(read: Quantity, plan: Plan, position: str | None) -> Verdict
     return verdict(REJECT, code, "spacing_base_moves" if free["way"] == MOVE_BASE else "spacing_off", **facts)
 
 
-def seats_verdict(read: Quantity, plan: Plan, position: str | None) -> Verdict:
-    """Return the verdict on the distance of the seats: plausible or not; it makes the next revision."""
+def seats_verdict(read: Quantity, plan: Plan, position: str | None, *, read_before: float | None = None) -> Verdict:
+    """Return the verdict on the distance of the seats: plausible or not; it makes the next revision.
+
+    Off the record by more than the free bearing can have run with it is read once more.
+
+    Parameters
+    ----------
+    read_before : float or None
+        What was read just before and lay so far off the record, [mm]
+    """
     free = free_of(plan, position)
     spacing = None if free is None else (free.get("spacing") or (plan["placement"] or {}).get("spacing"))
     on_record = None if spacing is None else spacing.get("seats")
@@ -70,7 +81,19 @@ def seats_verdict(read: Quantity, plan: Plan, position: str | None) -> Verdict:
     low, high = (share * on_record.value for share in SPACING_PLAUSIBLE)
     if not low <= read.value <= high:
         return slip or verdict(REJECT, "implausible", "seats_implausible", read=read, record=on_record)
+    tape_mm = placement.tape_uncertainty(on_record.value)
+    ran_with_mm = _travel_mm(plan, free) + tape_mm
+    again = read_before is not None and abs(read.value - read_before) <= 2 * tape_mm
+    if abs(read.value - on_record.value) > ran_with_mm and not again:
+        return verdict(RECHECK, SEATS_OFF_RECORD, SEATS_OFF_RECORD, read=read, record=on_record)
     return verdict(ACCEPT, None, "seats_kept", read=read)
+
+
+def _travel_mm(plan: Plan, free: Mapping[str, Any] | None) -> float:
+    """Return the travel of a free bearing in all, [mm]; a usual one where it is not known."""
+    supports = (plan.get("arrangement") or {}).get("supports", ())
+    travel = next((each.get("travel") for each in supports if free and each["name"] == free["position"]), None)
+    return USUAL_TRAVEL_MM if travel is None else float(travel["total"].value)
 
 
 def gap_verdict(read: Quantity, plan: Plan, position: str | None, *, before: bool) -> Verdict:

@@ -15,8 +15,14 @@ from service.instructions.readings.entries import Entry
 from service.instructions.readings.judging import judge
 from service.instructions.readings.messages import message, verdict
 from service.instructions.readings.persons import same_person
-from service.instructions.readings.placing import gap_verdict, seats_verdict, spacing_verdict
-from service.instructions.readings.run_in import DEFAULT_STOP_DEGC, Pair, series_verdict, stop_limit_verdict
+from service.instructions.readings.placing import SEATS_OFF_RECORD, gap_verdict, seats_verdict, spacing_verdict
+from service.instructions.readings.run_in import (
+    DEFAULT_STOP_DEGC,
+    EXPLAINED,
+    Pair,
+    series_verdict,
+    stop_limit_verdict,
+)
 from service.mounting.blades import BladeSet
 from service.mounting.charts import Chart
 from service.mounting.readings import (
@@ -38,6 +44,8 @@ Plan = Mapping[str, Any]
 
 OF_THE_ORDER: Final = ("confirmation", "bearing_spacing", "seat_spacing", "try_start", "rings_in", "stop_limit")
 """Kinds of readings that may belong to the order as a whole; all others name a position."""
+OF_A_PAIR: Final = ("bearing_spacing", "seat_spacing")
+"""Kinds that are read between the held and one free bearing."""
 MOUNTING_KINDS: Final = (
     "initial_clearance",
     "residual_clearance",
@@ -55,6 +63,8 @@ ROWS: Final = (1, 2)
 _WORST_FIRST: Final = (REJECT, RECHECK, ACCEPT)
 SHAFT_RECHECK_MM: Final = 0.01
 SHAFT_PLAUSIBLE: Final = 0.05
+LEAST_DIAMETERS: Final = 2
+"""Smallest and largest: one diameter shows no wear and no form."""
 SHAFT_SLIPS: Final = (25.4, 10.0, 2.0)
 BALL_ZERO_MM: Final = {None: 0.10, "hand": 0.10, "indicator": 0.05}
 """Doubt of firm contact by hand, and with an indicator and a zero set by mallet: own convention, [mm]."""
@@ -206,6 +216,10 @@ def _check_place(reading: Reading, plan: Plan) -> None:
             raise CannotEvaluate(
                 f"a reading of {reading.kind} names its position", code="position_required", field="position"
             )
+        free = [each["position"] for each in (plan.get("placement") or {}).get("free", ())]
+        if reading.kind in OF_A_PAIR and len(free) > 1:
+            said = f"each free bearing has its own distance from the held one; name one of {', '.join(free)}"
+            raise CannotEvaluate(said, code="position_required", field="position")
         return
     mounted = reading.kind in MOUNTING_KINDS
     known = [each["position"] for each in plan["targets" if mounted else "bolting"]]
@@ -294,8 +308,9 @@ def _witness_limits(reading: Reading, target: Mapping[str, Any], limits: Mapping
 
 
 def _torque(reading: Reading, by: Judged) -> Verdict:
-    target = next(each["torque"] for each in by.plan["bolting"] if each["position"] == reading.position)
-    return _torques(reading, target)
+    """Return the verdict on what the wrench was set to: with an adapter on it that is not the torque at the bolt."""
+    bolting = next(each for each in by.plan["bolting"] if each["position"] == reading.position)
+    return _torques(reading, (bolting.get("wrench") or {}).get("setting") or bolting["torque"])
 
 
 def _base_torque(reading: Reading, by: Judged) -> Verdict:
@@ -322,7 +337,7 @@ def _shaft(reading: Reading, by: Judged) -> Verdict:
     worst = max(values, key=lambda each: max(least.value - each.value, each.value - most.value))
     off = max(_nm(least) - _nm(worst), _nm(worst) - _nm(most))
     if off <= 0:
-        return verdict(ACCEPT, None, "inside", min=least, max=most)
+        return _shaft_inside(values, limits)
     factors = [factor for slip in SHAFT_SLIPS for factor in (slip, 1 / slip)]
     fits = tuple(
         Quantity(worst.kind, round(worst.value * f, 6))
@@ -343,11 +358,24 @@ def _shaft(reading: Reading, by: Judged) -> Verdict:
     return Verdict(REJECT, code, (), None, said, message(code, "next"))
 
 
+def _shaft_inside(values: Sequence[Quantity], limits: Mapping[str, Any]) -> Verdict:
+    """Return the verdict on diameters that lie in their limits: read more than once, and round enough."""
+    if len(values) < LEAST_DIAMETERS:
+        return verdict(RECHECK, "shaft_read_once", "shaft_read_once")
+    smallest, largest = (choose(values, key=lambda each: each.value) for choose in (min, max))
+    form = limits.get("form")
+    if form is not None and _nm(largest) - _nm(smallest) > 2 * form.value:
+        off = Quantity("clearance", _nm(largest) - _nm(smallest))
+        facts = {"smallest": smallest, "largest": largest, "off": off, "form": Quantity("clearance", 2 * form.value)}
+        return verdict(REJECT, "shaft_out_of_round", "shaft_out_of_round", **facts)
+    return verdict(ACCEPT, None, "inside", min=limits["min"], max=limits["max"])
+
+
 def _nm(quantity: Quantity) -> int:
     return round(quantity.value * 1_000_000)
 
 
-def _limits_asked(reading: Reading, plan: Plan) -> Mapping[str, Quantity] | None:
+def _limits_asked(reading: Reading, plan: Plan) -> Mapping[str, Any] | None:
     """Return the limits of the step that asks for a reading of this kind at this position."""
     for step in plan["steps"]:
         record = step["record"]
@@ -360,9 +388,10 @@ def _limits_asked(reading: Reading, plan: Plan) -> Mapping[str, Quantity] | None
 
 
 def _run_in(reading: Reading, by: Judged) -> Verdict:
-    stop_degc = stop_limit_of(by.earlier, by.plan)
-    found = series_verdict(reading.series, stop_degc=stop_degc, system=by.plan["units"])
-    if found.code not in ("no_rise", "high_rise"):
+    stop_degc, room = stop_limit_of(by.earlier, by.plan), (by.plan.get("run_in") or {}).get("room")
+    room_degc = None if room is None else room.value
+    found = series_verdict(reading.series, stop_degc=stop_degc, system=by.plan["units"], room_degc=room_degc)
+    if found.code not in EXPLAINED:
         return found
     before = [each for each in _own(reading, by) if each.kind == reading.kind and each.code == found.code]
     if before and reading.reason and not same_person(before[-1].person, reading.person):
@@ -376,12 +405,14 @@ def stop_limit_of(entries: Sequence[Entry], plan: Plan) -> float:
     written = [each.value for each in entries if each.kind == "stop_limit" and each.verdict == ACCEPT]
     if written and written[-1] is not None:
         return written[-1]
-    asked: Quantity | None = plan.get("stop_limit")
-    return DEFAULT_STOP_DEGC if asked is None else asked.value
+    asked = plan.get("run_in")
+    return DEFAULT_STOP_DEGC if asked is None else float(asked["stop_limit"].value)
 
 
 def _stop_limit(reading: Reading, by: Judged) -> Verdict:
-    return stop_limit_verdict(reading.numbers[0])
+    asked = by.plan.get("run_in")
+    site = None if asked is None or asked["default"] else asked["stop_limit"].value
+    return stop_limit_verdict(reading.numbers[0], site_degc=site)
 
 
 def _spacing(reading: Reading, by: Judged) -> Verdict:
@@ -389,7 +420,9 @@ def _spacing(reading: Reading, by: Judged) -> Verdict:
 
 
 def _seats(reading: Reading, by: Judged) -> Verdict:
-    return _worst(seats_verdict(each, by.plan, reading.position) for each in _quantities(reading))
+    own = [each for each in by.earlier if each.kind == reading.kind and each.position in (None, reading.position)]
+    before = own[-1].value if own and own[-1].code == SEATS_OFF_RECORD else None
+    return _worst(seats_verdict(each, by.plan, reading.position, read_before=before) for each in _quantities(reading))
 
 
 def _gap(reading: Reading, by: Judged) -> Verdict:

@@ -10,6 +10,7 @@ from typing import Final
 
 from service import units
 from service.errors import CannotEvaluate, Text
+from service.instructions.readings.messages import message, verdict
 from service.mounting.readings import ACCEPT, RECHECK, REJECT, Verdict
 from service.units import Quantity
 
@@ -17,7 +18,10 @@ DEFAULT_STOP_DEGC: Final = 100.0
 DEFAULT_WARN_DEGC: Final = 88.0
 """Where a site has no limit of its own: printed limits differ (90, 100 and 121 degC); none is common."""
 STOP_RANGE_DEGC: Final = (40.0, 150.0)
-READING_MOST_DEGC: Final = 200.0
+PRINTED_MOST_DEGC: Final = 121.0
+"""The highest limit that a catalogue prints: where the site has none, a higher one is asked about."""
+COLDER_THAN_ROOM_K: Final = 10.0
+"""How far below the room a housing may be read before a slip of the unit is suspected: own convention."""
 LEAST_READINGS: Final = 5
 FIRST_WITHIN_MIN: Final = 5
 FIRST_HOUR_MIN: Final = 60
@@ -37,6 +41,9 @@ RISE_MOST_K: Final = 50.0
 HOUSINGS_APART_K: Final = 15.0
 """Two housings further apart are said: own convention."""
 
+COLDER: Final = "colder_than_room"
+EXPLAINED: Final = ("no_rise", "high_rise", COLDER)
+"""What a second series and a second person's reason let pass."""
 STOP_THE_MACHINE: Final = "Stop the machine, isolate it and look: grease, clearance, free bearing, seals."
 
 
@@ -48,16 +55,28 @@ class Pair:
     temperature_degc: float
 
 
-def stop_limit_verdict(limit_degc: float) -> Verdict:
+def stop_limit_verdict(limit_degc: float, *, site_degc: float | None = None) -> Verdict:
     """Return the verdict on a stop limit that somebody writes down before the start.
 
     Parameters
     ----------
     limit_degc : float
         The limit, [degC]
+    site_degc : float or None
+        The limit that the site has on record for this machine, [degC]; None where it has none
+
+    Source
+    ------
+    Printed limits lie between 90 and 121 degC; a lower one than the site's is always taken.
     """
     low, high = STOP_RANGE_DEGC
     if low <= limit_degc <= high:
+        if site_degc is not None and round(limit_degc - site_degc, 6) > 0:
+            facts = {"read": _limit(limit_degc), "site": _limit(site_degc)}
+            return verdict(REJECT, "over_site_limit", "over_site_limit", **facts)
+        if site_degc is None and limit_degc > PRINTED_MOST_DEGC:
+            facts = {"read": _limit(limit_degc), "most": _limit(PRINTED_MOST_DEGC)}
+            return verdict(REJECT, "over_printed_limits", "over_printed_limits", **facts)
         return Verdict(ACCEPT, None, (), None, "The stop limit is written down.", "Start as the site rules say.")
     said: Text = (
         "A stop limit of ",
@@ -71,7 +90,7 @@ def stop_limit_verdict(limit_degc: float) -> Verdict:
     return Verdict(REJECT, "implausible", (), None, said, "Write the limit of this asset, with its unit.")
 
 
-def series_verdict(series: Sequence[Pair], *, stop_degc: float, system: str) -> Verdict:
+def series_verdict(series: Sequence[Pair], *, stop_degc: float, system: str, room_degc: float | None = None) -> Verdict:
     """Return the verdict on the run-in of one housing.
 
     Parameters
@@ -82,6 +101,8 @@ def series_verdict(series: Sequence[Pair], *, stop_degc: float, system: str) -> 
         At this temperature the machine is stopped, [degC]
     system : str
         ``metric`` or ``inch``: what the site reads, for the width of the steady band
+    room_degc : float or None
+        How warm it is where the machine stands, [degC]: a housing that stays colder was read in another unit
 
     Raises
     ------
@@ -106,7 +127,19 @@ def series_verdict(series: Sequence[Pair], *, stop_degc: float, system: str) -> 
             _degc(stop_degc),
         )
         return Verdict(REJECT, "over_stop_limit", (), None, said_hot, STOP_THE_MACHINE)
-    return _incomplete(series) or _unsteady(series, system) or _rise(series)
+    return _in_another_unit(series, room_degc) or _incomplete(series) or _unsteady(series, system) or _rise(series)
+
+
+def _in_another_unit(series: Sequence[Pair], room_degc: float | None) -> Verdict | None:
+    """Return the suspicion that degC were sent as degF: no housing is that much colder than its room."""
+    coldest = min((pair.temperature_degc for pair in series), default=None)
+    if coldest is None or room_degc is None or coldest >= room_degc - COLDER_THAN_ROOM_K:
+        return None
+    meant = units.temperature(round(coldest * 9 / 5 + 32, 6))
+    facts = {"read": units.temperature(coldest), "room": units.temperature(room_degc), "fits": meant}
+    return Verdict(
+        RECHECK, COLDER, (meant,), None, message("colder_than_room", **facts), message("colder_than_room", "next")
+    )
 
 
 def _incomplete(series: Sequence[Pair]) -> Verdict | None:
@@ -160,10 +193,13 @@ def _rise(series: Sequence[Pair]) -> Verdict:
     return Verdict(ACCEPT, None, (), None, settled, "Take vibration and sound as the baseline.")
 
 
-def housings_apart(series_by_position: Sequence[Sequence[Pair]]) -> bool:
-    """Return whether two housings end further apart than is usual, [-]."""
-    ends = [series[-1].temperature_degc for series in series_by_position if series]
-    return len(ends) > 1 and max(ends) - min(ends) > HOUSINGS_APART_K
+def housings_apart(ends_degc: Sequence[float]) -> bool:
+    """Return whether two housings end further apart than is usual, [-]; by the last temperature of each, [degC]."""
+    return len(ends_degc) > 1 and max(ends_degc) - min(ends_degc) > HOUSINGS_APART_K
+
+
+def _limit(value_degc: float) -> Quantity:
+    return units.temperature_limit(value_degc)
 
 
 def _degc(value: float) -> Quantity:

@@ -3,7 +3,6 @@
 from markupsafe import Markup
 
 from service.render.card.card import DEFAULT_LEVEL, FIRST, LEGEND, Card, Plan, card_of
-from service.render.card.filling import Filling
 from service.render.card.lines import row_parts
 from service.render.card.shaft_line import Shaft, line_of
 from service.render.markup import environment, qr_code, style
@@ -18,7 +17,6 @@ def html_card(
     units: UnitSystem,
     shaft: Shaft | None,
     address: str | None = None,
-    filling: Filling | None = None,
     level: Level = DEFAULT_LEVEL,
 ) -> str:
     """Return the card of a plan as an HTML document.
@@ -29,8 +27,6 @@ def html_card(
         What the picture of the shaft line is drawn from; without it there is none.
     address : str or None
         Where this card can be read; printed as a QR code when it is absolute.
-    filling : Filling or None
-        The forms of a card that is filled in; without it the card is read only.
     level : str
         ``brief``: the numbers and one line a step; ``standard``: the text of each step; ``full``: everything.
     """
@@ -48,7 +44,6 @@ def html_card(
             first=FIRST,
             address=address,
             code=qr_code(address) if address and address.startswith("http") else None,
-            filling=filling,
             style=style("card.css"),
         )
     )

@@ -1,15 +1,16 @@
 """The steps of a card, phase by phase: cautions at the head, what is ticked, written down and signed at each."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Any, Final
 
 from service.errors import Text
+from service.render.present import text
 from service.render.sheets.annex import limits_text
 from service.render.sheets.found import TIMES
 from service.render.sheets.scene import Plan
-from service.words import CLEARANCE_READINGS, Level
+from service.words import CLEARANCE_READINGS, Level, UnitSystem
 
 ON_A_LINE: Final = frozenset(
     (
@@ -111,7 +112,7 @@ def _step(plan: Plan, step: Mapping[str, Any]) -> Step:
         brief=plan.figures.line(step["text"]["brief"]) + ".",
         standard=step["text"]["standard"],
         full=step["text"]["full"],
-        by_position=tuple((each["position"], each["text"]) for each in step["by_position"]),
+        by_position=tuple(beside(step["by_position"], plan.record["units"])),
         ticks=names,
         hold=hold,
         stop=step["stop"] is not None,
@@ -121,6 +122,15 @@ def _step(plan: Plan, step: Mapping[str, Any]) -> Step:
         blank=None if step["record"] is None else _blank(step),
         cited="; ".join([f"rule {step['rule']}", *step["sources"]]),
     )
+
+
+def beside(each: Sequence[Mapping[str, Any]], units: UnitSystem) -> Iterator[tuple[str, Text]]:
+    """Yield what stands beside the positions; what is printed alike at several is said once, with their names."""
+    found: dict[str, tuple[list[str], Text]] = {}
+    for one in each:
+        names, _ = found.setdefault(text(one["text"], units), ([], one["text"]))
+        names.append(one["position"])
+    yield from ((", ".join(names), said) for names, said in found.values())
 
 
 def _blank(step: Mapping[str, Any]) -> Blank:

@@ -20,6 +20,7 @@ FIGURES: Final = {
     "placement": "Places along the shaft",
     "bolting": "Cap bolts",
     "base_bolts": "Base bolts",
+    "run_in": "Run-in",
     "planning": "Planning",
     "last_time": "Last time here",
 }

@@ -40,6 +40,8 @@ NAMES: Final[Mapping[Path, str]] = {
     ("preload", "nominal"): "preload of a bolt, usual",
     ("share_of_proof",): "share of proof load",
     ("share_of_proof_band",): "share of proof load, band",
+    ("stop_limit",): "stop the machine at",
+    ("room",): "room where it stands",
     ("blade_table", "rows", "rows"): "blade table, rows read",
     ("blade_table", "rows"): "blade table, leave",
     ("blade_table", "rows", "target"): "aim blade",

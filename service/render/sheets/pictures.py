@@ -8,6 +8,7 @@ from service.render.pictures.drawing import Drawing
 from service.render.pictures.steps import handling, housing, mounting, seats
 from service.render.sheets.content import FREE, HELD
 from service.render.sheets.scene import Plan
+from service.units import Quantity
 
 BALL = "self_aligning_ball"
 
@@ -24,10 +25,17 @@ class StepPicture:
     position: str = ""
 
 
-def step_pictures(plan: Plan) -> tuple[StepPicture, ...]:
-    """Return the pictures of a plan in the order of the work; a picture without a step of the plan is left out."""
+def step_pictures(plan: Plan, position: str | None = None) -> tuple[StepPicture, ...]:
+    """Return the pictures of a plan in the order of the work; a picture without a step of the plan is left out.
+
+    Parameters
+    ----------
+    position : str or None
+        The bearing at which they are looked at: what differs from bearing to bearing is drawn as it is there; None for
+        paper, where one picture serves them all
+    """
     ids = {step["id"] for step in plan.record["steps"]}
-    return tuple(each for each in _pictures(plan) if ids.intersection(each.steps))
+    return tuple(each for each in _pictures(plan, position) if ids.intersection(each.steps))
 
 
 def numbered(pictures: tuple[StepPicture, ...]) -> dict[str, tuple[int, ...]]:
@@ -39,19 +47,20 @@ def numbered(pictures: tuple[StepPicture, ...]) -> dict[str, tuple[int, ...]]:
     return found
 
 
-def _pictures(plan: Plan) -> Iterator[StepPicture]:
+def _pictures(plan: Plan, position: str | None) -> Iterator[StepPicture]:
     yield _lifting(plan)
     yield StepPicture(
         "Cap and base", "No marks: make them before the cap comes off.", housing.cap_and_base(), CAPS, "cap"
     )
-    blades = plan.step("residual_clearance") is not None
+    blades = plan.step("residual_clearance", position) is not None
     if blades:
         note = "Gap drawn far too large. Seat the rollers by turning. Same place before and after."
         yield StepPicture("Where to measure", note, mounting.blade_place(), MEASURED, "blade-place")
     yield _soft_foot(plan)
     if blades:
         yield _blades(plan)
-    balls = any((target.get("bearing") or {}).get("type") == BALL for target in plan.targets.values())
+    here = [target for name, target in plan.targets.items() if position in (None, name)]
+    balls = any((target.get("bearing") or {}).get("type") == BALL for target in here)
     if balls:
         note = "Not by blades: by displacement and by feel."
         yield StepPicture("Turn and swivel", note, mounting.swivel(), (*INITIAL, *RESIDUAL), "swivel")
@@ -62,7 +71,7 @@ def _pictures(plan: Plan) -> Iterator[StepPicture]:
     for name, role in plan.names():
         if role == FREE and not plan.blocks(name, 8):
             yield _free(plan, name)
-    yield _cap_bolts(plan)
+    yield _cap_bolts(plan, position)
 
 
 CAPS = ("open-caps", "close-caps")
@@ -99,13 +108,15 @@ def _soft_foot(plan: Plan) -> StepPicture:
 
 def _blades(plan: Plan) -> StepPicture:
     """Return how blades are read, with a stack of the set in use where the plan names one."""
-    shown: dict[str, Any] = {}
+    number, shown = plan.figures.number, dict[str, Any]()
     for target in plan.targets.values():
-        for row in (target.get("blade_table") or {}).get("rows") or ():
-            for stack in (row["must_not_pass"], row["target"]):
-                if stack is not None and len(stack) > 1 and not shown:
-                    total = type(row["rows"][0])("clearance", sum(each.value for each in stack))
-                    shown = {"stack": tuple(map(plan.figures.number, stack)), "reading": plan.figures.number(total)}
+        rows = [*((target.get("blade_table") or {}).get("rows") or ()), target.get("blades") or {}]
+        for stack in (each.get(which) for each in rows for which in ("target", "must_not_pass")):
+            if stack and len(stack) == 1:
+                shown.setdefault("single", number(stack[0]))
+            elif stack and len(stack) == 2 and "stack" not in shown:
+                total = Quantity("clearance", sum(each.value for each in stack))
+                shown |= {"stack": tuple(map(number, stack)), "reading": number(total)}
     note = "Three blades at most, wiped. Nothing passes: write 0."
     return StepPicture(
         "Blade or stack", note, mounting.blade_or_stack(**shown), (*INITIAL, *TIGHTEN, *RESIDUAL), "blade-or-stack"
@@ -179,11 +190,13 @@ def _free(plan: Plan, name: str) -> StepPicture:
     return StepPicture(f"{name}: FREE", note, drawing, steps, f"free-{name}", name)
 
 
-def _cap_bolts(plan: Plan) -> StepPicture:
+def _cap_bolts(plan: Plan, position: str | None) -> StepPicture:
     """Return the cap bolts; count and torque only where all blocks share them and nothing forbids it."""
     counts, stages = set(), set()
-    blocked = any(plan.blocks(name, 9) for name in plan.supports)
+    blocked = any(plan.blocks(name, 9) for name in plan.supports if position in (None, name))
     for each in plan.record["bolting"]:
+        if position not in (None, each["position"]):
+            continue
         counts.add((each.get("bolt") or {}).get("count"))
         stages.add(tuple(plan.figures.number(stage["torque"]) for stage in each.get("stages") or ()))
     count = counts.pop() if len(counts) == 1 else None

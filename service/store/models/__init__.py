@@ -5,6 +5,7 @@ from service.store.models.base import Base, UTCDateTime
 from service.store.models.desk import DeskSession
 from service.store.models.exchange import Delivery, DeliveryAttempt, FieldMap, InboundMessage, Subscription
 from service.store.models.journal import IdempotencyKey, JournalEntry, JournalRows, SiteHead
+from service.store.models.photos import Photo
 from service.store.models.plant import Asset, Chart, Housing, MeterReading, Position, Shaft
 from service.store.models.readiness import Answer, Release
 from service.store.models.records import AsFound, Completion, Correction, Deviation, Reading
@@ -33,6 +34,7 @@ __all__ = [
     "JournalEntry",
     "JournalRows",
     "MeterReading",
+    "Photo",
     "Position",
     "Reading",
     "Release",

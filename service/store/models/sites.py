@@ -31,6 +31,8 @@ class Site(Base):
     books_version: Mapped[int] = mapped_column(server_default="0")
     require_release: Mapped[bool] = mapped_column(sa.Boolean(create_constraint=False), server_default=sa.false())
     planning_hours: Mapped[str | None]
+    takes_photos: Mapped[bool | None] = mapped_column(sa.Boolean(create_constraint=False))
+    """None: nobody said, it does; NULL in the rows of before, so that the chain of their hashes holds."""
     created_at: Mapped[datetime]
 
 

@@ -128,6 +128,24 @@ def change_settings(
     return site_by_code(database, code)
 
 
+def set_photos(database: Database, code: str, *, taken: bool, actor: str = COMMAND_LINE) -> None:
+    """Say whether the site takes photos of its jobs; what it took stays.
+
+    Raises
+    ------
+    NotFound
+        No site has this code.
+    """
+    site = site_by_code(database, code)
+
+    def work(tx: Tx) -> Written:
+        changed = sa.update(models.Site).where(models.Site.id == tx.site_id)
+        tx.connection.execute(changed.values(takes_photos=taken))
+        return Written(200, "", events=(Event("site.photos_switched", "site", site.id, data={"taken": taken}),))
+
+    database.write(site_id=site.id, actor=actor, request_id=new_id(), work=work)
+
+
 def site_by_code(database: Database, code: str) -> Site:
     """Return the site.
 

@@ -1,5 +1,8 @@
 """Backup and restore of the embedded database: online, consistent, verified, and whole or not at all.
 
+Photos go with it: their files lie in a folder beside the database, and beside the backup. They are named by the hash of
+their bytes and never change, so that they are copied, held to their hash, and never overwritten by others.
+
 PostgreSQL has its own tools (pg_dump, WAL archiving); it is refused here.
 """
 
@@ -16,9 +19,10 @@ from sqlalchemy import exc
 
 from service.errors import ServiceError
 from service.settings import Settings
-from service.store import migrate
+from service.store import migrate, photo_folder
 from service.store.database import Database
 from service.store.engines import BUSY_TIMEOUT_MS
+from service.store.queries.photos import photo_files
 from service.use_cases.checks.audit import Audited, Fault, audit
 from service.use_cases.checks.manifest import NotWhole, manifest_file, manifest_of, refuse_damaged
 from service.use_cases.checks.verification import verify_revisions
@@ -48,7 +52,13 @@ def back_up(settings: Settings, file: Path, *, force: bool = False) -> list[Audi
     if not source.is_file():
         raise CannotBackUp(f"there is no database {source}")
     _refuse_existing(file, force)
-    return _copy_whole(settings, source, file, manifest=manifest_file(file))
+    photos = (settings.photo_folder, photos_beside(file))
+    return _copy_whole(settings, source, file, photos=photos, manifest=manifest_file(file))
+
+
+def photos_beside(file: Path) -> Path:
+    """Return the folder of the photos of a backup."""
+    return file.with_name(f"{file.name}-photos")
 
 
 def restore(settings: Settings, file: Path, *, force: bool = False) -> list[Audited]:
@@ -73,7 +83,8 @@ def restore(settings: Settings, file: Path, *, force: bool = False) -> list[Audi
         refuse_damaged(file)
     except NotWhole as error:
         raise CannotBackUp(str(error)) from error
-    return _copy_whole(settings, file, target, revisions=True)
+    photos = (photos_beside(file), settings.photo_folder)
+    return _copy_whole(settings, file, target, photos=photos, revisions=True)
 
 
 def database_file(settings: Settings) -> Path:
@@ -95,7 +106,13 @@ def _refuse_existing(file: Path, force: bool) -> None:
 
 
 def _copy_whole(
-    settings: Settings, source: Path, target: Path, *, manifest: Path | None = None, revisions: bool = False
+    settings: Settings,
+    source: Path,
+    target: Path,
+    *,
+    photos: tuple[Path | None, Path | None],
+    manifest: Path | None = None,
+    revisions: bool = False,
 ) -> list[Audited]:
     """Copy beside the target, verify the copy, and only then put it in the target's place, then its manifest."""
     with _beside(target) as copy:
@@ -104,6 +121,7 @@ def _copy_whole(
             audited = _verified(settings, copy, revisions=revisions)
         except (sqlite3.Error, exc.DatabaseError) as error:
             raise CannotBackUp(f"{source} cannot be read as a database: {error}") from error
+        _copy_photos(settings, copy, *photos)
         text = None if manifest is None else manifest_of(copy, schema=migrate.head()).text
         _close_log_of(target)
         os.replace(copy, target)
@@ -111,6 +129,29 @@ def _copy_whole(
             _write(manifest, text)
     _synced(target.parent)
     return audited
+
+
+def _copy_photos(settings: Settings, copy: Path, source: Path | None, target: Path | None) -> None:
+    """Copy the files of the photos that the copied database names; a file that is there already is held to its hash.
+
+    Raises
+    ------
+    CannotBackUp
+        A photo is missing or is not what was stored.
+    """
+    database = Database(replace(settings, database_url=f"sqlite:///{copy}"))
+    try:
+        wanted = list(photo_files(database))
+    finally:
+        database.dispose()
+    _close_log_of(copy)
+    for site_id, digest in wanted:
+        data = None if source is None else photo_folder.read(source, site_id, digest)
+        if data is None or target is None:
+            raise CannotBackUp(f"the photo {digest[:12]}... is not in {source}, or is not what was stored")
+        if photo_folder.read(target, site_id, digest) is None:
+            photo_folder.path_of(target, site_id, digest).unlink(missing_ok=True)
+            photo_folder.kept(target, site_id, data)
 
 
 @contextmanager

@@ -16,7 +16,7 @@ from service.reliability.group_excess import PLACES
 from service.reliability.lives import Bools, Ints
 from service.reliability.mounting_bins import DEVIATION_BINS, FIT_BINS, deviation_numbers, fit_numbers
 from service.reliability.observed import Counted
-from service.reliability.strata import periods
+from service.reliability.strata import number_of_periods, periods
 from service.reliability.window_bins import WINDOW_BINS, window_numbers
 from service.store.queries.attributes import attribute_types
 from service.store.queries.histories import Place
@@ -205,7 +205,7 @@ def _periods(data: History, rows: Ints, question: str, by: tuple[str, ...]) -> I
     """Return the period of fitting of each stay that takes part, -1 elsewhere and where periods are not compared."""
     found = np.full(data.columns.rows, -1, dtype=np.int64)
     if question in WITH_PERIODS and not (by and set(by) <= PLACES):
-        found[rows] = periods(data.columns.numbers["begin_h"][rows])
+        found[rows] = periods(data.columns.numbers["begin_h"][rows], number=number_of_periods(by, len(rows)))
     return found
 
 

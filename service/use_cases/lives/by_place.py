@@ -4,9 +4,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+import numpy as np
+
 from service import units
 from service.errors import CannotEvaluate, Text
 from service.findings import Source
+from service.reliability.lives import Bools
 from service.reliability.policy import Verdict
 from service.reliability.recurrence import MeanCumulativeNumber, Watched, mean_cumulative_number
 from service.reliability.stay_ages import MeterColumns, hours_at
@@ -18,7 +21,7 @@ from service.store.queries.histories import Place
 from service.store.queries.stay_lists import Chosen
 from service.store.transaction import Tx
 from service.use_cases.found import found
-from service.use_cases.lives.data import History, asked_about, duty_of, history, hours_since_epoch
+from service.use_cases.lives.data import History, duty_of, history, history_with_neighbours, hours_since_epoch
 from service.use_cases.lives.population import population
 
 NELSON: Final = Source("nelson_1995", "Nelson 1995, Technometrics 37; Lawless & Nadeau 1995, Technometrics 37: mean "
@@ -89,8 +92,11 @@ class Recurrence:
 
 def recurrence_of(tx: Tx, query: Mapping[str, Any], place: Place | None) -> Recurrence:
     """Return the events of a position, or of all positions that are chosen."""
-    which = asked_about(query) if place is None else Chosen(asset=place.asset, position=place.name)
-    data = history(tx, which)
+    if place is None:
+        whole, passed = history_with_neighbours(tx, query)
+    else:
+        whole, passed = history(tx, Chosen(asset=place.asset, position=place.name)), None
+    data = whole if passed is None else whole.of_rows(np.flatnonzero(passed))
     wanted = data.status_of_kind(query["count"], query.get("damage"))
     bases = {"meter": 0, "calendar": 0}
     systems, left_out = [], 0
@@ -103,21 +109,25 @@ def recurrence_of(tx: Tx, query: Mapping[str, Any], place: Place | None) -> Recu
         bases[basis] += 1
         systems.append(system)
     label = "the positions that are chosen" if place is None else place.label
-    trend, said = _trend(data, query)
+    trend, said = _trend(whole, passed, query)
     whole = query["points"] == "all"
     return Recurrence(label, query["event"], systems, bases, left_out, query["level"], trend, whole, said)
 
 
-def _trend(data: History, query: Mapping[str, Any]) -> tuple[TrendVerdict | None, tuple[Text, ...]]:
+def _trend(
+    whole: History, passed: Bools | None, query: Mapping[str, Any]
+) -> tuple[TrendVerdict | None, tuple[Text, ...]]:
     """Return the verdict on the order of lives, None without a life, and how stays were read."""
     try:
-        people = population(data, query)
+        every = population(whole, query)
+        left_out, people = every.left_out_test(), every.chosen(passed)
     except CannotEvaluate:
         return None, ()
     said = people.assumptions(query)
     if query["event"] == "failure" and people.counted.unrecorded.any():
         said.append("Failures of which nobody recorded the damage are not among the events of the curve.")
-    return trend_verdict(people.table, planned=people.by_plan, level=query["level"]), tuple(said)
+    trend = trend_verdict(people.table, planned=people.by_plan, left_out=left_out, level=query["level"])
+    return trend, tuple(said)
 
 
 @dataclass(frozen=True, slots=True)

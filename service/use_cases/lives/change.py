@@ -5,10 +5,17 @@ from typing import Any, Final
 
 from service.errors import CannotEvaluate, Text
 from service.moments import rfc3339
-from service.reliability.change_at_date import SOURCE, AgeingAfterDate, ChangeAtDate, ageing_after_date, change_at_date
+from service.reliability.change_at_date import (
+    SOURCE,
+    AgeingAfterDate,
+    ChangeAtDate,
+    ageing_after_date,
+    change_at_date,
+    not_hidden,
+)
 from service.reliability.policy import said_p, said_power
 from service.store.transaction import Tx
-from service.use_cases.lives.data import asked_about, history, hours_since_epoch, named_keys
+from service.use_cases.lives.data import history_with_neighbours, hours_since_epoch, named_keys
 from service.use_cases.lives.population import Population, population
 
 MOST_AGED: Final = 20_000  # ten seconds
@@ -17,10 +24,11 @@ CHANGED: Final = "a doubled or halved failure rate"
 
 def life_change_of(tx: Tx, query: Mapping[str, Any]) -> dict[str, Any]:
     """Return whether the rate of failure is another after a date."""
-    data = history(tx, asked_about(query), *named_keys(query["class_by"]))
-    people = population(data, query, query["class_by"], share_out=False)
+    data, passed = history_with_neighbours(tx, query, *named_keys(query["class_by"]))
+    every = population(data, query, query["class_by"], share_out=False)
+    people = every.chosen(passed)
     columns = _columns(people, hours_since_epoch(query["at"]))
-    found = change_at_date(**columns)
+    found = not_hidden(change_at_date(**columns), people.table, every.left_out_test())
     ageing = None
     if query["ageing"] == "true" and found.held is None:
         if people.table.rows > MOST_AGED:
@@ -68,11 +76,14 @@ def _columns(people: Population, date_h: float) -> dict[str, Any]:
         "running": people.running,
         "position": table.position,
         "class_number": table.of_class,
+        "followed": table.followed,
     }
 
 
 def _sentence(found: ChangeAtDate, verdict: str, ageing: AgeingAfterDate | None, query: Mapping[str, Any]) -> Text:
     day, p = f"{query['at']:%Y-%m-%d}", found.p_value
+    if found.held == "not_separable":
+        return found.reason
     if found.held is not None or p is None:
         return f"No change at {day} can be told: {found.reason}."
     if verdict in ("worse", "better"):

@@ -13,6 +13,7 @@ from service.reliability.group_excess import PLACES, GroupExcess, group_excess
 from service.reliability.lives import Bools, Ints
 from service.reliability.month_runs import LONGEST, Run, Unit, month_numbers, month_runs
 from service.reliability.stay_columns import Groups
+from service.reliability.strata import number_of_periods
 from service.store.queries.stay_lists import Chosen
 from service.store.transaction import Tx
 from service.units import Quantity
@@ -160,12 +161,13 @@ def _said(one: _Asked) -> list[Text]:
         said.append("Expected: the cumulative hazard of the class.")
     elif set(one.keys) <= set(DATES):
         said.append("Expected: what the lives of the same positions give in random orders.")
-    elif one.keys == ("designation",):
-        said.append("Expected: what the lives of the same role, fitted in the same period, give; periods are eighths "
-                    "of the fittings of the site.")  # fmt: skip
     else:
-        said.append("Expected: what the lives of the same class, fitted in the same period, give; periods are eighths "
-                    "of the fittings of the site.")  # fmt: skip
+        alike = "role" if one.keys == ("designation",) else "class"
+        number = number_of_periods(one.keys, one.people.table.rows)
+        said.append(
+            f"Expected: what the lives of the same {alike}, fitted in the same period, give; a period is one of "
+            f"{number} equal parts of the fittings of the site."
+        )
     if one.not_stated:
         said.append(f"{one.not_stated} stays of which {', '.join(one.keys)} is not on record are compared with none.")
     if one.shown is not None:

@@ -39,6 +39,8 @@ UNKNOWN: Final = (NOT_STATED, *WINDOW_GROUPS[len(WINDOW_BINS) :])
 NUMBERS: Final = ("begin_h", "end_h", "observed_h", "operating_h", "carried_h")
 WORDS: Final = ("position", "designation", "end_type", "inspected", "damage")
 ORDER: Final = ("position", "begin_h")
+PLACE_FILTERS: Final = ("asset", "position", "housing")
+"""Filters that choose positions with all of their stays; the others choose stays."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +128,18 @@ def history(tx: Tx, chosen: Chosen, *keys: Key | Fact, numbers: Sequence[str] = 
 def asked_about(query: Mapping[str, Any]) -> Chosen:
     """Return which stays a question is about. Those with other damage belong to it: they censor."""
     return replace(chosen_stays(query), damage=None)
+
+
+def history_with_neighbours(tx: Tx, query: Mapping[str, Any], *keys: Key | Fact) -> tuple[History, Bools | None]:
+    """Return all stays of the places that are asked about, and which of them are chosen; None: all.
+
+    For questions about the order of lives: whether one may change places hangs on what followed it, chosen or not.
+    """
+    of_place = {name: query[name] for name in PLACE_FILTERS if query.get(name) is not None}
+    if asked_about(query) == asked_about(of_place):
+        return history(tx, asked_about(query), *keys), None
+    data = history(tx, asked_about(of_place), *keys, *filtering(query))
+    return data, shown(data, query)
 
 
 def named_keys(names: Iterable[str]) -> list[Key]:

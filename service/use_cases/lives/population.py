@@ -1,15 +1,16 @@
 """The stays of a question as verdicts take them: what counts, within which classes, and what was left out."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
 
 from service.errors import CannotEvaluate, Text
 from service.history.observations import REASONS
+from service.reliability.life_order import OrderTest, life_order, planned_test
 from service.reliability.lives import Bools, Floats, Ints
-from service.reliability.observed import CENSORED, FAILED, STILL_THERE, Counted, is_any
+from service.reliability.observed import CENSORED, FAILED, IN_DOUBT, NOT_RECORDED, STILL_THERE, Counted, is_any
 from service.reliability.stay_table import StayTable, stay_table
 from service.use_cases.lives.data import History, duty_of, grouped, on_record
 from service.use_cases.lives.keys import classes_of
@@ -28,8 +29,8 @@ SURELY: Final = 3.0
 class Population:
     """Stays that take part, n of them.
 
-    ``row``: their places in the history that was read. ``by_plan``: ended, and not failed by any damage. ``data`` is
-    their history, ``table`` its columns for verdicts.
+    ``row``: their places in the history that was read, ``whole``. ``by_plan``: ended, and not failed by any damage.
+    ``data`` is their history, ``table`` its columns for verdicts, ``kind`` the class of every stay that was read.
     """
 
     data: History
@@ -38,6 +39,8 @@ class Population:
     table: StayTable
     by_plan: Bools
     class_by: tuple[str, ...]
+    whole: History
+    kind: Ints
 
     @property
     def assets(self) -> list[str]:
@@ -67,7 +70,47 @@ class Population:
     def of_rows(self, keep: Bools) -> "Population":
         """Return some of the stays that take part; what was counted stays that of all."""
         data, row, table = self.data.of_rows(np.flatnonzero(keep)), self.row[keep], self.table.of_rows(keep)
-        return Population(data, row, self.counted, table, self.by_plan[keep], self.class_by)
+        return replace(self, data=data, row=row, table=table, by_plan=self.by_plan[keep])
+
+    def chosen(self, passed: Bools | None) -> "Population":
+        """Return those of the stays that pass a filter, told by all that were read; None: all of them do.
+
+        Raises
+        ------
+        CannotEvaluate
+            ``no_lives``
+        """
+        if passed is None:
+            return self
+        keep = passed[self.row]
+        if not keep.any():
+            raise CannotEvaluate("no stay is left to answer from", code="no_lives")
+        counted, table = self.counted.of_rows(np.flatnonzero(passed)), self.table.chosen(keep)
+        return replace(self.of_rows(keep), counted=counted, table=table)
+
+    def left_out_test(self) -> OrderTest | None:
+        """Return whether lives that are left out came more, or less, often later in their positions.
+
+        None where there are hardly any. Those of which nothing is known but that they ended are meant.
+        """
+        names, data = self.counted.names, self.whole
+        doubtful = np.array([name in (*IN_DOUBT, NOT_RECORDED) for name in names], dtype=np.bool_)[self.counted.status]
+        aged = (data.ages.age_h > 0) & (data.ages.entry_h < data.ages.age_h)
+        rows = np.flatnonzero((doubtful & aged) | (self.counted.status < 2))
+        if np.count_nonzero(doubtful[rows]) == 0:
+            return None
+        of_all = data.of_rows(rows)
+        table = stay_table(
+            of_all.ages.age_h,
+            np.zeros(len(rows)),
+            position=of_all.position,
+            begin_h=of_all.columns.numbers["begin_h"],
+            end_h=of_all.end_h,
+            ended=~is_any(of_all.columns, "end_type", STILL_THERE),
+            entry_h=of_all.ages.entry_h,
+            of_class=self.kind[rows],
+        )
+        return planned_test(life_order(table), doubtful[rows])
 
     def counts(self) -> dict[str, Any]:
         """Return the wire members of what the answer stands on."""
@@ -127,7 +170,7 @@ def population(
         of_class=of_class[row],
         asset=asset[part.position],
     )
-    return Population(part, row, found, table, np.asarray(ended & ~of_any), classes)
+    return Population(part, row, found, table, np.asarray(ended & ~of_any), classes, data, of_class)
 
 
 def of_ended(query: Mapping[str, Any]) -> list[Text]:

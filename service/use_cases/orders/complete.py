@@ -47,10 +47,10 @@ def complete_order(tx: Tx, at: HeldOrder, given: Mapping[str, Any]) -> tuple[Com
     for number, one in enumerate(given["positions"]):
         name = one["position"]
         refuse_outcome(tx, at, by_name[name], ids[name], planned[name], f"positions/{number}")
-    refuse_open_holds(at, {name: each["outcome"] for name, each in by_name.items()})
-    raised = acknowledged_flags(
-        [*at.flags(completed_at=given["completed_at"]), *unreleased_flags(tx, at)], given.get("flags_acknowledged")
-    )
+    outcomes = {name: each["outcome"] for name, each in by_name.items()}
+    refuse_open_holds(at, outcomes)
+    found = at.flags(completed_at=given["completed_at"], outcomes=outcomes)
+    raised = acknowledged_flags([*found, *unreleased_flags(tx, at)], given.get("flags_acknowledged"))
     named = settle_attributes(tx, told_attributes(given["positions"]))
     if "meter_reading" in given:
         reading = {"read_at": given["completed_at"], "value_h": given["meter_reading"].value}
@@ -73,8 +73,7 @@ def complete_order(tx: Tx, at: HeldOrder, given: Mapping[str, Any]) -> tuple[Com
         if each["outcome"] == REPLACED
         for bearing in (planned[name],)
     }
-    outcomes = {name: by_name[name]["outcome"] for name in ids}
-    data = {"outcomes": outcomes, "flags": [each["code"] for each in raised]}
+    data = {"outcomes": {name: outcomes[name] for name in ids}, "flags": [each["code"] for each in raised]}
     completed = Event("work_order.completed", "work_order", at.order.id, None, None, data)
     return row, (*renewed, *named, completed, *stay_events(at, done), *put_bearings_on_record(tx, at, fitted))
 

@@ -33,7 +33,7 @@ from service.use_cases.orders.revise import issue_revision, renew_revision
 
 _NOTHING: Final[tuple[Event, ...]] = ()
 _NOT_JUDGED: Final = Verdict(RECHECK, None, (), None, "", "")
-_KEPT: Final = ("method", "instrument", "refitted", "explanation", "watchers", "reason", "note")
+_KEPT: Final = ("method", "instrument", "refitted", "explanation", "watchers", "reason", "note", "sent_as")
 """What is kept of a reading as it was sent, besides its columns and values."""
 
 
@@ -62,6 +62,7 @@ def enter_reading(
     at, renewed = renew_revision(tx, at)
     if given["kind"] == "try_start":
         check_released(tx, at)
+    given = _as_ordered(at, given)
     reading = reading_of(given)
     judging = at.revision if "revision" not in given else _revision_named(tx, at.order, given["revision"])
     _refuse_a_tick_for_an_answer(reading, judging.record)
@@ -94,6 +95,14 @@ def enter_reading(
     data |= {} if row.replaces is None else {"replaces": row.replaces, "reason": given["reason"]}
     event = Event("reading.recorded", "work_order", at.order.id, None, None, data)
     return HeldOrder(at.order, after, (*at.entries, entry_of_row(row))), row, (event, *renewed, *events)
+
+
+def _as_ordered(at: HeldOrder, given: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Return the reading; the initial clearance of a bearing that is ordered to go back in is that of a used one."""
+    ordered = given.get("position") in (at.revision.inputs.get("refit_ordered") or ())
+    if given["kind"] != "initial_clearance" or not ordered or "refitted" in given:
+        return given
+    return {**given, "refitted": True}
 
 
 def _judged(tx: Tx, reading: Reading, judging: RevisionRow, counting: Sequence[Entry]) -> Verdict:

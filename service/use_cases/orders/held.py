@@ -67,11 +67,11 @@ class HeldOrder:
         """Return the hold points that are open."""
         return open_hold_points(self.revision.record, self.counting, outcomes)
 
-    def flags(self, *, completed_at: datetime | None = None) -> list[Flag]:
+    def flags(self, *, completed_at: datetime | None = None, outcomes: Mapping[str, str] | None = None) -> list[Flag]:
         """Return what the lead looks at before the order is closed; nothing of instructions of an older engine."""
         if not self.entries or self.revision.engine_version != ENGINE_VERSION:
             return []
-        return flags(self.revision.record, self.counting, completed_at=completed_at)
+        return flags(self.revision.record, self.counting, completed_at=completed_at, outcomes=outcomes)
 
 
 def hold_order(tx: Tx, order_id: str, *, status: str = "open") -> HeldOrder:
@@ -148,9 +148,16 @@ def entry_of_row(row: ReadingRow | DeviationRow) -> Entry:
         id=row.id,
         taken_at=row.taken_at,
         rows_nm=rows_of(values_of(row.document)) if row.kind in READ_NEVER_CONFIRMED else None,
-        value=row.document["values"][0]["value"].value if row.kind == "stop_limit" else None,
+        value=_value_of(row),
         replaces=row.replaces,
     )
+
+
+def _value_of(row: ReadingRow) -> float | None:
+    """Return what ``hold_points.value_of`` returns, of a reading on record."""
+    if row.kind == "run_in_temperature":
+        return float(row.document["series"][-1]["temperature"].value)
+    return float(row.document["values"][0]["value"].value) if row.kind in ("stop_limit", "seat_spacing") else None
 
 
 def values_of(document: Mapping[str, Any]) -> tuple[Value, ...]:

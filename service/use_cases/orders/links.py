@@ -1,7 +1,8 @@
 """Links to the card of one work order: signed on behalf of an API key, so that neither key nor site stands in them.
 
-A token is ``base64url(key id, order id, time of expiry, signature)``. It is checked without asking the database for
-anything but the key; it dies with the key, and opens one order only. What signs is not in the database.
+A token is ``base64url(key id, order id, time of expiry, what it may do, signature)``. It is checked without
+asking the database for anything but the key; it dies with the key, and opens one order only. What signs is not in
+the database.
 """
 
 import hmac
@@ -18,18 +19,21 @@ from service.use_cases.orders.held import hold_order
 
 SIGNATURE_BYTES: Final = 16
 _TIME_BYTES: Final = 5
-_LENGTH: Final = 16 + 16 + _TIME_BYTES + SIGNATURE_BYTES
+_LENGTH: Final = 16 + 16 + _TIME_BYTES + 1 + SIGNATURE_BYTES
 SCOPE: Final = "write"
 """What the key must carry when the link is made, and each time it is used."""
+APPROVE: Final = "approve"
+"""What it must carry besides for a link on which a second person may approve a deviation."""
 
 
 @dataclass(frozen=True, slots=True)
 class CardLink:
-    """A link that holds: for which order, on whose behalf, until when."""
+    """A link that holds: for which order, on whose behalf, until when, and whether deviations are approved on it."""
 
     caller: Caller
     order_id: str
     expires_at: datetime
+    approves: bool = False
 
 
 class LinkRefused(Exception):
@@ -40,7 +44,7 @@ class LinkRefused(Exception):
         super().__init__("the link is past its time" if expired else "the link is not one of ours")
 
 
-def make_link(tx: Tx, order_id: str, *, expires_at: datetime) -> Event:
+def make_link(tx: Tx, order_id: str, *, expires_at: datetime, approves: bool = False) -> Event:
     """Return the event of a new link to the card of an open order.
 
     Raises
@@ -51,16 +55,17 @@ def make_link(tx: Tx, order_id: str, *, expires_at: datetime) -> Event:
         ``work_order_not_open``
     """
     order = hold_order(tx, order_id).order
-    return Event("card_link.made", "work_order", order.id, None, None, {"expires_at": rfc3339(expires_at)})
+    data = {"expires_at": rfc3339(expires_at), "approves": approves}
+    return Event("card_link.made", "work_order", order.id, None, None, data)
 
 
-def token_of(keyring: Keyring, caller: Caller, order_id: str, expires_at: datetime) -> str:
+def token_of(keyring: Keyring, caller: Caller, order_id: str, expires_at: datetime, *, approves: bool = False) -> str:
     """Return the token of a link, signed on behalf of the caller's key."""
     signer = keyring.signer(caller.key_id)
     if signer is None:
         raise LinkRefused(expired=True)  # the key was revoked while it was being used
     seconds = int(expires_at.timestamp())
-    payload = UUID(caller.key_id).bytes + UUID(order_id).bytes + seconds.to_bytes(_TIME_BYTES)
+    payload = UUID(caller.key_id).bytes + UUID(order_id).bytes + seconds.to_bytes(_TIME_BYTES) + bytes([approves])
     return urlsafe_b64encode(payload + _signature(signer[1][0], payload)).decode().rstrip("=")
 
 
@@ -82,12 +87,13 @@ def link_of(keyring: Keyring, token: str) -> CardLink:
     if not genuine or SCOPE not in caller.scopes:
         raise LinkRefused(expired=False)
     try:
-        expires_at = datetime.fromtimestamp(int.from_bytes(payload[32:]), UTC)
+        expires_at = datetime.fromtimestamp(int.from_bytes(payload[32:-1]), UTC)
     except (ValueError, OverflowError, OSError):  # five bytes reach beyond the year 9999
         raise LinkRefused(expired=False) from None
     if expires_at <= datetime.now(UTC):
         raise LinkRefused(expired=True)
-    return CardLink(caller, str(UUID(bytes=payload[16:32])), expires_at)
+    approves = bool(payload[-1]) and APPROVE in caller.scopes
+    return CardLink(caller, str(UUID(bytes=payload[16:32])), expires_at, approves)
 
 
 def _decoded(token: str) -> bytes:
@@ -101,4 +107,4 @@ def _decoded(token: str) -> bytes:
 
 
 def _signature(secret: bytes, payload: bytes) -> bytes:
-    return hmac.digest(secret, b"card link 1\n" + payload, "sha256")[:SIGNATURE_BYTES]
+    return hmac.digest(secret, b"card link 2\n" + payload, "sha256")[:SIGNATURE_BYTES]

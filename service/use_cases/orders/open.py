@@ -69,6 +69,8 @@ def open_order(tx: Tx, given: dict[str, Any], *, units: str, blade_set: str) -> 
         "planning_hours": site_of(tx).planning_hours,
         "last_time": last_time(tx, places),
     }
+    refits = _refits(given["positions"])
+    inputs |= {"refit_ordered": refits} if refits else {}
     record = plan(job_of_inputs(inputs, books=books))
     order = work_orders.insert_work_order(
         tx,
@@ -106,6 +108,25 @@ def _wanted_positions(given: list[Any]) -> list[dict[str, Any]]:
             bearing = normalised_bearing(bearing, f"positions/{n}/bearing")
         wanted[name] = {"name": name, "bearing": bearing}
     return list(wanted.values())
+
+
+def _refits(given: list[Any]) -> list[str]:
+    """Return the positions whose own bearing goes back in.
+
+    Raises
+    ------
+    CannotEvaluate
+        ``refit_or_bearing``: a bearing to be fitted is named too.
+    """
+    found = []
+    for n, item in enumerate(given):
+        if isinstance(item, str) or not item.get("refit"):
+            continue
+        if item.get("bearing") is not None:
+            said = f"{item['name']}: a new bearing is fitted or the own one goes back in, not both"
+            raise CannotEvaluate(said, code="refit_or_bearing", field=f"positions/{n}/refit")
+        found.append(item["name"])
+    return found
 
 
 def _register_if_new(

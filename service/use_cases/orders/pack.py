@@ -6,9 +6,9 @@ from service.errors import CannotEvaluate, Conflict
 from service.instructions.planning.pack import Packed, job_pack
 from service.record import Record
 from service.store.queries import work_orders
-from service.store.queries.work_orders import NOT_OPEN
+from service.store.queries.work_orders import NOT_OPEN, RevisionRow, WorkOrderRow
 from service.store.unit_of_work import Tx
-from service.use_cases.orders.held import revision_in_force
+from service.use_cases.orders.held import order_of, revision_in_force
 from service.use_cases.orders.readiness import is_released
 
 
@@ -41,3 +41,15 @@ def pack_of(tx: Tx, order_ids: Sequence[str]) -> Record:
             Packed(order.id, order.external_system, order.external_number, is_released(tx, order.id, plan), plan)
         )
     return job_pack(packed)
+
+
+def orders_in_turn(tx: Tx, pack: Record) -> list[tuple[WorkOrderRow, RevisionRow]]:
+    """Return the orders of a pack with their instructions, in the order of work."""
+    turns = {(line["asset"], line["shaft"]): line for line in pack["sequence"]}
+
+    def turn(packed: Record) -> tuple[int, int]:
+        line = turns[packed["asset"], packed["shaft"]]
+        return line["place"], line["orders"].index(packed["external"]["number"])
+
+    orders = [order_of(tx, each["id"]) for each in sorted(pack["orders"], key=turn)]
+    return [(order, revision_in_force(tx, order)) for order in orders]

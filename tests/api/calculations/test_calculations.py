@@ -193,7 +193,7 @@ def shaft_line(metres: float, housing: dict[str, Any]) -> dict[str, Any]:
 
 def test_the_cap_torque_of_an_inch_block_is_one_publication_s(client: Client) -> None:
     answer = client.post("/v1/cap-bolt-torques", {"housing": {"size": "516", "dimensions": "inch"}}).json
-    assert (answer["torque"]["text"], answer["confidence"]) == ("110 lbf.ft (149.1 N.m)", "single_publication")
+    assert (answer["torque"]["text"], answer["confidence"]) == ("110 lbf.ft (150 N.m)", "single_publication")
     assert [s["percent"] for s in answer["stages"]] == [50, 100, 100]
 
 

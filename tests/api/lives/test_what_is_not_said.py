@@ -125,3 +125,34 @@ def test_an_age_beyond_every_age_seen_is_said_to_be(client: Client) -> None:
     imported(client, *stays)
     (item,) = answered(client, "life-analysis")["items"]
     assert item["detail"].startswith("10 % fail by ") and ", beyond every age seen" in item["detail"]
+
+
+def test_condition_monitoring_begun_half_way_is_no_trend(client: Client) -> None:
+    """From 2015 on half of the bearings are taken out on condition shortly before they would fail; nobody looks."""
+    chance, stays = random.Random(11), plant(80)
+    for one in stays:
+        if one["end_type"] == "failed" and one["removed_at"] >= MIDDLE.isoformat() and chance.random() < 0.5:
+            one["end_type"] = "removed_condition"
+            one.pop("inspected")
+    imported(client, *stays)
+    trend = answered(client, "recurrence")["trend"]
+    assert trend["verdict"] == "not_separable", trend["detail"]
+    assert "bearings that are left out" in trend["detail"] and "became more frequent" in trend["detail"]
+    day = MIDDLE.strftime("%Y-%m-%dT%H:%M:%SZ")
+    assert answered(client, f"life-change?at={day}")["verdict"] == "not_separable"
+
+
+def test_a_filter_asks_what_followed_in_the_whole_record(client: Client) -> None:
+    """Of a maker that was given up, the last bearings of each position are its longest: they are not compared."""
+    stays = plant(60)
+    for one in stays:
+        one["manufacturer"] = "Maker A" if one["installed_at"] < MIDDLE.isoformat() else "Maker B"
+    imported(client, *stays)
+    assert claimed(client, "recurrence?manufacturer=Maker A", "recurrence?manufacturer=Maker B") == []
+    chosen = answered(client, "recurrence?manufacturer=Maker A")
+    ended = [one for one in stays if one["manufacturer"] == "Maker A"]
+    positions = {(one["asset"], one["position"]) for one in ended}
+    assert chosen["positions"] == len(positions)
+    assert chosen["trend"]["lives"] <= len(ended) - len(positions)
+    counts = answered(client, f"life-change?at={MIDDLE.strftime('%Y-%m-%dT%H:%M:%SZ')}&manufacturer=Maker A")["counts"]
+    assert counts["stays"] == len(ended) == counts["failed"] + counts["censored"]

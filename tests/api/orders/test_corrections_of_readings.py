@@ -102,7 +102,7 @@ def test_too_tight_stands_when_the_second_measurement_differs(client: Client) ->
 
 def test_seats_that_were_mistyped_give_the_card_its_old_marks_back(client: Client) -> None:
     order = opened(client)
-    read = sent(client, order["id"], reading("seat_spacing", None, {"value": 3.05, "unit": "m"}))
+    read = sent(client, order["id"], reading("seat_spacing", None, {"value": 3.008, "unit": "m"}))
     assert read["revision"] == 2
     back = {"replaces": read["items"][0]["id"], "reason": "typing_slip"}
     sent(client, order["id"], reading("seat_spacing", None, {"value": 3.005, "unit": "m"}, **back))

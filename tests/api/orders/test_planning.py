@@ -11,6 +11,7 @@ from service.store.queries.sites import change_settings
 from tests.api.samples.checked import Client
 from tests.api.samples.machines import fan, order
 from tests.api.samples.orders import known_fan
+from tests.unit.render.card_readers import pdf_pages
 
 
 def opened(client: Client, number: str, **more: Any) -> dict[str, Any]:
@@ -100,6 +101,25 @@ def test_a_pack_comes_as_parts_and_as_text_too(client: Client) -> None:
         assert word in text
     refused = client.post("/v1/job-packs", {"orders": [one["id"]]}, headers={"Accept": "image/png"})
     assert refused.status_code == 406
+
+
+def test_a_pack_is_printed_with_the_sheets_of_each_order_in_the_order_of_work(client: Client) -> None:
+    """The held end, next to the coupling (A2), goes first; its sheets too."""
+    free = opened(client, "WO-1", positions=["tail"])
+    held = opened(client, "WO-2", asset="DRY-2-FAN", positions=["drive"])
+    asked = {"orders": [free["id"], held["id"]]}
+    printed = client.post("/v1/job-packs?paper=a4", asked, headers={"Accept": "application/pdf"})
+    assert (printed.status_code, printed.content_type) == (200, "application/pdf")
+    pages = pdf_pages(printed.data)
+    front = " ".join(pages[0].split())
+    for word in ("JOB PACK", "2 orders", "Order of work", "Parts", "Tools", "Hours", "not released"):
+        assert word in front
+    alone = [client.get(f"/v1/work-orders/{each['id']}/instructions?paper=a4", headers={"Accept": "application/pdf"})
+             for each in (held, free)]  # fmt: skip
+    sheets = [page for answer in alone for page in pdf_pages(answer.data)]
+    assert pages[-len(sheets):] == sheets  # fmt: skip
+    full = client.post("/v1/job-packs?level=full", asked, headers={"Accept": "application/pdf"})
+    assert len(pdf_pages(full.data)) > len(pages)
 
 
 def test_a_pack_refuses_what_it_cannot_plan(client: Client, metric_client: Client) -> None:

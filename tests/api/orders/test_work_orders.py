@@ -26,7 +26,7 @@ def test_an_order_with_a_new_machine_comes_back_with_its_plan(client_on_each: Cl
     assert {t["position"] for t in plan["targets"]} == {"tail", "drive"}
     roles = {s["name"]: s["role"] for s in plan["arrangement"]["supports"]}
     assert roles == {"tail": "free", "drive": "locating"}
-    assert plan["bolting"][0]["torque"]["text"] == "110 lbf.ft (149.1 N.m)"
+    assert plan["bolting"][0]["torque"]["text"] == "110 lbf.ft (150 N.m)"
     assert plan["units"] == "inch"
     assert client.get(made.headers["Location"]).json == body | {"flags": []}
     read = client.get(f"/v1/work-orders/{body['id']}/instructions")

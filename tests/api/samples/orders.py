@@ -130,7 +130,7 @@ def closing(
     value = {name: aim[name] for name in ("value", "unit")}
     if kind == "initial_clearance":
         return reading(kind, position) | {"values": [{"value": value, "row": row} for row in (1, 2)]}
-    return reading(kind, position, value)
+    return reading(kind, position, *[value] * (2 if kind == "shaft_diameter" else 1))
 
 
 def _asked_class(plan: dict[str, Any], position: str | None) -> str | None:

@@ -43,7 +43,7 @@ def do_all(order: Order) -> None:
     """Do the whole job right."""
     order.read("try_start", True)
     for position in ("drive", "tail"):
-        order.read("shaft_diameter", inside(order, "shaft_diameter", position), at=position)
+        order.read("shaft_diameter", *[inside(order, "shaft_diameter", position)] * 2, at=position)
     mount(order, "drive")
     order.read("class_read", "C3", at="tail")
     order.read("initial_clearance", *thou(4, 4), at="tail")
@@ -284,7 +284,7 @@ class TestFlags:
 
     def test_holds_signed_in_one_go_are_flagged_once_for_a_person(self, order: Order) -> None:
         for position in BOTH:
-            order.read("shaft_diameter", inside(order, "shaft_diameter", position), at=position, minutes=0)
+            order.read("shaft_diameter", *[inside(order, "shaft_diameter", position)] * 2, at=position, minutes=0)
         order.read("try_start", True, minutes=0)
         codes = [each.code for each in flags(order.plan, order.entries)]
         assert codes.count("signed_in_one_go") == 1

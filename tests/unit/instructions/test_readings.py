@@ -96,7 +96,7 @@ def test_a_shaft_is_judged_by_the_limits_of_its_step_which_are_inside(plan):
     limits = limits_of(plan, "shaft_diameter")
     low, high = limits["min"].value, limits["max"].value
     for edge in (low, high):
-        assert judged(plan, "shaft_diameter", units.dimension(edge)).verdict == "accept"
+        assert judged(plan, "shaft_diameter", *[units.dimension(edge)] * 2).verdict == "accept"
     assert judged(plan, "shaft_diameter", units.dimension(low - 0.01)).code == "near_limit"
     assert judged(plan, "shaft_diameter", units.dimension(low - 0.011)).code == "shaft_too_small"
     assert judged(plan, "shaft_diameter", units.dimension(low), units.dimension(high + 0.011)).code == "shaft_too_large"

@@ -3,6 +3,7 @@
 import csv
 import re
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -78,11 +79,27 @@ def test_nothing_at_or_over_the_stop_limit_is_ever_accepted(readings: list[tuple
 
 @pytest.mark.parametrize(("limit", "verdict"), [(39.9, "reject"), (40, "accept"), (150, "accept"), (212, "reject")])
 def test_a_stop_limit_is_plausible(limit: float, verdict: str) -> None:
-    assert stop_limit_verdict(limit).verdict == verdict
+    assert stop_limit_verdict(limit, site_degc=212).verdict == verdict
+
+
+@pytest.mark.parametrize(
+    ("site", "limit", "code"),
+    [(95, 95, None), (95, 95.1, "over_site_limit"), (None, 121, None), (None, 121.1, "over_printed_limits")],
+)
+def test_a_stop_limit_is_at_most_the_site_s_or_the_highest_in_print(site: Any, limit: float, code: str | None) -> None:
+    """Limits in print lie between 90 and 121 degC."""
+    assert stop_limit_verdict(limit, site_degc=site).code == code
+
+
+def test_a_housing_that_is_colder_than_its_room_was_read_in_another_unit() -> None:
+    cold = [Pair(p.minute, (p.temperature_degc - 32) * 5 / 9) for p in GOOD]
+    found = series_verdict(cold, stop_degc=100, system="metric", room_degc=20)
+    assert (found.verdict, found.code) == ("recheck", "colder_than_room")
+    assert found.fits[0].value == pytest.approx(min(p.temperature_degc for p in GOOD))
+    assert series_verdict(cold, stop_degc=100, system="metric").code != "colder_than_room", "the room is not known"
 
 
 def test_two_housings_far_apart_are_seen() -> None:
-    hot = [Pair(p.minute, p.temperature_degc + 16) for p in GOOD]
-    assert housings_apart([GOOD, hot])
-    assert not housings_apart([GOOD, GOOD])
-    assert not housings_apart([GOOD, []])
+    assert housings_apart([45.0, 61.0])
+    assert not housings_apart([45.0, 60.0])
+    assert not housings_apart([45.0])

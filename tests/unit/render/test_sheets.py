@@ -408,6 +408,12 @@ def test_every_blank_on_the_sheets_carries_its_point_and_a_unit() -> None:
     assert front.count("smallest 2.6 in") == front.count("largest 2.6 in") == 2
 
 
+def test_the_picture_of_a_stack_shows_one_of_this_job() -> None:
+    """0.0020 and 0.0015 in make 0.0035."""
+    pictures = texts(pdf_of("two"))[2]
+    assert "0.002 + 0.0015" in pictures and "the stack shows 0.0035" in pictures
+
+
 # levels
 
 

@@ -26,7 +26,7 @@ DRAWINGS: dict[str, Callable[[], Drawing]] = {
     "heated": mounting.heated,
     "heated to": lambda: mounting.heated(heat_to="212 degF", heat_max="245 degF"),
     "blades": mounting.blade_or_stack,
-    "blades, numbers": lambda: mounting.blade_or_stack(single="0.004", stack=("0.0015", "0.0025"), reading="0.0040"),
+    "blades, numbers": lambda: mounting.blade_or_stack(single="0.0025", stack=("0.0025", "0.0015"), reading="0.0040"),
     "held": lambda: seats.held_seat(rings=1, ring_sides=("plus",), ring="0.395", nut_side="plus"),
     "held, left": lambda: seats.held_seat(rings=1, ring_sides=("minus",), ring="10.0", nut_side="minus"),
     "held, two": lambda: seats.held_seat(rings=2, ring_sides=("minus", "plus"), ring="12.5", nut_side=None),

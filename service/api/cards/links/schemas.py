@@ -23,10 +23,15 @@ class CardLinkRequest(StrictSchema):
         most=LONGEST_H,
         metadata={"description": f"At most {LONGEST_H:g} h; {USUAL_H:g} h when left out"},
     )
+    approves = fields.Flag(
+        metadata={
+            "description": "true: a second person may approve deviations on the phone; the key must carry `approve`"
+        }
+    )
 
 
 class CardLinkRead(AnswerSchema):
-    """A link to the card of a work order; whoever holds it may send readings for this order, and nothing else."""
+    """A link to the card of a work order; whoever holds it may enter what is read, found and asked in this order."""
 
     url = word()
     expires_at = ma_fields.DateTime(required=True)

@@ -36,7 +36,9 @@ class LifeBehind(AnswerSchema):
         required=True, data_key="class", metadata={"description": "Within which lives are compared"}
     )
     period = ma_fields.Integer(
-        required=True, allow_none=True, metadata={"description": "Eighth of the fittings, 1 to 8, where it matters"}
+        required=True,
+        allow_none=True,
+        metadata={"description": "Eighth of the fittings (or finer part), 1 to 8 or more, where it matters"},
     )
     shown = ma_fields.Boolean(
         required=True, metadata={"description": "false: a filter hides it, and the numbers of the answer hold it"}

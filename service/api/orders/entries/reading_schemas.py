@@ -387,6 +387,7 @@ class ReadingRead(Judged):
     explanation = word(required=False)
     reason = word(required=False)
     note = word(required=False)
+    sent_as = word(required=False)
     watchers = nested(WatcherRead, many=True, required=False)
     values = nested(ValueRead, many=True, required=False)
     series = nested(PairRead, many=True, required=False)

@@ -147,6 +147,7 @@ class AsFoundRead(AnswerSchema):
     photos = words(required=False)
     notes = word(required=False)
     not_looked_at = words(required=False)
+    sent_as = word(required=False)
     taken_at = ma_fields.DateTime(required=False)
     taken_by = word(required=False)
 

@@ -29,6 +29,7 @@ class Limits(AnswerSchema):
     min = quantity(null=True)
     max = quantity(null=True)
     aim = quantity(null=True)
+    form = quantity(required=False)
 
 
 class RecordAsked(AnswerSchema):
@@ -270,6 +271,14 @@ class BaseBoltsRead(AnswerSchema):
     share_of_proof_band = nested(Band, null=True)
 
 
+class RunIn(AnswerSchema):
+    """At which temperature the machine is stopped while it runs in; `default`: the site names no limit of its own."""
+
+    stop_limit = quantity()
+    default = ma_fields.Boolean(required=True)
+    room = quantity()
+
+
 class Instructions(Findings):
     """The complete job instructions; immutable, a change makes a new revision."""
 
@@ -292,6 +301,7 @@ class Instructions(Findings):
     placement = nested(PlacementRead, null=True)
     bolting = nested(PositionBolting, many=True)
     base_bolts = nested(BaseBoltsRead, many=True)
+    run_in = nested(RunIn)
     planning = nested(PlanningRead)
     readiness = nested(Question, many=True)
     last_time = nested(LastTime, many=True)

@@ -90,12 +90,17 @@ def _instructions(call: Call, order_id: str, number: int | None) -> Response:
     headers = {**VARY, "ETag": tag, "Cache-Control": "no-cache"}
     if versions.not_modified(tag):
         return Response(status=304, headers=headers)
-    address = f"{current_app.config['PUBLIC_URL']}/v1/work-orders/{order.id}/instructions/{revision.number}"
+    address = card_address(order, revision)
     body = card_body(media, order, revision, units=call.units, address=address, query=call.query)
     others = ", ".join(f'<{address}>; rel="alternate"; type="{each}"' for each in (JSON, *CARDS) if each != media)
     if media == HTML and "paper" in call.query:
         headers["Content-Security-Policy"] = content_policy("sheets.css")
     return card_answer(media, body, order, {**headers, "Link": others})
+
+
+def card_address(order: WorkOrderRow, revision: RevisionRow) -> str:
+    """Return where a revision can be read."""
+    return f"{current_app.config['PUBLIC_URL']}/v1/work-orders/{order.id}/instructions/{revision.number}"
 
 
 def _tagged(media: str, query: Mapping[str, Any]) -> str:

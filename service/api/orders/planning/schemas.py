@@ -4,8 +4,9 @@ from marshmallow import fields as ma_fields
 from marshmallow import validate
 
 from service.api.http import fields
-from service.api.http.schema import StrictSchema
+from service.api.http.schema import StrictSchema, UnitsQuery
 from service.api.wire.answers import AnswerSchema, nested, quantity, word, words
+from service.words import LEVELS, PAPER_SIZES
 
 MOST_ORDERS = 50
 
@@ -121,6 +122,17 @@ class PackRequest(StrictSchema):
     """The open orders of one machine or one shutdown."""
 
     orders = fields.Array(fields.Identifier(), required=True, validate=validate.Length(1, MOST_ORDERS))
+
+
+class PackQuery(UnitsQuery):
+    """How a pack is printed."""
+
+    paper = fields.Choice(
+        PAPER_SIZES, metadata={"description": "Paper of the PDF; Letter for inch units, A4 for metric when left out"}
+    )
+    level = fields.Choice(
+        LEVELS, metadata={"description": "How much the sheets of each order in the PDF say; brief when left out"}
+    )
 
 
 class PackedExternal(AnswerSchema):

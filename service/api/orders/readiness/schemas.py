@@ -31,10 +31,18 @@ class ValueSchema(StrictSchema):
             raise ValidationError({"_schema": [{"code": "required", "detail": f"give at least one of {known}"}]})
 
 
-class BearingAnswered(StrictSchema):
-    """R1: the bearing to be fitted."""
+class BearingAnswered(ValueSchema):
+    """R1: the bearing to be fitted; or that the own bearing goes back in."""
 
-    bearing = objects.bearing_field(required=True)
+    bearing = objects.bearing_field()
+    refit = fields.OneOf([(lambda value: value is True, fields.Flag())], expected="true")
+
+    @validates_schema
+    def one_of_both(self, data: dict[str, Any], **_: Any) -> None:
+        """Refuse a new bearing and the old one at once."""
+        if "bearing" in data and "refit" in data:
+            said = "a new bearing is fitted or the own one goes back in, not both"
+            raise ValidationError({"refit": [{"code": "refit_or_bearing", "detail": said}]})
 
 
 class SeatAnswered(StrictSchema):

@@ -42,14 +42,23 @@ def annex_columns(pieces: Iterable[Piece], units: UnitSystem) -> list[list[Set]]
     return columns
 
 
-def annex_pages(head: Head, columns: list[list[Set]], foot: str, *, number: int, count: int) -> Iterator[Page]:
-    """Yield the pages of the annex."""
+def annex_pages(
+    head: Head,
+    columns: list[list[Set]],
+    foot: str,
+    *,
+    number: int,
+    count: int,
+    title: str = "ANNEX",
+    right: str = "read it, sign on sheet 1",
+) -> Iterator[Page]:
+    """Yield pages of two columns: those of the annex, or of what has the same look under a title of its own."""
     for n in range(0, len(columns), 2):
-        page = headed(head, "ANNEX", number + n // 2, count)
+        page = headed(head, title, number + n // 2, count)
         for side, column in enumerate(columns[n : n + 2]):
             _column(page, column, side * (WIDE + BETWEEN))
         page.line(WIDE + BETWEEN / 2, TOP, WIDE + BETWEEN / 2, END, FINE)
-        footed(page, foot, "read it, sign on sheet 1")
+        footed(page, foot, right)
         yield page
 
 

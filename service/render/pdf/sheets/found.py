@@ -26,7 +26,7 @@ def found_pages(head: Head, content: Found, circle: Drawing, *, number: int, cou
         y = _as_found(page, content, forms, circle) if forms else TOP - 1.6 * MM
         if last:
             _hand_back(page, content, _run_in(page, content, y))
-        footed(page, content.foot.partition("Drive")[0], "photograph this page or type it in")
+        footed(page, f"{content.foot.partition('. ')[0]}.", "photograph this page or type it in")
         yield page
 
 

@@ -207,7 +207,7 @@ def picture_pages(head: Head, pictures: Sequence[StepPicture], foot: str, *, num
     for n in range(0, len(pictures), many):
         page = headed(head, "SHEET 2: PICTURES", number + n // many, count)
         _grid(page, pictures[n : n + many], n + 1)
-        footed(page, f"Not to scale. {foot.partition('.')[0]}.")
+        footed(page, f"Not to scale. {foot.partition('. ')[0]}.")
         yield page
 
 

@@ -130,16 +130,19 @@ def blade_or_stack(*, single: str | None = None, stack: tuple[str, ...] = (), re
 
     Parameters
     ----------
-    single, reading : str or None
-        A blade of the set in use by its stamp, and the size that it and the stack show
+    single : str or None
+        A blade of the set in use by its stamp
     stack : tuple of str
-        Blades of the set whose sum is the same size
+        Two blades of the set that are put together
+    reading : str or None
+        What the stack shows
     """
-    shown = f"One blade {single} or a stack {' + '.join(stack)} shows {reading}" if single and stack and reading else ""
+    shown = f"A stack {' + '.join(stack)} shows {reading}" if stack and reading else ""
     drawing = blank(
         "Both rows; one blade or a stack",
         "A blade in each row, beside a roller and along it, never rolled over",
         "The thickest that passes with light drag is the reading",
+        f"One blade {single}" if single else "",
         shown,
     )
     drawing.add(*section(220, 168, 4.7))
@@ -153,10 +156,11 @@ def blade_or_stack(*, single: str | None = None, stack: tuple[str, ...] = (), re
     drawing.add(line(8, 198, 432, 198, THIN, BROKEN))
     drawing.add(words(8, 230, "one blade"), box(140, 214, 76, 14, HEAVY))
     drawing.add(words(8, 272, "or a stack"), box(140, 250, 76, 10), box(140, 260, 76, 16))
-    if shown and single and reading:
+    if single:
         drawing.add(words(432, 230, single, bold=True, anchor="end", part="single"))
+    if shown:
         drawing.add(words(432, 272, " + ".join(stack), bold=True, anchor="end", part="stack"))
-        drawing.add(words(220, 308, f"thickest that passes: {reading}", anchor="middle", bold=True))
+        drawing.add(words(220, 308, f"the stack shows {reading}", anchor="middle", bold=True))
     else:
         drawing.add(words(220, 308, "thickest that passes with light drag", anchor="middle"))
     return drawing
