@@ -41,7 +41,7 @@ from service.api.orders.planning import views as planning
 from service.api.orders.readiness import views as readiness
 from service.api.orders.review import views as review
 from service.api.standards import views as standards
-from service.api.stays.attributes import views as stays
+from service.api.stays.profiles import views as stays
 from service.serving.allowance import Shared
 from service.serving.fair_share import FairShare, Held
 from service.serving.metrics import Metrics
@@ -73,7 +73,7 @@ BLUEPRINTS: Final = (
     review.blueprint,
     meters.blueprint,
     lives.blueprint,  # with the lives behind the answers
-    stays.blueprint,  # with their import and attributes
+    stays.blueprint,  # with their import, its profiles, and attributes
     standards.blueprint,
     capabilities.blueprint,
     maps.blueprint,

@@ -334,33 +334,96 @@ def restore(settings: Settings, file: str, force: bool) -> None:
 @click.argument("file", type=click.Path(exists=True, dir_okay=False))
 @click.option("--site", required=True, help="Code of the site.")
 @click.option("--zone", help="IANA time zone of times without an offset, such as Europe/Stockholm.")
+@click.option("--profile", help="How the sheet is read: the name of a profile of the site, or a file ending in .json.")
 @click.option("--create-assets", is_flag=True, help="Register assets that are missing.")
+@click.option("--accept-unknown", is_flag=True, help="Take designations that nobody here can read as they are.")
 @click.option("--dry-run", is_flag=True, help="Check everything, store nothing.")
 @with_settings
-def import_history(
-    settings: Settings, file: str, site: str, zone: str | None, create_assets: bool, dry_run: bool
-) -> None:
+def import_history(settings: Settings, file: str, site: str, profile: str | None, **given: Any) -> None:
     """Import the stays in FILE (.csv, .json or .ndjson), all or nothing; the same file again changes nothing."""
     from pathlib import Path
 
     from service.store.database import Database
-    from service.use_cases.stays.files import import_file, report_lines
+    from service.use_cases.stays.files import count_lines, import_file, report_lines
 
     try:
-        done = import_file(
-            Database(settings), site, Path(file), zone=zone, create_assets=create_assets, dry_run=dry_run
-        )
+        done = import_file(Database(settings), site, Path(file), profile=_profile(profile), **given)
     except ServiceError as error:
         for line in report_lines(error.facts.get("report", [])):
             click.echo(line, err=True)
+        for line in count_lines(error.facts.get("counts", [])):
+            click.echo(line, err=True)
         raise
-    for line in report_lines([note.record() for note in done.notes]):
+    for line in report_lines(done.record()["notes"]):
         click.echo(f"note: {line}", err=True)
+    dry_run = given["dry_run"]
     would = "would be" if dry_run else "are"
     click.echo(
         f"{done.created} of {done.rows} stays {would} new, {done.unchanged} were on record as they are, "
         f"{done.closed} that ran {'would end' if dry_run else 'ended'}."
     )
+
+
+def _profile(named: str | None) -> Any:
+    """Return the profile of a file, or the name of one of the site."""
+    from service.use_cases.stays.profile import NONE, profile_of
+    from service.use_cases.stays.profiles import check_profile
+
+    if named is None or not named.endswith(".json"):
+        return named or NONE
+    given = _profile_document(named)
+    check_profile(given)
+    return profile_of(given)
+
+
+def _profile_document(file: str) -> dict[str, Any]:
+    from pathlib import Path
+
+    from service.api.stays.profiles.loading import LOAD_PROFILE
+    from service.errors import CannotEvaluate
+    from service.exchange.strict_json import NotStrictJSON, parsed
+
+    try:
+        return LOAD_PROFILE(parsed(Path(file).read_bytes()))
+    except (OSError, NotStrictJSON) as error:
+        raise CannotEvaluate(f"{file} cannot be read: {error}", field="profile") from None
+
+
+@main.group()
+def profiles() -> None:
+    """How the sheets of a site are read by an import."""
+
+
+@profiles.command("try")
+@click.argument("file", type=click.Path(exists=True, dir_okay=False))
+@click.option("--name", default="sheet", show_default=True, help="Name of the profile that is proposed.")
+def try_profile(file: str, name: str) -> None:
+    """Propose a profile for the sheet in FILE, by its first rows: JSON on stdout, questions on stderr."""
+    import json
+    from pathlib import Path
+
+    from service.use_cases.stays.propose import proposed
+
+    try:
+        found = proposed(Path(file).read_bytes(), name)
+    except ServiceError as error:
+        raise click.ClickException(str(error)) from None
+    for question in found.questions:
+        click.echo(f"to settle: {question}", err=True)
+    click.echo(json.dumps(found.profile, indent=2, ensure_ascii=False))
+
+
+@profiles.command("save")
+@click.argument("file", type=click.Path(exists=True, dir_okay=False))
+@click.option("--site", required=True, help="Code of the site.")
+@with_settings
+def save_profile(settings: Settings, file: str, site: str) -> None:
+    """Store the profile in FILE (.json) as the next version of its name."""
+    from service.store.database import Database
+    from service.use_cases.stays.files import enter_profile_file
+
+    name, version = enter_profile_file(Database(settings), site, _profile_document(file))
+    click.echo(f"Profile {name}, version {version}, is in force at {site}.")
 
 
 @main.command("export")

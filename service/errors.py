@@ -4,6 +4,8 @@ Two kinds of no (design rule): an error here means we cannot evaluate what was s
 must not be done like this is a ``service.findings.Blocked`` inside an ordinary answer.
 """
 
+from collections.abc import Iterable
+from difflib import get_close_matches
 from typing import Any
 
 from service.units import Quantity
@@ -16,6 +18,19 @@ def shown(value: Any) -> str:
     """Return a value as it may be repeated in an error message: short, on one line, in ASCII."""
     text = ascii(value)
     return text if len(text) <= 80 else text[:77] + "..."
+
+
+def nearest(given: Iterable[str], known: Iterable[str]) -> str:
+    """Return "; the nearest that is known is X" for the first of the names that has one, else nothing.
+
+    Upper and lower case count as alike: who sends a name in the wrong case finds the right one.
+    """
+    names = {name.lower(): name for name in known}
+    for text in given:
+        close = get_close_matches(text[:80].lower(), names, n=1, cutoff=0.6)
+        if close:
+            return f"; the nearest that is known is {names[close[0]]}"
+    return ""
 
 
 class ServiceError(Exception):

@@ -2,23 +2,15 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
 from service import units
 from service.arrangement.expansion import sleeve_slip_force, upper_bound_force
+from service.arrangement.messages import SAYS, message
 from service.arrangement.roles import Roles
 from service.arrangement.supports import ADAPTER_SLEEVE, FREE, Drive, Support
-from service.errors import Text
 from service.findings import Blocked, Missing, Warned
 from service.reference.materials import Material
-from service.units import Quantity
-
-LOAD_WHY: Final = "an upward pull loads cap and bolts"
-LOAD_HOW: Final = "ask where the belt pulls"
-ROTATING_WAYS_OUT: Final = (
-    "check that the load really rotates (unbalance duty, screen); vibration under a steady load does not",
-    "ask the bearing maker for a design with a tight outer ring",
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +50,7 @@ def forces(
     warnings: list[Warned] = []
     missing: list[Missing] = []
     if roles.contradiction in ("cross_located", "no_free_support") and diameter_mm is None:
-        why = "the force in the shaft held at two supports follows from its section"
-        missing.append(Missing("shaft/diameter", why, "measure the shaft between the bearings"))
+        missing.append(SAYS.missing("shaft_diameter", "shaft/diameter"))
     if axial_load_n is not None:
         blocked += _axial_blocked(axial_load_n, slip_n)
         warnings += _axial_warnings(supports, roles, axial_load_n)
@@ -82,47 +73,29 @@ def _contradiction(
     if code is None:
         return ()
     if code == "unlocated":
-        detail: Text = "every support is free on record: nothing holds the shaft along its axis"
-        look: tuple[Text, ...] = (
-            "look under the caps which housing has locating rings",
-            "decide which support is to locate",
-        )
-        return (Blocked(code, detail, look),)
+        return (SAYS.blocked(code, facts={}),)
     names = [supports[index].name for index in roles.locating]
     facts: dict[str, Any] = {"locating": names}
+    said = "both_held"
+    held = slip = None
     if held_n is not None:
-        facts["held_force"] = units.force(held_n)
-    for index, slip in slips.items():
-        facts[f"slip_force_{supports[index].name}"] = units.force(slip)
-    parts: list[str | Quantity] = [f"{' and '.join(names)} would both hold the shaft: as it grows, "]
-    parts.append("the bearings are loaded against each other")
-    if held_n is not None:
-        parts += [", with up to ", units.force(held_n), " (upper bound)"]
+        facts["held_force"] = held = units.force(held_n)
+        said += "_force"
+    for index, slip_n in slips.items():
+        facts[f"slip_force_{supports[index].name}"] = units.force(slip_n)
     if slips:
-        parts += ["; a sleeve slips at about ", units.force(min(slips.values()))]
-    ways_out: tuple[Text, ...] = (
-        "make one of them free: take out its locating rings and centre its bearing in the seat",
-    )
-    if code == "no_free_support":
-        ways_out = ("a housing in which one of the bearings can move",)
-    return (Blocked(code, tuple(parts), ways_out, facts),)
+        slip = units.force(min(slips.values()))
+        said += "_slip"
+    detail = message(f"{said}.detail", names=SAYS.listed(names), held=held, slip=slip)
+    return (Blocked(code, detail, (message(f"{code}.way_out"),), facts),)
 
 
 def _axial_blocked(axial_load_n: float, slip_n: float | None) -> tuple[Blocked, ...]:
     if slip_n is None or abs(axial_load_n) <= slip_n:
         return ()
-    facts = {"axial_load": units.force(abs(axial_load_n)), "slip_force": units.force(slip_n)}
-    detail = (
-        "the axial load of ",
-        facts["axial_load"],
-        " is more than the sleeve of the locating bearing holds on a plain shaft, about ",
-        facts["slip_force"],
-    )
-    ways_out = (
-        "an abutment: the inner ring against a shoulder of the shaft, through a spacer ring",
-        "ask the bearing maker",
-    )
-    return (Blocked("axial_load_over_grip", detail, ways_out, facts),)
+    load, slip = units.force(abs(axial_load_n)), units.force(slip_n)
+    facts = {"axial_load": load, "slip_force": slip}
+    return (SAYS.blocked("axial_load_over_grip", facts=facts, load=load, slip=slip),)
 
 
 def _axial_warnings(supports: Sequence[Support], roles: Roles, axial_load_n: float) -> list[Warned]:
@@ -131,20 +104,16 @@ def _axial_warnings(supports: Sequence[Support], roles: Roles, axial_load_n: flo
         return []
     support = supports[roles.locating[0]]
     if support.locknut_side is None:
-        detail = f"{support.name}: say on which side the locknut is; it decides whether ring or shoulder takes the load"
-        return [Warned("axial_load_side_unknown", detail)]
+        return [SAYS.warned("axial_load_side_unknown", position=support.name)]
     toward = "plus" if axial_load_n > 0 else "minus"
-    if toward == support.locknut_side:
-        return [Warned("axial_load_on_ring", f"{support.name}: the axial load presses on the locknut side of the seat")]
-    return []
+    return [SAYS.warned("axial_load_on_ring", position=support.name)] if toward == support.locknut_side else []
 
 
 def missing_facts(supports: Sequence[Support], drives: Sequence[Drive], roles: Roles) -> tuple[Missing, ...]:
     """Return what the rules ask for about places, drives, bearings, housings and load direction."""
     found: list[Missing] = []
     if not drives and any(one.role is None for one in roles.decisions):
-        why = "the support nearest the drive locates the shaft (A2)"
-        found.append(Missing("drives", why, "say where each drive stands along the shaft and of what kind it is"))
+        found.append(SAYS.missing("drives"))
     for index, support in enumerate(supports):
         found += _support_missing(support, f"supports/{index}")
     return (*found, *_load_missing(supports))
@@ -153,17 +122,13 @@ def missing_facts(supports: Sequence[Support], drives: Sequence[Drive], roles: R
 def _support_missing(support: Support, prefix: str) -> list[Missing]:
     found: list[Missing] = []
     if support.at_mm is None:
-        why = "which support is nearest the drive, and how far each moves, follow from the places"
-        found.append(Missing(f"{prefix}/at", why, "measure along the shaft from any fixed point"))
+        found.append(SAYS.missing("at", f"{prefix}/at"))
     if support.bearing is None:
-        why = "travel and rings follow from the bearing's width and the seat's"
-        found.append(Missing(f"{prefix}/bearing", why, "read the marks on the ring"))
+        found.append(SAYS.missing("bearing", f"{prefix}/bearing"))
     elif support.bearing.width_mm is None:
-        why = "travel in the seat is seat width minus bearing width"
-        found.append(Missing(f"{prefix}/bearing/width", why, "measure the width of the outer ring"))
+        found.append(SAYS.missing("bearing_width", f"{prefix}/bearing/width"))
     if support.housing is None:
-        why = "travel and rings follow from the housing's seat"
-        found.append(Missing(f"{prefix}/housing", why, "read the size on the housing, or measure seat width and bore"))
+        found.append(SAYS.missing("housing", f"{prefix}/housing"))
     else:
         found += support.housing.missing(f"{prefix}/housing", support.bearing)
     return found
@@ -172,8 +137,8 @@ def _support_missing(support: Support, prefix: str) -> list[Missing]:
 def _load_missing(supports: Sequence[Support]) -> tuple[Missing, ...]:
     open_ = [index for index, one in enumerate(supports) if one.load_direction in (None, "unknown")]
     if len(open_) == len(supports):
-        return (Missing("load_direction", LOAD_WHY, LOAD_HOW),)
-    return tuple(Missing(f"supports/{index}/load_direction", LOAD_WHY, LOAD_HOW) for index in open_)
+        return (SAYS.missing("load_direction"),)
+    return tuple(SAYS.missing("load_direction", f"supports/{index}/load_direction") for index in open_)
 
 
 def housing_fits(supports: Sequence[Support]) -> tuple[Blocked, ...]:
@@ -193,14 +158,17 @@ def housing_fits(supports: Sequence[Support]) -> tuple[Blocked, ...]:
             )
             if value is not None
         }
-        detail = (
-            f"{support.name}: the bearing, outside diameter ",
-            facts["outside_diameter"],
-            ", does not belong in a housing with seat bore ",
-            facts["seat_bore"],
+        diameter, bore = facts["outside_diameter"], facts["seat_bore"]
+        found.append(
+            SAYS.blocked(
+                "bearing_does_not_fit_housing",
+                facts=facts,
+                at=support.name,
+                position=support.name,
+                outside_diameter=diameter,
+                seat_bore=bore,
+            )
         )
-        ways_out = ("check the marks on bearing and housing", "the housing of this bearing, or the bearing of it")
-        found.append(Blocked("bearing_does_not_fit_housing", detail, ways_out, facts, support.name))
     return tuple(found)
 
 
@@ -212,14 +180,15 @@ def other_bores(supports: Sequence[Support]) -> tuple[Warned, ...]:
         if housing is None or bearing is None or housing.bearing_bore_mm is None:
             continue
         if housing.accepts(bearing) is not False and housing.bearing_bore_mm != bearing.bore_mm:
-            detail = (
-                f"{support.name}: the table gives housing {housing.size} for bearing bore ",
-                units.dimension(housing.bearing_bore_mm),
-                ", the bearing has ",
-                units.dimension(bearing.bore_mm),
-                "; check that the seals suit the shaft",
+            found.append(
+                SAYS.warned(
+                    "housing_for_other_bore",
+                    position=support.name,
+                    size=housing.size,
+                    table_bore=units.dimension(housing.bearing_bore_mm),
+                    bore=units.dimension(bearing.bore_mm),
+                )
             )
-            found.append(Warned("housing_for_other_bore", detail))
     return tuple(found)
 
 
@@ -233,34 +202,18 @@ def rotating_load(supports: Sequence[Support], roles: Sequence[str | None]) -> t
     undecided = [one.name for one, role in zip(supports, roles, strict=True) if role is None and one.name in turning]
     facts = {"load_direction": "rotating"}
     at_free = tuple(
-        Blocked(
-            "rotating_load",
-            f"{support.name}: the load rotates with the shaft, so a free outer ring would creep and wear its seat in "
-            "a split housing",
-            ROTATING_WAYS_OUT,
-            facts,
-            support.name,
-        )
+        SAYS.blocked("rotating_load", facts=facts, at=support.name, position=support.name)
         for support, role in zip(supports, roles, strict=True)
         if support.load_direction == "rotating" and role == FREE
     )
     if len(undecided) < 2:
         return at_free
-    detail = (
-        f"the load rotates with the shaft at {' and '.join(undecided)}, and at most one of them locates: a free outer "
-        "ring would creep and wear its seat in a split housing"
-    )
-    return (*at_free, Blocked("rotating_load", detail, ROTATING_WAYS_OUT, facts))
+    together = SAYS.blocked("rotating_load", "rotating_load_open", facts=facts, positions=SAYS.listed(undecided))
+    return (*at_free, together)
 
 
 def load_on_cap(supports: Sequence[Support]) -> tuple[Warned, ...]:
     """Return a warning for each support whose load pulls upward: cap and cap bolts carry it (A9)."""
     return tuple(
-        Warned(
-            "load_on_cap",
-            f"{support.name}: the load pulls upward and is carried by cap and cap bolts; ask the housing maker for "
-            "the permissible load in this direction",
-        )
-        for support in supports
-        if support.load_direction == "up"
+        SAYS.warned("load_on_cap", position=support.name) for support in supports if support.load_direction == "up"
     )

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from service.arrangement.messages import SAYS, message
 from service.arrangement.supports import Drive, Support, Wheel
 from service.errors import Text
 
@@ -24,7 +25,7 @@ class Nearest:
 
     indices: tuple[int, ...]
     rule: str = "A2"
-    reason: Text = "nearest the drive"
+    reason: Text | None = None
     question: Text | None = None
     furthest: tuple[int, ...] = ()
     places_mm: tuple[float, ...] = ()
@@ -57,12 +58,12 @@ class Nearest:
 def nearest_to_drives(supports: Sequence[Support], drives: Sequence[Drive], candidates: Sequence[int]) -> Nearest:
     """Return the support that the drives make locating, or the question that decides (A2, A8)."""
     if not drives:
-        return Nearest((), question="where along the shaft is the drive, and of what kind is it?")
+        return Nearest((), question=message("question.drive"))
     if any(drive.at_mm is None for drive in drives):
-        return Nearest((), question="where along the shaft does each drive stand?")
+        return Nearest((), question=message("question.drives"))
     unplaced = [supports[index].name for index in candidates if supports[index].at_mm is None]
     if unplaced:
-        return Nearest((), question=f"where along the shaft does {' and '.join(unplaced)} stand?")
+        return Nearest((), question=message("question.stands", names=SAYS.listed(unplaced)))
     found = [Nearest.of(supports, drive.at_mm, candidates) for drive in drives]
     if len({one.indices for one in found}) == 1:
         return _agreed(supports, drives, found)
@@ -75,13 +76,12 @@ def _agreed(supports: Sequence[Support], drives: Sequence[Drive], found: Sequenc
         return Nearest((), question=_tie_question(supports, near))
     far = set(found[0].furthest).intersection(*(one.furthest for one in found))
     places = tuple(place for one in found for place in one.places_mm)
-    reason = "nearest the drive" if len(drives) == 1 else "nearest every drive"
+    reason = message("reason.nearest_drive" if len(drives) == 1 else "reason.nearest_every_drive")
     return Nearest(near, "A2" if len(drives) == 1 else "A8", reason, None, tuple(far), places)
 
 
-def _tie_question(supports: Sequence[Support], near: Sequence[int]) -> str:
-    named = " and ".join(supports[index].name for index in near)
-    return f"{named} are equally near the drive: which position must keep its place along the shaft?"
+def _tie_question(supports: Sequence[Support], near: Sequence[int]) -> Text:
+    return message("question.equally_near", names=SAYS.listed(supports[index].name for index in near))
 
 
 def _decided_by_kind(supports: Sequence[Support], drives: Sequence[Drive], found: Sequence[Nearest]) -> Nearest:
@@ -90,15 +90,19 @@ def _decided_by_kind(supports: Sequence[Support], drives: Sequence[Drive], found
     strict = [index for index, drive in enumerate(drives) if AXIAL_FREEDOM[drive.kind] == least]
     near = {found[index].indices for index in strict}
     if len(near) > 1 or len(strict) == len(drives):
-        return Nearest((), question="which of the drives must keep its place along the shaft (least axial movement)?")
+        return Nearest((), question=message("question.which_drive"))
     (indices,) = near
     if len(indices) > 1:
         return Nearest((), question=_tie_question(supports, indices))
-    kind = " and ".join(dict.fromkeys(drives[index].kind for index in strict))
-    others = " and ".join(dict.fromkeys(drive.kind for drive in drives if AXIAL_FREEDOM[drive.kind] > least))
-    reason = f"nearest the {kind}, which allows less axial movement than the {others} (our own convention)"
+    kind = _kinds(drives[index].kind for index in strict)
+    others = _kinds(drive.kind for drive in drives if AXIAL_FREEDOM[drive.kind] > least)
+    reason = message("reason.nearest_kind", kind=kind, others=others)
     places = tuple(place for index in strict for place in found[index].places_mm)
     return Nearest(indices, "A8", reason, None, (), places)
+
+
+def _kinds(kinds: Iterable[str]) -> Text | None:
+    return SAYS.listed(message(f"drive.{kind}") for kind in dict.fromkeys(kinds))
 
 
 def overhung_question(supports: Sequence[Support], wheels: Sequence[Wheel], locating: int) -> Text | None:
@@ -111,8 +115,5 @@ def overhung_question(supports: Sequence[Support], wheels: Sequence[Wheel], loca
         overhung = round(max(before_mm, behind_mm), DIGITS) > 0
         near = Nearest.of(supports, wheel.at_mm, range(len(supports)))
         if overhung and near.indices != (locating,):
-            return (
-                f"the {wheel.name} overhangs at {supports[near.indices[0]].name}: must it keep its place along the "
-                "shaft (inlet gap, seal)? If it must, that support locates (A3)"
-            )
+            return message("question.overhung", wheel=wheel.name, position=supports[near.indices[0]].name)
     return None

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from service import units
+from service.arrangement.messages import SAYS
 from service.arrangement.supports import FREE, LOCATING, Support
 from service.findings import Blocked, Missing, Warned
 from service.reference.housing_tables import RING_SHORTFALL_MM, RingSet
@@ -42,19 +43,13 @@ def free_rings(support: Support) -> RingPlan:
     """Return the rings of a free support: none, whatever the parts list says."""
     blocked, warnings = [], []
     if support.rings_planned:
-        blocked.append(
-            Blocked(
-                "rings_in_free_housing",
-                f"{support.name} is free, but {support.rings_planned} locating ring(s) are planned for it: "
-                "the bearing could not move as the shaft grows",
-                ("take the rings off the parts list of this housing", "make this support the locating one"),
-                {"rings_planned": support.rings_planned},
-                support.name,
-            )
+        facts = {"rings_planned": support.rings_planned}
+        said = SAYS.blocked(
+            "rings_in_free_housing", facts=facts, at=support.name, position=support.name, count=support.rings_planned
         )
+        blocked.append(said)
     if support.ring_present:
-        detail = f"{support.name} is free: take out the locating ring that was found in it"
-        warnings.append(Warned("ring_to_take_out", detail))
+        warnings.append(SAYS.warned("ring_to_take_out", position=support.name))
     return RingPlan(NO_RINGS, blocked=tuple(blocked), warnings=tuple(warnings))
 
 
@@ -79,22 +74,15 @@ def _other_count(support: Support, rings: RingSet) -> tuple[Warned, ...]:
     """Return a warning where the parts list holds rings for this housing, but not as many as it needs."""
     if not support.rings_planned or support.rings_planned == rings.count:
         return ()
-    detail = f"{support.name}: {support.rings_planned} locating ring(s) are planned, the housing takes {rings.count}"
-    return (Warned("ring_count_differs", detail),)
+    planned, count = support.rings_planned, rings.count
+    return (SAYS.warned("ring_count_differs", position=support.name, planned=planned, count=count),)
 
 
 def _none_planned(support: Support) -> tuple[Blocked, ...]:
     if support.rings_planned != 0:
         return ()
-    return (
-        Blocked(
-            "no_rings_in_locating_housing",
-            f"{support.name} locates the shaft, but no locating ring is planned for it: nothing would hold the shaft",
-            ("put its locating rings on the parts list", "make another support the locating one"),
-            {"rings_planned": 0},
-            support.name,
-        ),
-    )
+    facts = {"rings_planned": 0}
+    return (SAYS.blocked("no_rings_in_locating_housing", facts=facts, at=support.name, position=support.name),)
 
 
 def _rings_missing(support: Support, prefix: str) -> tuple[Missing, ...]:
@@ -104,12 +92,7 @@ def _rings_missing(support: Support, prefix: str) -> tuple[Missing, ...]:
     space_mm = housing.travel_mm(bearing)
     if space_mm is None:
         return ()  # the seat width is asked for already
-    why = (
-        "no table gives the locating rings of this bearing in this housing; together they must fill ",
-        units.dimension(space_mm),
-    )
-    how = "read count and width in the housing maker's book, or measure the rings taken out"
-    return (Missing(f"{prefix}/housing/locating_rings", why, how),)
+    return (SAYS.missing("locating_rings", f"{prefix}/housing/locating_rings", space=units.dimension(space_mm)),)
 
 
 def _fit(support: Support, rings: RingSet) -> tuple[tuple[Blocked, ...], tuple[Warned, ...]]:
@@ -122,21 +105,11 @@ def _fit(support: Support, rings: RingSet) -> tuple[tuple[Blocked, ...], tuple[W
     together_mm = rings.count * rings.width_mm
     facts = {"rings": units.dimension(together_mm), "space": units.dimension(space_mm)}
     if together_mm > space_mm + 1e-6:
-        detail = (
-            f"{support.name}: the locating rings together are ",
-            facts["rings"],
-            " wide, the space beside the bearing is ",
-            facts["space"],
-        )
-        ways_out = ("check the width of the seat and of the rings", "get the rings of this housing and bearing")
-        return (Blocked("rings_too_wide", detail, ways_out, facts, support.name),), ()
+        blocked = SAYS.blocked("rings_too_wide", facts=facts, at=support.name, position=support.name, **facts)
+        return (blocked,), ()
     if space_mm - together_mm > RING_SHORTFALL_MM + 1e-6:
-        slack = (
-            f"{support.name}: the locating rings leave ",
-            units.dimension(round(space_mm - together_mm, 6)),
-            " beside the bearing; the shaft can move by that much",
-        )
-        return (), (Warned("rings_do_not_fill", slack),)
+        slack = units.dimension(round(space_mm - together_mm, 6))
+        return (), (SAYS.warned("rings_do_not_fill", position=support.name, slack=slack),)
     return (), ()
 
 
@@ -148,6 +121,5 @@ def planned_rings(supports: Sequence[Support], roles: Sequence[str | None]) -> t
     expected = [support.name for support, role in zip(supports, roles, strict=True) if role == LOCATING]
     if len(with_rings) == 1 or with_rings == expected:
         return ()
-    detail = f"rings are planned for {len(with_rings)} housings; exactly one, the locating one, has rings"
     facts = {"rings_in": with_rings, "free": [s.name for s, r in zip(supports, roles, strict=True) if r == FREE]}
-    return (Blocked("rings_not_in_exactly_one", detail, ("correct the parts list",), facts),)
+    return (SAYS.blocked("rings_not_in_exactly_one", facts=facts, count=len(with_rings)),)

@@ -8,23 +8,16 @@ is asked (A8). Only distances between supports and drives are compared, so neith
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Any
 
 from service import units
+from service.arrangement.messages import SAYS, message
 from service.arrangement.nearest import Nearest, nearest_to_drives, overhung_question
 from service.arrangement.supports import FREE, LOCATING, Body, Drive, Support, Wheel
 from service.errors import Text
 from service.findings import Missing, Warned
 
 __all__ = ["Body", "Decision", "Drive", "Roles", "Support", "Wheel", "assigned_roles"]
-
-WOULD_CHANGE: Final[Mapping[str, tuple[str, ...]]] = {
-    "A2": ("a position that the process needs held along the shaft (A3)", "a bearing that cannot move (A4)"),
-    "A3": ("the process no longer needs this position held", "a bearing elsewhere that cannot move (A4)"),
-    "A4": ("a housing in which this bearing can move",),
-    "A5": ("all bearings of the shaft replaced in one job", "another finding under the cap"),
-    "A8": ("another kind or place of drive", "a position that the process needs held along the shaft (A3)"),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +34,7 @@ class Decision:
         """Return the member ``decision``."""
         return {
             "facts": dict(self.facts),
-            "would_change": list(WOULD_CHANGE[self.rule]) if self.role is not None else [],
+            "would_change": list(SAYS.several(f"would_change.{self.rule}")) if self.role is not None else [],
             "question": self.question,
         }
 
@@ -88,7 +81,7 @@ def assigned_roles(*, supports: Sequence[Support], drives: Sequence[Drive], whee
         if index not in demands and (on_record or (in_force and record[index] == FREE)):
             warnings.append(_held_but_free(supports[index]))
         else:
-            demands.setdefault(index, _Demand("A3", "the process needs the shaft held here"))
+            demands.setdefault(index, _Demand("A3", message("reason.process")))
     if len(demands) > 1:
         immovable = sum(1 for index in demands if supports[index].can_move is False)
         code = "no_free_support" if immovable > 1 else "cross_located"
@@ -110,14 +103,14 @@ def _demands(supports: Sequence[Support], record: Sequence[str | None]) -> dict[
     demands: dict[int, _Demand] = {}
     for index, support in enumerate(supports):
         if support.can_move is False:
-            demands[index] = _Demand("A4", "this bearing cannot move in its seat")
+            demands[index] = _Demand("A4", message("reason.immovable"))
         elif record[index] == LOCATING:
             found = support.ring_present is not None
-            reason = "a locating ring lies in the housing, as found" if found else "locating on record"
+            reason = message("reason.ring_found" if found else "reason.locating_on_record")
             demands[index] = _Demand("A5", reason)
     unstated = [index for index, role in enumerate(record) if role is None]
     if not demands and len(unstated) == 1 and len(supports) > 1:
-        demands[unstated[0]] = _Demand("A5", "the others are free on record, and one support must locate the shaft")
+        demands[unstated[0]] = _Demand("A5", message("reason.others_free"))
     return demands
 
 
@@ -130,18 +123,14 @@ def _held(supports: Sequence[Support], wheels: Sequence[Wheel]) -> tuple[list[in
             continue
         near = Nearest.of(supports, wheel.at_mm, range(len(supports)))
         if len(near.indices) != 1:
-            question = question or f"which support holds the axial position of the {wheel.name}?"
+            question = question or message("question.wheel", wheel=wheel.name)
         elif near.indices[0] not in held:
             held.append(near.indices[0])
     return held, question
 
 
 def _held_but_free(support: Support) -> Warned:
-    detail = (
-        f"{support.name}: the process needs this position held, but it is free on record; the roles on record "
-        "stay because not every bearing is replaced (A5)"
-    )
-    return Warned("held_position_is_free", detail)
+    return SAYS.warned("held_position_is_free", position=support.name)
 
 
 def _changed_by(
@@ -149,7 +138,7 @@ def _changed_by(
 ) -> list[Warned]:
     """Return the warning that a bearing that cannot move is free on record."""
     return [
-        Warned("immovable_free_on_record", f"{supports[index].name} is free on record but cannot move; it locates (A4)")
+        SAYS.warned("immovable_free_on_record", position=supports[index].name)
         for index, demand in demands.items()
         if in_force and demand.rule == "A4" and record[index] == FREE
     ]
@@ -158,7 +147,8 @@ def _changed_by(
 def _decided(
     supports: Sequence[Support], demands: Mapping[int, _Demand], record: Sequence[str | None] | None
 ) -> tuple[Decision, ...]:
-    named = " and ".join(supports[index].name for index in demands)
+    names = [supports[index].name for index in demands]
+    named = SAYS.listed(names)
     rule = next(iter(demands.values())).rule
     decisions = []
     for index, support in enumerate(supports):
@@ -168,13 +158,13 @@ def _decided(
         elif record is not None and record[index] == FREE:
             decisions.append(_free_on_record(support))
         else:
-            decisions.append(Decision(FREE, rule, f"{named} locates the shaft (A1)", {"locating": named}))
+            decisions.append(Decision(FREE, rule, message("reason.located_by", names=named), {"locating": named}))
     return tuple(decisions)
 
 
 def _free_on_record(support: Support) -> Decision:
     found = support.ring_present is not None
-    reason = "no locating ring lies in the housing, as found" if found else "free on record"
+    reason = message("reason.no_ring_found" if found else "reason.free_on_record")
     return Decision(FREE, "A5", reason)
 
 
@@ -183,11 +173,11 @@ def _left_open(
 ) -> Roles:
     """Return the question for every support that is not free on record; a single one is open in any case."""
     free = [len(supports) > 1 and role == FREE for role in record or [None] * len(supports)]
-    open_ = Decision(None, "A8", "left open by the rules", question=question)
+    open_ = Decision(None, "A8", message("reason.left_open"), question=question)
     decisions = tuple(
         _free_on_record(support) if is_free else open_ for support, is_free in zip(supports, free, strict=True)
     )
-    missing = Missing("supports", "the rules leave open which support locates the shaft (A8)", question)
+    missing = SAYS.missing("supports", question=question)
     return Roles(decisions, None, (missing,), tuple(warnings))
 
 
@@ -201,8 +191,7 @@ def _by_drive(
     """Return the roles by the place of the drives (A2, A8); candidates are those not free on record."""
     candidates = [index for index in range(len(supports)) if record is None or record[index] != FREE]
     if len(supports) == 1:
-        alone = "where are the other supports of this shaft, and which of them locates?"
-        return _left_open(supports, record, alone, warnings)
+        return _left_open(supports, record, message("question.alone"), warnings)
     near = nearest_to_drives(supports, drives, candidates)
     question = near.question or overhung_question(supports, wheels, near.indices[0])
     if question is not None:
@@ -214,13 +203,13 @@ def _by_drive(
         distance = near.distance_mm(support)
         facts = {} if distance is None else {"distance_to_drive": units.distance(distance)}
         if index == locating:
-            decisions.append(Decision(LOCATING, near.rule, near.reason, facts))
+            decisions.append(Decision(LOCATING, near.rule, near.reason or message("reason.nearest_drive"), facts))
         elif record is not None and record[index] == FREE:
             decisions.append(_free_on_record(support))
         elif index in furthest and near.rule == "A2":
-            decisions.append(Decision(FREE, "A2", "furthest from the drive", facts))
+            decisions.append(Decision(FREE, "A2", message("reason.furthest"), facts))
         else:
-            reason = f"{supports[locating].name} locates the shaft; one locating support per shaft (A1)"
+            reason = message("reason.located_once", names=supports[locating].name)
             decisions.append(Decision(FREE, near.rule, reason, facts))
     return Roles(tuple(decisions), None, (), tuple([*warnings, *_role_changes(supports, decisions)]))
 
@@ -231,6 +220,5 @@ def _role_changes(supports: Sequence[Support], decisions: Sequence[Decision]) ->
     for support, decision in zip(supports, decisions, strict=True):
         recorded = recorded_role(support)
         if recorded is not None and recorded != decision.role:
-            detail = f"{support.name} was {recorded} on record and is {decision.role} now, all bearings being replaced"
-            changes.append(Warned("role_changed", detail))
+            changes.append(Warned("role_changed", message(f"role_changed.{decision.role}", position=support.name)))
     return changes

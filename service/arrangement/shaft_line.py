@@ -14,6 +14,7 @@ from service.arrangement.expansion import (
     setting_correction_mm,
     strains,
 )
+from service.arrangement.messages import SAYS
 from service.arrangement.roles import Roles, assigned_roles
 from service.arrangement.support_answer import (
     SupportAnswer,
@@ -191,19 +192,11 @@ def _thermal(shaft: Body | None, base: Body | None, assembly_temperature_degc: f
 
 
 def _material_missing(name: str) -> Missing:
-    return Missing(
-        f"{name}/material",
-        f"how far the free bearing moves depends on how much the {name} expands (A6)",
-        f"read the material of the {name} on its drawing",
-    )
+    return SAYS.missing(f"{name}_material", f"{name}/material")
 
 
 def _temperature_missing(name: str) -> Missing:
-    return Missing(
-        f"{name}/temperature",
-        f"how far the free bearing moves depends on how warm the {name} gets in service (A6)",
-        f"measure the {name} near the bearings at steady running, or ask the operator",
-    )
+    return SAYS.missing(f"{name}_temperature", f"{name}/temperature")
 
 
 def _answer(

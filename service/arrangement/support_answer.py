@@ -5,6 +5,7 @@ from typing import Any, Final
 
 from service import units
 from service.arrangement.expansion import FreeSetting, Growth, SettingGap
+from service.arrangement.messages import SAYS
 from service.arrangement.rings import RingPlan
 from service.arrangement.roles import Decision
 from service.arrangement.supports import FREE, LOCATING, Support
@@ -131,19 +132,17 @@ def travel_blocked(answer: SupportAnswer, reserve_mm: float) -> tuple[Blocked, .
         "available": units.dimension(free.available_mm),
     }
     most_mm = round(max(abs(moves.service_mm), abs(moves.heat_up_mm), abs(moves.cool_down_mm)) + reserve_mm, 6)
-    detail = (
-        f"{answer.name}: the bearing must be able to move ",
-        units.dimension(most_mm),
-        " with the reserve, at most ",
-        facts["available"],
-        " can be had in this housing",
+    needed, available = units.dimension(most_mm), facts["available"]
+    return (
+        SAYS.blocked(
+            "travel_too_small",
+            facts=facts,
+            at=answer.name,
+            position=answer.name,
+            needed=needed,
+            available=available,
+        ),
     )
-    ways_out = (
-        "a housing with a wider seat for this bearing",
-        "a locating support nearer this one",
-        "less difference between shaft and base temperature",
-    )
-    return (Blocked("travel_too_small", detail, ways_out, facts, answer.name),)
 
 
 def travel_warnings(answer: SupportAnswer) -> tuple[Warned, ...]:
@@ -153,27 +152,13 @@ def travel_warnings(answer: SupportAnswer) -> tuple[Warned, ...]:
         return ()
     found = []
     if not gap.can_be_set:
-        too_far = (
-            f"{answer.name}: at the temperature of the shaft when setting the bearing would have to stand ",
-            units.dimension(abs(answer.correction_mm or 0.0)),
-            " from its place at assembly temperature, outside its seat; set it when the shaft has cooled",
-        )
-        found.append(Warned("cannot_be_set_at_this_temperature", too_far))
+        correction = units.dimension(abs(answer.correction_mm or 0.0))
+        found.append(SAYS.warned("cannot_be_set_at_this_temperature", position=answer.name, correction=correction))
     if free.governed_by != "service":
-        heating = free.governed_by == "heat_up"
-        detail = (
-            f"{answer.name}: {'heating up' if heating else 'cooling down'}, the shaft moves ",
-            units.dimension(abs(moves.heat_up_mm if heating else moves.cool_down_mm)),
-            " over the base, more than in service; the setting allows for it",
-        )
-        found.append(Warned(f"{free.governed_by}_governs", detail))
+        moved_mm = moves.heat_up_mm if free.governed_by == "heat_up" else moves.cool_down_mm
+        moved = units.dimension(abs(moved_mm))
+        found.append(SAYS.warned(f"{free.governed_by}_governs", position=answer.name, moves=moved))
     if abs(moves.highest_mm) > free.available_mm:
-        marginal = (
-            f"{answer.name}: with the expansions in print that move it furthest the bearing moves ",
-            units.dimension(abs(moves.highest_mm)),
-            ", more than the ",
-            units.dimension(free.available_mm),
-            " available; check materials and temperatures",
-        )
-        found.append(Warned("travel_marginal", marginal))
+        moved, available = units.dimension(abs(moves.highest_mm)), units.dimension(free.available_mm)
+        found.append(SAYS.warned("travel_marginal", position=answer.name, moves=moved, available=available))
     return tuple(found)

@@ -11,6 +11,7 @@ from typing import Any, Final
 from service import units
 from service.bolting.book import Bolt
 from service.bolting.lubrication import Lubrication, lubrication_of
+from service.bolting.messages import SAYS
 from service.bolting.tightening import preload_from_torque, torque_from_preload
 from service.findings import Missing, Source
 from service.reference.bolts import bolt_grade, thread
@@ -21,11 +22,6 @@ PROOF_SHARE: Final = 0.75
 SOFT_FOOT_NM: Final = 50_000
 """Rise of a foot when its bolts are loosened, up to which it stands sound: common practice, no source, [nm]."""
 
-BOOK: Final = Missing(
-    "base_bolts/torque",
-    "the housing maker's book may ask for less than the bolt could carry, for the sake of the foot",
-    "look up the base bolt torque in the housing maker's book; use the computed one where it gives none",
-)
 COMPUTED: Final = Source("base-bolt-preload", "0.75 of proof load for joints opened again, textbooks", "calculation")
 
 
@@ -72,13 +68,11 @@ def base_bolt_torque(
     """
     of = thread(bolt.thread)
     state = lubrication_of(lubrication)
-    missing = [BOOK]
+    missing = [SAYS.missing("base_torque", "base_bolts/torque")]
     if not state.known:
-        why = "dry or oiled threads change the preload of one torque by half (B2)"
-        missing.append(Missing("base_bolts/lubrication", why, "say whether the threads are dry, oiled or anti-seize"))
+        missing.append(SAYS.missing("base_lubrication", "base_bolts/lubrication"))
     if bolt.grade is None:
-        why = "the torque follows from the grade of the bolt"
-        missing.append(Missing("base_bolts/grade", why, "read the marks on the bolt head"))
+        missing.append(SAYS.missing("base_grade", "base_bolts/grade"))
         return BaseBoltTorque(bolt, None, None, None, tuple(missing), ())
     proof_n = bolt_grade(bolt.grade, of, "base_bolts/grade").proof_mpa * of.stress_area_mm2
     band = state.band(of)

@@ -5,14 +5,16 @@ A cap torque is never computed from the bolt. Where publications disagree both v
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import reduce
 
 from service import units
+from service.bolting.messages import SAYS, message
 from service.errors import Text
 from service.findings import Missing, Source, Warned
 from service.reference.bolts import Thread, thread
 from service.reference.housing_tables import CapBolts, PrintedTorque
 from service.reference.housings import Housing
-from service.units import Quantity
+from service.sentences import Fact
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,9 +58,6 @@ class BookTorque:
     sources: tuple[Source, ...] = ()
 
 
-CONFIRM_HOW = "confirm torque, bolt size and grade in the housing maker's book, and enter it as a chart of the site"
-
-
 def book_torque(housing: Housing, fitted: Bolt | None, charts: Sequence[ChartedTorque]) -> BookTorque:
     """Return the cap torque that a book prints for a housing, with what must be confirmed."""
     own = [row for row in charts if row.holds_for(housing)]
@@ -75,16 +74,12 @@ def book_torque(housing: Housing, fitted: Bolt | None, charts: Sequence[ChartedT
 def _competing(used: ChartedTorque, others: Sequence[ChartedTorque]) -> tuple[Warned, ...]:
     """Return a warning for each other book of the site that prints another torque for the housing."""
     return tuple(
-        Warned(
+        SAYS.warned(
             "charts_differ",
-            (
-                f"two books of the site give the cap torque of this housing and differ: {used.source.title} (entered "
-                "last, used) ",
-                units.torque(used.torque_n_m),
-                f"; {other.source.title} ",
-                units.torque(other.torque_n_m),
-                ". Take the book of the maker of the housing in hand.",
-            ),
+            used=used.source.title,
+            used_torque=units.torque(used.torque_n_m),
+            other=other.source.title,
+            other_torque=units.torque(other.torque_n_m),
         )
         for other in others
         if other.source != used.source and other.torque_n_m != used.torque_n_m
@@ -95,8 +90,7 @@ def _not_in_table(housing: Housing) -> tuple[Missing, ...]:
     undecided = housing.missing()
     if undecided:
         return undecided
-    why = "no table gives the cap torque of this housing, and it is never computed from the bolt (B1)"
-    return (Missing("torque", why, CONFIRM_HOW),)
+    return (SAYS.missing("torque_not_in_table", "torque"),)
 
 
 def _of_table(housing: Housing, bolts: CapBolts, fitted: Bolt | None) -> BookTorque:
@@ -125,50 +119,54 @@ def _chosen(bolts: CapBolts, name: str | None) -> PrintedTorque | None:
     return bolts.printed[0]
 
 
-def _printed_words(bolts: CapBolts) -> list[str | Quantity]:
-    words: list[str | Quantity] = []
+def _printed_words(bolts: CapBolts) -> Text | None:
+    """Return every torque that is printed, with its bolt."""
+    said: Text | None = None
     for one in bolts.printed:
-        words.append(" and " if words else "")
         if one.torque_n_m is None:
-            words.append(f"{one.thread} without a torque")
+            printed = message("printed.no_torque", thread=one.thread)
         else:
-            words += [units.torque(one.torque_n_m), f" for {one.thread}"]
-    return [word for word in words if word != ""]
+            printed = message("printed.torque", torque=units.torque(one.torque_n_m), thread=one.thread)
+        said = printed if said is None else message("printed.more", first=said, next=printed)
+    return said
 
 
 def _conflict(housing: Housing, bolts: CapBolts, name: str | None) -> Missing:
     if bolts.status == "not_published":
-        why: Text = "no publication prints the cap torque of this housing, and it is never computed from the bolt (B1)"
-        return Missing("torque", why, CONFIRM_HOW)
-    doubt = "a doubtful value is printed" if bolts.status == "doubtful" else "publications do not agree"
-    why = (f"{doubt} for the cap of housing {housing.size}: ", *_printed_words(bolts), "; none is chosen for you")
+        return SAYS.missing("torque_not_published", "torque")
+    facts: dict[str, Fact] = {"size": housing.size, "printed": _printed_words(bolts)}
+    if bolts.status == "doubtful":
+        return SAYS.missing("torque_doubtful", "torque", **facts)
     if bolts.status == "bolt_conflict" and name is None:
-        return Missing("bolt/thread", why, "measure the cap bolts, then " + CONFIRM_HOW)
-    return Missing("torque", why, CONFIRM_HOW)
+        return SAYS.missing("thread_conflict", "bolt/thread", **facts)
+    return SAYS.missing("torque_conflict", "torque", **facts)
 
 
 def _confirm(torque_n_m: float, bolts: CapBolts, of_table: Bolt | None) -> Missing:
-    described = "bolts that the table does not name"
-    if of_table is not None:
-        count = "" if of_table.count is None else f"{of_table.count} bolts "
-        described = f"{count}{of_table.thread}{'' if of_table.grade is None else ', ' + of_table.grade}"
     if bolts.status == "bolt_conflict":
-        described = "this bolt; publications differ on the bolt of this housing"
-    why = ("one publication prints ", units.torque(torque_n_m), f" for {described}; makers differ (B1)")
-    return Missing("torque", why, CONFIRM_HOW)
+        described = message("bolts.differ")
+    elif of_table is None:
+        described = message("bolts.unnamed")
+    else:
+        members = {"count": of_table.count, "thread": of_table.thread, "grade": of_table.grade}
+        known = "_".join(name for name, value in members.items() if value is not None)
+        described = message(f"bolts.{known}", **members)
+    return SAYS.missing("torque_confirm", "torque", torque=units.torque(torque_n_m), bolts=described)
 
 
 def _differs(of_book: Bolt | None, fitted: Bolt | None) -> tuple[Warned, ...]:
     """Return a warning where the bolt fitted is not the one the book's torque belongs to."""
     if of_book is None or fitted is None:
         return ()
+    other = []
     named: Thread = thread(of_book.thread)
-    other = [f"{of_book.thread} in the book, {fitted.thread} fitted"] if named != thread(fitted.thread) else []
+    if named != thread(fitted.thread):
+        other.append(message("differs.words", book=of_book.thread, fitted=fitted.thread))
     if of_book.grade is not None and fitted.grade is not None and of_book.grade.upper() != fitted.grade.upper():
-        other.append(f"{of_book.grade} in the book, {fitted.grade} fitted")
+        other.append(message("differs.words", book=of_book.grade, fitted=fitted.grade))
     if of_book.count is not None and fitted.count is not None and of_book.count != fitted.count:
-        other.append(f"{of_book.count} bolts in the book, {fitted.count} fitted")
+        other.append(message("differs.count", book=of_book.count, fitted=fitted.count))
     if not other:
         return ()
-    detail = f"the book's torque belongs to other bolts than those fitted: {'; '.join(other)}"
-    return (Warned("bolt_differs_from_book", detail),)
+    said = reduce(lambda first, following: message("differs.more", first=first, next=following), other)
+    return (SAYS.warned("bolt_differs_from_book", differences=said),)

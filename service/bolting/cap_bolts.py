@@ -7,9 +7,10 @@ from typing import Any, Final
 from service import units
 from service.bolting.book import Bolt, BookTorque, ChartedTorque, book_torque
 from service.bolting.lubrication import Lubrication, lubrication_of
+from service.bolting.messages import SAYS
 from service.bolting.tightening import preload_from_torque
 from service.bolting.wrench import Wrench, WrenchAnswer, wrench_answer
-from service.errors import CannotEvaluate, Text
+from service.errors import CannotEvaluate
 from service.findings import Blocked, Missing, Source, Warned
 from service.reference.bolts import BoltGrade, Thread, bolt_grade, thread
 from service.reference.housings import Housing
@@ -166,9 +167,7 @@ def _book(
             torque_n_m, "given", known, (), _other_than_book(housing, torque_n_m, known, charts), (given,)
         )
     if housing is None:
-        why = "the cap torque is printed in the book of the housing's maker and never computed from the bolt (B1)"
-        how = "read the size on the housing, or give the torque of the book"
-        return BookTorque(None, "none", fitted, (Missing("housing", why, how),))
+        return BookTorque(None, "none", fitted, (SAYS.missing("housing"),))
     return book_torque(housing, fitted, charts)
 
 
@@ -181,13 +180,8 @@ def _other_than_book(
         return ()
     if abs(torque_n_m / printed.torque_n_m - 1) <= SAME_TORQUE:
         return printed.warnings
-    detail = (
-        "the torque given is ",
-        units.torque(torque_n_m),
-        ", the one on file for this housing is ",
-        units.torque(printed.torque_n_m),
-    )
-    return (*printed.warnings, Warned("differs_from_book", detail))
+    given, on_file = units.torque(torque_n_m), units.torque(printed.torque_n_m)
+    return (*printed.warnings, SAYS.warned("differs_from_book", torque=given, printed=on_file))
 
 
 def _check(book: BookTorque, state: Lubrication) -> tuple[Check | None, BoltGrade | None, tuple[Missing, ...]]:
@@ -195,20 +189,16 @@ def _check(book: BookTorque, state: Lubrication) -> tuple[Check | None, BoltGrad
     asked: list[Missing] = []
     if book.bolt is None:
         if book.torque_n_m is not None:
-            why = "what the torque does to the bolt follows from its thread and grade (B2)"
-            asked.append(Missing("bolt", why, "measure a cap bolt and read the marks on its head"))
+            asked.append(SAYS.missing("bolt"))
         return None, None, tuple(asked)
     of = thread(book.bolt.thread)
     grade = None if book.bolt.grade is None else bolt_grade(book.bolt.grade, of)
     if grade is None:
-        why = "the share of proof load follows from the grade (B2)"
-        asked.append(Missing("bolt/grade", why, "read the marks on the bolt head"))
+        asked.append(SAYS.missing("grade", "bolt/grade"))
     if book.bolt.count is None:
-        why = "the order of tightening follows from the number of cap bolts (B3)"
-        asked.append(Missing("bolt/count", why, "count the cap bolts"))
+        asked.append(SAYS.missing("count", "bolt/count"))
     if not state.known:
-        why = "dry or oiled threads change the preload of one torque by half (B2)"
-        asked.append(Missing("lubrication", why, "say whether thread and nut face are dry, oiled or anti-seize"))
+        asked.append(SAYS.missing("lubrication"))
     if book.torque_n_m is None:
         return None, grade, tuple(asked)
     return _checked(book.torque_n_m, of, grade, state), grade, tuple(asked)
@@ -238,16 +228,15 @@ def _judged(
     if (state.known and nominal > 1) or in_any_state:
         return (_over_proof(book.torque_n_m, f"{book.bolt.thread} {grade.name}", nominal, check),), ()
     if nominal > WARNING_SHARE:
-        percent = f"{nominal * 100:.0f} %"
-        detail: Text = (
-            units.torque(book.torque_n_m),
-            f" takes {percent} of the proof load of {book.bolt.thread} {grade.name}",
-        )
-        return (), (Warned("near_proof", detail),)
+        named, torque = f"{book.bolt.thread} {grade.name}", units.torque(book.torque_n_m)
+        return (), (SAYS.warned("near_proof", torque=torque, percent=_percent(nominal), bolt=named),)
     if not state.known and most > 1:
-        detail = f"if the threads are well lubricated, this torque takes up to {most * 100:.0f} % of the proof load"
-        return (), (Warned("may_exceed_proof", detail),)
+        return (), (SAYS.warned("may_exceed_proof", percent=_percent(most)),)
     return (), ()
+
+
+def _percent(share: float) -> str:
+    return f"{share * 100:.0f}"
 
 
 def _over_proof(torque_n_m: float, bolt: str, share: float, check: Check) -> Blocked:
@@ -257,12 +246,8 @@ def _over_proof(torque_n_m: float, bolt: str, share: float, check: Check) -> Blo
         "nut_factor": check.nut_factor[0],
         "bolt": bolt,
     }
-    detail = (units.torque(torque_n_m), f" would load {bolt} to {share * 100:.0f} % of its proof load")
-    ways_out = (
-        "compare bolt size and grade with the housing maker's book: the torque may belong to another bolt",
-        "fit the bolts that the book names",
-    )
-    return Blocked("over_proof", detail, ways_out, facts)
+    torque = units.torque(torque_n_m)
+    return SAYS.blocked("over_proof", facts=facts, torque=torque, bolt=bolt, percent=_percent(share))
 
 
 FRICTION_SOURCE: Final = Source("vdi-2230-1", "VDI 2230-1, tightening torque from both frictions", "standard")

@@ -1,9 +1,10 @@
 """What a torque reading of the cap bolts is worth, and whether its unit has slipped (rules B3 and C5)."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from service import units
+from service.bolting.messages import message
 from service.errors import Text
 from service.units import Quantity
 
@@ -38,9 +39,9 @@ def torque_verdict(*, reading_n_m: float, target_n_m: float) -> TorqueVerdict:
         The torque as sent, and the torque of the plan, [N m]
     """
     deviation = round(abs(reading_n_m / target_n_m - 1), 9)
-    named = (units.torque(reading_n_m), " where ", units.torque(target_n_m), " is asked for")
+    facts = {"read": units.torque(reading_n_m), "asked": units.torque(target_n_m)}
     if deviation <= ACCEPTED:
-        return TorqueVerdict("accept", None, (), named, "go on")
+        return _said("accept", None, "accepted", **facts)
     factors = [factor for slip in SLIPS for factor in (slip, 1 / slip)]
     fits = tuple(
         units.torque(reading_n_m * factor)
@@ -48,14 +49,16 @@ def torque_verdict(*, reading_n_m: float, target_n_m: float) -> TorqueVerdict:
         if round(abs(reading_n_m * factor / target_n_m - 1), 9) <= ACCEPTED
     )
     if fits:
-        detail = (*named, "; it would fit in another unit")
-        return TorqueVerdict("reject", CODE, fits, detail, "read the unit on the wrench and send the reading again")
+        return replace(_said("reject", CODE, "slip", **facts), fits=fits)
     low, high = PLAUSIBLE
     if not low * target_n_m <= reading_n_m <= high * target_n_m:
-        return TorqueVerdict("reject", "implausible", (), named, "read number and unit on the wrench again")
+        return _said("reject", "implausible", "implausible", **facts)
     if deviation <= RECHECKED:
-        return TorqueVerdict("recheck", None, (), named, "check the setting of the wrench and go round once more")
+        return _said("recheck", None, "near", **facts)
     if reading_n_m < target_n_m:
-        return TorqueVerdict("reject", "torque_too_low", (), named, "tighten to the torque in the stages of the plan")
-    after = "loosen all cap bolts, look at the bolts and at the fit of the cap, then tighten in stages again"
-    return TorqueVerdict("reject", "torque_too_high", (), named, after)
+        return _said("reject", "torque_too_low", "too_low", **facts)
+    return _said("reject", "torque_too_high", "too_high", **facts)
+
+
+def _said(verdict: str, code: str | None, name: str, /, **facts: Quantity) -> TorqueVerdict:
+    return TorqueVerdict(verdict, code, (), message(f"{name}.detail", **facts), message(f"{name}.next", **facts))

@@ -5,6 +5,7 @@ from math import cos, radians
 from typing import Any, Final
 
 from service import units
+from service.bolting.messages import SAYS
 from service.errors import CannotEvaluate
 from service.findings import Missing, Warned
 
@@ -102,9 +103,7 @@ def wrench_answer(wrench: Wrench, *, torque_n_m: float | None, first_torque_n_m:
         return WrenchAnswer(None, None, None)
     adapter_mm = wrench.adapter_length_mm or 0.0
     if adapter_mm > 0 and wrench.length_mm is None:
-        why = "an adapter changes what the wrench must show: T L/(L + E cos a)"
-        how = "measure the wrench from the middle of its grip to its square"
-        return WrenchAnswer(None, None, None, (Missing("wrench/length", why, how),))
+        return WrenchAnswer(None, None, None, (SAYS.missing("wrench_length", "wrench/length"),))
     length_mm, angle_deg = wrench.length_mm or 1.0, wrench.adapter_angle_deg or 0.0
     setting_n_m, first_n_m = (
         wrench_setting(
@@ -119,11 +118,5 @@ def wrench_answer(wrench: Wrench, *, torque_n_m: float | None, first_torque_n_m:
 def _first_stage_warning(wrench: Wrench, first_n_m: float, suitable: bool) -> tuple[Warned, ...]:
     if not suitable or first_n_m >= wrench.lowest_usable_n_m:
         return ()
-    detail = (
-        "the first stage, ",
-        units.torque(first_n_m),
-        " on the wrench, lies below its usable range from ",
-        units.torque(wrench.lowest_usable_n_m),
-        ": use a smaller wrench for that stage",
-    )
-    return (Warned("first_stage_below_wrench", detail),)
+    torque, lowest = units.torque(first_n_m), units.torque(wrench.lowest_usable_n_m)
+    return (SAYS.warned("first_stage_below_wrench", torque=torque, lowest=lowest),)

@@ -1,12 +1,15 @@
 """A round of the demo's order: what a crew sends while the nut can still be turned, and what it is told."""
 
 from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
 import requests
 
+from service.moments import rfc3339
+
 CREW: Final = "A. Fitter"
-READ_AT: Final = "2026-01-07T09:10:00Z"
+READ_AT: Final = rfc3339(datetime.now(UTC) - timedelta(hours=3))
 PLACE: Final = "drive"
 """The end that is held: it is done first."""
 

@@ -27,14 +27,24 @@ BATCH_MAKER: Final = "Maker C"
 BATCH_FITTED: Final = (datetime(2018, 4, 1, tzinfo=UTC), datetime(2019, 1, 1, tzinfo=UTC))
 BATCH_LIVES: Final = 0.16  # as long as of other batches
 MAKERS: Final = ("Maker A", "Maker C")
+TIMES: Final = ("installed_at", "removed_at", "as_of")
 CREW: Final = ("A. Fitter", "B. Millwright", "C. Mechanic")
 TIGHT_HAND: Final = 1
 """Who left most of the fans' clearances below their window."""
 
 
-def plant_history() -> list[dict[str, Any]]:
-    """Return the stays of the whole plant, flat, as an import takes them."""
-    return [*map(_with_fitter, history()), *_pumps()]
+def plant_history(until: datetime = END) -> list[dict[str, Any]]:
+    """Return the stays of the whole plant, flat, as an import takes them; the last look at it was at ``until``."""
+    later = timedelta(days=(until - END).days)
+    return [_moved(stay, later) for stay in (*map(_with_fitter, history()), *_pumps())]
+
+
+def _moved(stay: dict[str, Any], later: timedelta) -> dict[str, Any]:
+    """Return a stay as it would be had everything happened later."""
+    times: dict[str, Any] = {
+        name: rfc3339(datetime.fromisoformat(stay[name]) + later) for name in TIMES if name in stay
+    }
+    return {**stay, **times}
 
 
 def _with_fitter(stay: dict[str, Any]) -> dict[str, Any]:

@@ -1,15 +1,18 @@
 """A book of the demo plant that was wrong: a bearing mounted by it, an order that goes by it, and its recall."""
 
+from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
 import requests
+
+from service.moments import rfc3339
 
 ENTERED_BY: Final = "R. Planner"
 CHECKED_BY: Final = "S. Engineer"
 FITTER: Final = "C. Mechanic"
 FOREMAN: Final = "D. Foreman"
-DONE_AT: Final = "2026-01-05T14:30:00Z"
-TAKEN_AT: Final = "2026-01-05T09:10:00Z"
+DONE_AT: Final = rfc3339(datetime.now(UTC) - timedelta(days=6))
+TAKEN_AT: Final = rfc3339(datetime.now(UTC) - timedelta(days=6, hours=5))
 SERIES: Final = ((0, 20), (15, 34), (30, 43), (45, 49), (60, 52), (90, 50), (120, 46.5), (150, 45.5), (180, 45))
 """Minutes and degC of a housing that warms, peaks while the grease spreads, and settles: common practice, no source."""
 
@@ -92,7 +95,8 @@ def _closing(kind: str, point: dict[str, Any], plan: dict[str, Any]) -> dict[str
     if kind == "rings_in":
         return _reading(kind, None, *_ringed(plan), taken_by=FOREMAN)
     if kind == "stop_limit":
-        return _reading(kind, None, {"value": 90, "unit": "degC"})
+        watchers = [{"position": each["position"], "person": FOREMAN} for each in plan["bolting"]]
+        return _reading(kind, None, {"value": 90, "unit": "degC"}, watchers=watchers)
     if kind == "run_in_temperature":
         pairs = [{"minute": minute, "temperature": {"value": value, "unit": "degC"}} for minute, value in SERIES]
         return _without_values(_reading(kind, position)) | {"series": pairs}
@@ -106,9 +110,9 @@ def _closing(kind: str, point: dict[str, Any], plan: dict[str, Any]) -> dict[str
     aim = limits["aim"] or limits["min"]
     if kind == "residual_clearance":
         return _rows(kind, position, aim["value"], aim["unit"])
-    return _reading(
-        kind, limits["position"] if kind == "free_gap" else position, {n: aim[n] for n in ("value", "unit")}
-    )
+    value = {name: aim[name] for name in ("value", "unit")}
+    values = [value, value] if kind == "shaft_diameter" else [value]
+    return _reading(kind, limits["position"] if kind == "free_gap" else position, *values)
 
 
 def _ringed(plan: dict[str, Any]) -> list[str]:

@@ -10,6 +10,7 @@ import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final
@@ -120,7 +121,7 @@ def _opened(session: requests.Session, base_url: str, plant: dict[str, Any]) -> 
     """Register the machines, import the history and open the work order, as a maintenance system would."""
     for asset in plant["assets"]:
         session.post(f"{base_url}/v1/assets", json=asset, timeout=10).raise_for_status()
-    stays = {"items": plant_history()}
+    stays = {"items": plant_history(datetime.now(UTC))}
     session.post(f"{base_url}/v1/stays/import?create_assets=true", json=stays, timeout=30).raise_for_status()
     answer = session.post(
         f"{base_url}/v1/work-orders",

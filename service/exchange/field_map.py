@@ -94,8 +94,9 @@ def faults_of(document: Mapping[str, Any]) -> list[Fault]:
                 Expression(text)
             except BadExpression as error:
                 found.append(Fault(place, "bad_expression", str(error)))
-            if any(other.startswith(f"{target}/") for other in targets):
-                found.append(Fault(place, "target_overlaps", "another target lies inside this one"))
+            inside = f"{slashed(target)}/"
+            if any(slashed(other).startswith(inside) or _twice(target, other) for other in targets):
+                found.append(Fault(place, "target_overlaps", "another target lies inside this one, or is the same"))
     return found
 
 
@@ -117,9 +118,19 @@ def _compiled(text: str) -> FieldMap:
     )
 
 
+def slashed(target: str) -> str:
+    """Return a target with slashes between its names: a dot nests as a slash does."""
+    return target.replace(".", "/")
+
+
+def _twice(target: str, other: str) -> bool:
+    return target != other and slashed(target) == slashed(other)
+
+
 def _direction(document: Mapping[str, Any], always: tuple[str, ...]) -> Direction:
-    targets = {target: Expression(text) for target, text in document["targets"].items()}
-    return Direction(targets, tuple(dict.fromkeys((*always, *document.get("required", ())))))
+    targets = {slashed(target): Expression(text) for target, text in document["targets"].items()}
+    required = (slashed(target) for target in document.get("required", ()))
+    return Direction(targets, tuple(dict.fromkeys((*always, *required))))
 
 
 def _put(result: dict[str, Any], path: list[str], value: Any) -> None:

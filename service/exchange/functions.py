@@ -17,6 +17,8 @@ from service.units import DIMENSIONS_OF
 DIRECTIVES: Final = frozenset("YmdHMSz")
 """What a pattern of ``date`` may hold after a percent sign"""
 LONGEST_TEXT: Final = 200
+WHICH: Final[dict[str | None, int]] = {"first": 0, "second": 1}
+"""Which of two hours that a clock shows alike, as ``datetime.fold`` says it (PEP 495)"""
 _NUMBER: Final = re.compile(r"[+-]?\d{1,15}(\.\d{1,15})?(e[+-]?\d{1,2})?", re.IGNORECASE).fullmatch
 _MIXED: Final = re.compile(r"(?:(\d{1,6})[ -])?(\d{1,4})/(\d{1,4})").fullmatch
 _AMOUNT: Final = re.compile(
@@ -92,25 +94,27 @@ def _number(text: str, decimal_mark: str) -> int | float:
     return float(plain) if any(sign in plain for sign in ".eE") else int(plain)
 
 
-def date(given: Any, zone: Any = None, pattern: Any = None) -> str | None:
+def date(given: Any, zone: Any = None, pattern: Any = None, which: Any = None) -> str | None:
     """Return an RFC 3339 time of a text; null of null.
 
-    A time without an offset needs ``zone``: a name of the IANA database or "+02:00". Of an hour that a clock passes
-    twice, the first is meant. A pattern is written with %Y %m %d %H %M %S %z.
+    A time without an offset needs ``zone``: a name of the IANA database or "+02:00". An hour that a clock passes
+    twice needs ``which``: "first" or "second". A pattern is written with %Y %m %d %H %M %S %z.
 
     Raises
     ------
     MappingFault
-        ``bad_time``, ``time_without_offset``, ``unknown_zone``, ``bad_argument``
+        ``bad_time``, ``ambiguous_time``, ``time_without_offset``, ``unknown_zone``, ``bad_argument``
     """
     if given is None:
         return None
+    if which is not None and which not in WHICH:
+        raise MappingFault("bad_argument", "which of two hours is 'first' or 'second'")
     if not isinstance(given, str) or len(given) > 40:
         raise MappingFault("bad_time", f"{shown(given)} is not a text with a time")
     try:
         time = datetime.fromisoformat(given.strip()) if pattern is None else _by_pattern(given.strip(), pattern)
         if time.tzinfo is None:
-            time = _in_zone(time, zone)
+            time = _in_zone(time, zone, which)
         return time.isoformat()
     except (ValueError, OverflowError):
         raise MappingFault("bad_time", f"{shown(given)} is not a time" + _as_pattern(pattern)) from None
@@ -129,7 +133,7 @@ def _by_pattern(text: str, pattern: Any) -> datetime:
     return datetime.strptime(text, pattern)  # noqa: DTZ007 (a zone is asked for afterwards)
 
 
-def _in_zone(time: datetime, zone: Any) -> datetime:
+def _in_zone(time: datetime, zone: Any, which: str | None) -> datetime:
     if zone is None:
         raise MappingFault("time_without_offset", "the time lacks its offset from UTC; name the zone: date(text, zone)")
     if not isinstance(zone, str):
@@ -140,12 +144,15 @@ def _in_zone(time: datetime, zone: Any) -> datetime:
         shift = timedelta(minutes=minutes if offset[1] == "+" else -minutes)
         return (time - shift).replace(tzinfo=UTC)
     try:
-        placed = time.replace(tzinfo=ZoneInfo(zone))
+        placed = time.replace(tzinfo=ZoneInfo(zone), fold=WHICH.get(which, 0))
     except (KeyError, ValueError, OSError):
         raise MappingFault("unknown_zone", f"{shown(zone)} is not the name of a time zone") from None
     utc = placed.astimezone(UTC)
     if utc.astimezone(placed.tzinfo).replace(tzinfo=None) != time:
         raise MappingFault("bad_time", f"no clock in {zone} shows {time.isoformat()}")
+    if which is None and placed.utcoffset() != placed.replace(fold=1).utcoffset():
+        said = f"clocks in {zone} show {time.isoformat()} twice; say which: date(text, zone, pattern, 'first')"
+        raise MappingFault("ambiguous_time", said)
     return utc
 
 
@@ -170,7 +177,7 @@ class MapFunctions(functions.Functions):  # type: ignore[misc]
 
     @functions.signature({"types": [], "variadic": True})  # type: ignore[untyped-decorator]
     def _func_date(self, *given: Any) -> Any:
-        _count("date", given, 1, 3)
+        _count("date", given, 1, 4)
         return date(*given)
 
     @functions.signature({"types": [], "variadic": True})  # type: ignore[untyped-decorator]

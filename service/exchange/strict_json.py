@@ -38,8 +38,9 @@ def parsed(data: bytes) -> Any:
     """
     try:
         text = data.decode("utf-8")
-    except UnicodeDecodeError:
-        raise NotStrictJSON("the body is not UTF-8") from None
+    except UnicodeDecodeError as error:
+        byte = f"0x{data[error.start]:02x} at byte {error.start}"
+        raise NotStrictJSON(f"the body is not UTF-8: {byte}; write it in UTF-8") from None
     if text.count("[") + text.count("{") > MAX_DEPTH or text.count(",") >= MOST_VALUES:
         _check_size(_TEXT.sub("", text))
     try:

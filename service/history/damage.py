@@ -6,7 +6,7 @@ Codes are ours, the clause beside each is that of ISO 15243:2004; the contents o
 from functools import lru_cache
 from typing import Final
 
-from service.errors import CannotEvaluate
+from service.errors import CannotEvaluate, nearest, shown
 
 CLAUSES: Final = {
     "rolling_contact_fatigue": "5.1",
@@ -81,9 +81,9 @@ def damage_code(written: str) -> str:
     code = _BY_CLAUSE.get(word, word.lower().replace(" ", "_").replace("-", "_"))
     code = SYNONYMS.get(code, code)
     if code not in CLAUSES:
-        raise CannotEvaluate(
-            f"{written!r} is not a mode of damage of ISO 15243 that we know.", code="unknown_damage", field="damage"
-        )
+        near = nearest([code], (*CLAUSES, *SYNONYMS)) or f"; known are {', '.join(CLAUSES)}"
+        said = f"{shown(written)} is no mode of damage of ISO 15243 that we know{near}"
+        raise CannotEvaluate(said, code="unknown_damage", field="damage")
     return code
 
 

@@ -4,10 +4,10 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Final
 
 from service import units
-from service.errors import Text
 from service.findings import Source, Warned
 from service.mounting import charts
 from service.mounting.charts import Chart, ChartRow, Group
+from service.mounting.messages import SAYS
 from service.reference.bearings import Bearing
 from service.units import Quantity
 
@@ -46,23 +46,22 @@ def competing_charts(in_force: Sequence[Chart], bearing: Bearing, *, seat: str) 
             continue
         first = used.setdefault(chart.kind, (row, chart.source))
         if first[0] is not row and _numbers(first[0], bearing) != _numbers(row, bearing):
-            yield Warned("charts_differ", _words(chart.kind, first, (row, chart.source)))
+            yield _differ(chart.kind, first, (row, chart.source))
 
 
 def _numbers(row: ChartRow, bearing: Bearing) -> tuple[float | None, ...]:
     return row.min_value, row.max_value, row.smallest_residual_nm.get(bearing.clearance_class)
 
 
-def _words(kind: str, used: tuple[ChartRow, Source], other: tuple[ChartRow, Source]) -> Text:
-    what, quantity = kind.replace("_", " "), _QUANTITY[kind]
-    return (
-        f"two charts of the site give the {what} of this bearing and differ: {used[1].title} (entered last, used) ",
-        quantity(used[0].min_value),
-        " to ",
-        quantity(used[0].max_value),
-        f"; {other[1].title} ",
-        quantity(other[0].min_value),
-        " to ",
-        quantity(other[0].max_value),
-        ". Take the book of the maker of the bearing in hand.",
+def _differ(kind: str, used: tuple[ChartRow, Source], other: tuple[ChartRow, Source]) -> Warned:
+    quantity = _QUANTITY[kind]
+    return SAYS.warned(
+        "charts_differ",
+        number=SAYS.message(f"numbers.{kind}"),
+        used=used[1].title,
+        used_min=quantity(used[0].min_value),
+        used_max=quantity(used[0].max_value),
+        other=other[1].title,
+        other_min=quantity(other[0].min_value),
+        other_max=quantity(other[0].max_value),
     )

@@ -14,6 +14,7 @@ from service import units
 from service.characters import TooManyMarks, composed
 from service.errors import CannotEvaluate, OutOfTable
 from service.findings import Warned
+from service.mounting.messages import SAYS
 from service.reference.bearings import TYPES, Bearing, BoundaryDimensions, boundary_dimensions, sizes
 from service.words import CLEARANCE_CLASSES, TAPERS
 
@@ -207,25 +208,13 @@ def _bearing(size: BoundaryDimensions, marks: _Marks) -> Bearing:
     taper = _taper(size, marks.taper, warnings)
     sealed = any(_SEAL.search(suffix) for suffix in marks.unread if not suffix.startswith("+"))
     if sealed:
-        warnings.append(
-            Warned(
-                "width_not_known",
-                f"{size.number}: a suffix points to seals; sealed bearings may be wider than the ISO 15 row, "
-                "so the width is left open: measure it or take it from the bearing maker's book",
-            )
-        )
+        warnings.append(SAYS.warned("width_not_known", number=size.number))
     if marks.clearance_class is None:
-        warnings.append(
-            Warned("clearance_class_assumed", "no clearance class is marked: CN is assumed; read the mark on the ring")
-        )
+        warnings.append(SAYS.warned("clearance_class_assumed"))
     if marks.combined is not None:
-        warnings.append(
-            Warned(
-                "combined_mark",
-                f"{marks.combined} is read as tolerance class {marks.combined[1]} with clearance class "
-                f"{marks.clearance_class} (common practice); read the mark on the ring",
-            )
-        )
+        mark, tolerance = marks.combined, marks.combined[1]
+        said = SAYS.warned("combined_mark", mark=mark, tolerance=tolerance, clearance_class=marks.clearance_class)
+        warnings.append(said)
     return Bearing(
         designation=_designation(size.number, marks),
         type=size.type,
@@ -246,14 +235,10 @@ def _taper(size: BoundaryDimensions, mark: str | None, warnings: list[Warned]) -
     if mark is None:
         return "cylindrical"
     if mark == "K" and size.tapered_as == "1:30":
-        warnings.append(
-            Warned("taper_read_as_1_30", f"bearings of series {size.series} are made with taper 1:30: K is read as K30")
-        )
+        warnings.append(SAYS.warned("taper_read_as_1_30", series=size.series))
         return "1:30"
     if mark == "K30" and size.tapered_as == "1:12":
-        warnings.append(
-            Warned("taper_unusual", f"K30 is read as taper 1:30, though series {size.series} is usually made 1:12")
-        )
+        warnings.append(SAYS.warned("taper_unusual", series=size.series))
         return "1:30"
     return "1:30" if mark == "K30" else "1:12"
 

@@ -12,6 +12,7 @@ from service import units
 from service.findings import Missing, Source
 from service.mounting import charts
 from service.mounting.charts import Chart
+from service.mounting.messages import SAYS
 from service.reference import mounting_practice
 from service.reference.bearings import Bearing
 from service.reference.clearance_classes import ClearanceRange, initial_ranges, iso_5753_1
@@ -187,22 +188,14 @@ def nut_turn(
     """
     own = _chart_row(charts_in_force, charts.NUT_TURN, bearing, (None, bearing.taper, seat != "tapered_journal"))
     if seat == "adapter_sleeve" and thread_system is None:
-        return Missing(
-            "sleeve_thread",
-            "the turn of the locknut follows from its pitch, and metric and inch sleeves differ",
-            "read the size on the sleeve or the nut, or measure the pitch",
-        )
+        return SAYS.missing("sleeve_thread")
     thread = sleeve_thread(bore_mm=bearing.bore_mm, system=thread_system or "metric")
     if own is not None:
         return NutTurn((own[0].min_value, own[0].max_value), thread.thread if thread else "", own[1])
     if seat != "adapter_sleeve" or moved is None:
         return None
     if thread is None:
-        return Missing(
-            "locknut_pitch",
-            ("no locknut thread is on file for a bore of ", units.dimension(bearing.bore_mm)),
-            "measure the pitch of the nut: the turn is 360 degrees x displacement / pitch",
-        )
+        return SAYS.missing("locknut_pitch", bore=units.dimension(bearing.bore_mm))
     per_nm = 360 / (thread.pitch_mm * units.NM_PER_MM)
     return NutTurn((moved.limits_nm[0] * per_nm, moved.limits_nm[1] * per_nm), thread.thread, locknut_threads())
 

@@ -12,17 +12,15 @@ from typing import Final
 from service import units
 from service.errors import Text
 from service.mounting.blades import BladeSet, next_attainable
+from service.mounting.messages import message
 from service.reference.clearance_classes import ClearanceRange
+from service.sentences import Fact
 
 ACCEPT: Final = "accept"
 RECHECK: Final = "recheck"
 REJECT: Final = "reject"
 SCALE_SUSPECT: Final = "reading_scale_suspect"
 WORN_IN: Final = "worn_in"
-WORN_TOO_FAR: Final = (
-    "This bearing is not fitted again: its clearance grew by more than one blade step. Measure again; if it stays, fit "
-    "a new one."
-)
 _WORST_FIRST: Final = (REJECT, RECHECK, ACCEPT)
 
 MOST_CLEARANCE_NM: Final = 3_000_000
@@ -33,42 +31,17 @@ RECHECK_NM: Final = 5080
 SLIPS: Final = tuple(
     (factor, hint)
     for size, down, up in (
-        (Fraction(10), "decimal point", "decimal point"),
-        (Fraction(100), "decimal point", "decimal point"),
-        (Fraction(1000), "decimal point, or thousandths sent as whole units", "decimal point, or whole units"),
-        (Fraction("25.4"), "a number in mm sent with the unit inch", "a number in inches sent with the unit mm"),
-        (
-            Fraction("2.54"),
-            "inches and millimetres mixed, with the decimal point",
-            "mm and inches mixed, decimal point",
-        ),
-        (Fraction(1000) / Fraction("25.4"), "thousandths of an inch sent with the unit mm", "mm sent as thousandths"),
-        (Fraction(25_400), "micrometres sent with the unit inch", "inches sent with the unit micrometre"),
+        (Fraction(10), "decimal_point", "decimal_point"),
+        (Fraction(100), "decimal_point", "decimal_point"),
+        (Fraction(1000), "thousandths", "whole_units"),
+        (Fraction("25.4"), "mm_as_inch", "inch_as_mm"),
+        (Fraction("2.54"), "mixed_down", "mixed_up"),
+        (Fraction(1000) / Fraction("25.4"), "thousandths_as_mm", "mm_as_thousandths"),
+        (Fraction(25_400), "micrometres_as_inch", "inches_as_micrometres"),
     )
     for factor, hint in ((size, down), (1 / size, up))
 )
-"""Slips of scale: the reading divided by the factor, and what may have happened."""
-
-TOO_TIGHT_WAY_BACK: Final = (
-    "Stop. The taper holds: slackening the nut gives nothing back. Loosen the nut a few turns but leave it on, free "
-    "the bearing from the sleeve, clean the seats, measure the initial clearance again and start again."
-)
-TOO_LOOSE: Final = "Go on in small steps and measure after each one; stop inside the window."
-ROWS_AGAIN: Final = (
-    "Turn the bearing five times, square the outer ring with a straight-edge, blade at the middle of the roller, and "
-    "read both rows once more."
-)
-GREW: Final = (
-    "The clearance cannot grow by tightening. Do not tighten on this reading. Same row, same place, same blade set? "
-    "Measure again; if it stays, the initial clearance was wrong: free the bearing, measure it anew and start again."
-)
-NOTHING_TAKEN: Final = (
-    "Firm contact was not reached, or this is not the place of the first reading. Measure again at the same place "
-    "before the nut is turned further."
-)
-MEASURE_AGAIN: Final = (
-    "Measure again: rings parallel, rollers seated by turning, blade beside a roller and along it, never rolled over."
-)
+"""Slips of scale: the reading divided by the factor, and the message of what may have happened."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +134,7 @@ def thin_ring_clearance(*, nine_o_clock_nm: int, three_o_clock_nm: int, vertical
 
 
 def scale_slips(value_nm: float, ranges: Sequence[ClearanceRange]) -> tuple[tuple[float, str], ...]:
-    """Return every value that would lie inside after a slip of scale, with what may have happened, [nm].
+    """Return every value that would lie inside after a slip of scale, [nm], with the message of what may have happened.
 
     Parameters
     ----------
@@ -224,9 +197,8 @@ def _worn_in(
         if value_nm <= max_nm or following_nm is None or value_nm > following_nm:
             return found
     elif over_a_step(value_nm, max_nm, blade_set):
-        return Verdict(REJECT, "worn_too_far", (), None, found.detail, WORN_TOO_FAR)
-    said: Text = (units.clearance(value_nm), " lies at most one blade step above the range of a new bearing: worn in.")
-    return Verdict(ACCEPT, WORN_IN, (), None, said, "Go on to the mounting.")
+        return Verdict(REJECT, "worn_too_far", (), None, found.detail, message("worn_too_far.next"))
+    return _said(ACCEPT, WORN_IN, "worn_in", read=units.clearance(value_nm))
 
 
 def _initial(
@@ -236,65 +208,61 @@ def _initial(
     blade_set: BladeSet,
 ) -> Verdict:
     if any(limits.holds(value_nm) for limits in ranges):
-        return Verdict(ACCEPT, None, (), None, "The initial clearance lies inside its class.", "Go on to the mounting.")
-    fits_class = " or ".join(m for m, rs in other_classes.items() if any(r.holds(value_nm) for r in rs)) or None
+        return _said(ACCEPT, None, "initial_accepted")
+    fits_class = _named_classes([m for m, rs in other_classes.items() if any(r.holds(value_nm) for r in rs)])
     slips = scale_slips(value_nm, ranges)
     if slips:
         return _suspect(value_nm, slips, fits_class)
     if not 0 <= value_nm <= MOST_CLEARANCE_NM:
         return _implausible(value_nm)
     min_nm, max_nm = min(limits.min_nm for limits in ranges), max(limits.max_nm for limits in ranges)
-    said = (
-        units.clearance(value_nm),
-        " lies outside the range of the class, ",
-        units.clearance(min_nm),
-        " to ",
-        units.clearance(max_nm),
-    )
+    facts: dict[str, Fact] = {
+        "read": units.clearance(value_nm),
+        "min": units.clearance(min_nm),
+        "max": units.clearance(max_nm),
+    }
     following_nm = next_attainable(blade_set, value_nm)
     if value_nm < min_nm and following_nm is not None and min_nm <= following_nm:
-        return Verdict(
-            RECHECK,
-            "between_blades",
-            (),
-            fits_class,
-            (*said, ", but the next size these blades can show is ", units.clearance(following_nm)),
-            "Measure again with a stack of blades or a finer set.",
-        )
-    if min_nm - RECHECK_NM <= value_nm <= max_nm + RECHECK_NM:
-        return Verdict(RECHECK, "near_limit", (), fits_class, (*said, " by a hair"), MEASURE_AGAIN)
-    fitting = (f"; it would fit class {fits_class}",) if fits_class else ()
-    return Verdict(
-        REJECT,
-        "wrong_bearing_or_measurement",
-        (),
-        fits_class,
-        ("Wrong bearing or wrong measurement: ", *said, *fitting),
-        "Compare the mark on the ring with the order, then measure again. Do not mount until both agree.",
-    )
+        facts["following"] = units.clearance(following_nm)
+        found = _said(RECHECK, "between_blades", "between_blades", **facts)
+    elif min_nm - RECHECK_NM <= value_nm <= max_nm + RECHECK_NM:
+        found = _said(RECHECK, "near_limit", "initial_near_limit", **facts)
+    elif fits_class is None:
+        found = _said(REJECT, "wrong_bearing_or_measurement", "wrong_bearing_or_measurement", **facts)
+    else:
+        facts["clearance_class"] = fits_class
+        found = _said(REJECT, "wrong_bearing_or_measurement", "wrong_bearing_or_measurement_fits", **facts)
+    return replace(found, fits_class=fits_class)
+
+
+def _named_classes(marks: Sequence[str]) -> str | None:
+    """Return ``C3 or C4``; None for none."""
+    named: str | None = None
+    for mark in marks:
+        named = mark if named is None else str(message("one_of_classes.more", first=named, next=mark))
+    return named
+
+
+def _said(verdict: str, code: str | None, name: str, /, **facts: Fact) -> Verdict:
+    """Return a verdict whose two sentences are those of a message."""
+    return Verdict(verdict, code, (), None, message(f"{name}.detail", **facts), message(f"{name}.next", **facts))
 
 
 def _suspect(value_nm: float, slips: Sequence[tuple[float, str]], fits_class: str | None) -> Verdict:
     fits = tuple(units.clearance(fit_nm) for fit_nm, _ in slips)
-    named: list[str | units.Quantity] = []
-    for fit, (_, hint) in zip(fits, slips, strict=True):
-        named += [" or " if named else "", fit, f" ({hint})"]
-    fitting = (f"; as sent it would fit class {fits_class}",) if fits_class else ()
-    return Verdict(
-        REJECT,
-        SCALE_SUSPECT,
-        fits,
-        fits_class,
-        (
-            "A slip of scale is suspected: ",
-            units.clearance(value_nm),
-            " does not fit, but ",
-            *named,
-            " would",
-            *fitting,
-        ),
-        "Measure again and read the number and the unit stamped on the blade.",
-    )
+    named: Text | None = None
+    for fit, (_, slip) in zip(fits, slips, strict=True):
+        hint = message(f"slips.{slip}")
+        if named is None:
+            named = message("slip.one", fit=fit, hint=hint)
+        else:
+            named = message("slip.more", first=named, fit=fit, hint=hint)
+    facts: dict[str, Fact] = {"read": units.clearance(value_nm), "slips": named}
+    if fits_class is None:
+        found = _said(REJECT, SCALE_SUSPECT, "scale_suspect", **facts)
+    else:
+        found = _said(REJECT, SCALE_SUSPECT, "scale_suspect_fits", **facts, clearance_class=fits_class)
+    return replace(found, fits=fits, fits_class=fits_class)
 
 
 def residual_verdict(
@@ -329,16 +297,9 @@ def residual_verdict(
     """
     smallest_nm, largest_nm = min(row_values_nm), max(row_values_nm)
     if provisional:
-        return Verdict(
-            RECHECK,
-            "initial_clearance_not_measured",
-            (),
-            None,
-            "The window is provisional: no residual clearance is judged without the measured initial clearance.",
-            "Measure the initial clearance of this bearing before it is mounted.",
-        )
+        return _said(RECHECK, "initial_clearance_not_measured", "initial_clearance_not_measured")
     if min_nm <= smallest_nm and largest_nm <= max_nm:
-        return Verdict(ACCEPT, None, (), None, "The residual clearance lies inside its window.", "Go on.")
+        return _said(ACCEPT, None, "residual_accepted")
     slipped = _slipped(smallest_nm, largest_nm, min_nm, max_nm)
     if slipped is not None:
         return slipped
@@ -347,19 +308,13 @@ def residual_verdict(
     pairs = tuple(zip(row_values_nm, initial_row_values_nm, strict=True)) if initial_row_values_nm else ()
     grown = next(((now, before) for now, before in pairs if over_a_step(now, before, blade_set)), None)
     if grown is not None:
-        said: Text = (
-            units.clearance(grown[0]),
-            " is more than the ",
-            units.clearance(grown[1]),
-            " of the new bearing.",
-        )
-        return Verdict(REJECT, "residual_over_initial", (), None, said, GREW)
+        read, before = units.clearance(grown[0]), units.clearance(grown[1])
+        return _said(REJECT, "residual_over_initial", "residual_over_initial", read=read, before=before)
     if over_a_step(largest_nm, smallest_nm, blade_set) and not read_again:
-        said = ("The rows differ: ", units.clearance(smallest_nm), " and ", units.clearance(largest_nm), ".")
-        return Verdict(RECHECK, "rows_differ", (), None, said, ROWS_AGAIN)
+        rows = {"smallest": units.clearance(smallest_nm), "largest": units.clearance(largest_nm)}
+        return _said(RECHECK, "rows_differ", "residual_rows_differ", **rows)
     if any(not min_nm <= now <= max_nm and not over_a_step(before, now, blade_set) for now, before in pairs):
-        said = "Nothing was taken away: the clearance is that of the new bearing."
-        return Verdict(RECHECK, "nothing_taken", (), None, said, NOTHING_TAKEN)
+        return _said(RECHECK, "nothing_taken", "nothing_taken")
     return _outside_window(smallest_nm, largest_nm, min_nm, max_nm, floor_nm)
 
 
@@ -384,31 +339,23 @@ def _slipped(smallest_nm: float, largest_nm: float, min_nm: float, max_nm: float
     slips = scale_slips(outside_nm, (ClearanceRange(min_nm, max_nm),))
     if not slips:
         return None
-    way_on = TOO_TIGHT_WAY_BACK if too_tight else f"It is too loose: {TOO_LOOSE.lower()}"
-    suspected = _suspect(outside_nm, slips, None)
-    return replace(suspected, next=f"{suspected.next} If the same is read again: {way_on}")
+    way_on = "scale_suspect_too_tight.next" if too_tight else "scale_suspect_too_loose.next"
+    return replace(_suspect(outside_nm, slips, None), next=message(way_on))
 
 
 def _implausible(value_nm: float) -> Verdict:
-    said: Text = (
-        units.clearance(value_nm),
-        " is not plausible; no such clearance exceeds ",
-        units.clearance(MOST_CLEARANCE_NM),
-    )
-    return Verdict(
-        REJECT, "implausible", (), None, said, "Measure again and read the number and the unit stamped on the blade."
-    )
+    read, most = units.clearance(value_nm), units.clearance(MOST_CLEARANCE_NM)
+    return _said(REJECT, "implausible", "implausible", read=read, most=most)
 
 
 def _outside_window(smallest_nm: float, largest_nm: float, min_nm: float, max_nm: float, floor_nm: float) -> Verdict:
-    window = (units.clearance(min_nm), " to ", units.clearance(max_nm))
-    too_tight = smallest_nm < min_nm
-    if too_tight:
-        said: Text = (units.clearance(smallest_nm), " is too tight; the window is ", *window)
+    window = {"min": units.clearance(min_nm), "max": units.clearance(max_nm)}
+    if smallest_nm < min_nm:
+        read = units.clearance(smallest_nm)
         if smallest_nm >= max(floor_nm, min_nm - RECHECK_NM):
-            return Verdict(RECHECK, "near_limit", (), None, said, MEASURE_AGAIN)
-        return Verdict(REJECT, "too_tight", (), None, said, TOO_TIGHT_WAY_BACK)
-    said = (units.clearance(largest_nm), " is too loose; the window is ", *window)
+            return _said(RECHECK, "near_limit", "too_tight_near", read=read, **window)
+        return _said(REJECT, "too_tight", "too_tight", read=read, **window)
+    read = units.clearance(largest_nm)
     if largest_nm <= max_nm + RECHECK_NM:
-        return Verdict(RECHECK, "near_limit", (), None, said, MEASURE_AGAIN)
-    return Verdict(REJECT, "too_loose", (), None, said, TOO_LOOSE)
+        return _said(RECHECK, "near_limit", "too_loose_near", read=read, **window)
+    return _said(REJECT, "too_loose", "too_loose", read=read, **window)

@@ -3,6 +3,7 @@
 from service import units
 from service.errors import CannotEvaluate
 from service.findings import Warned
+from service.mounting.messages import SAYS
 from service.reference.bearings import Bearing
 from service.words import SEATS
 
@@ -22,8 +23,7 @@ def seat_of(bearing: Bearing, given: str | None) -> tuple[str, tuple[Warned, ...
     """
     if given is None:
         seat = "adapter_sleeve" if bearing.tapered else "cylindrical"
-        said = f"the seat was not told: {seat.replace('_', ' ')} is assumed from the bore; look before work begins"
-        return seat, (Warned("seat_assumed", said),)
+        return seat, (SAYS.warned("seat_assumed", seat=SAYS.message(f"seats.{seat}")),)
     if given not in SEATS:
         raise CannotEvaluate(f"{given!r} is not one of {', '.join(SEATS)}", code="unknown_seat", field="seat")
     if given == "cylindrical" and bearing.tapered:
@@ -70,11 +70,4 @@ def hollow_shaft_warning(bearing: Bearing, *, shaft_bore_mm: float, shaft_diamet
         )
     if shaft_bore_mm <= outside_mm / 2:
         return None
-    return Warned(
-        "hollow_shaft",
-        (
-            "the practice for reduction and displacement holds for shaft bores up to ",
-            units.dimension(outside_mm / 2),
-            "; a thinner shaft gives way and needs more displacement: ask the bearing maker",
-        ),
-    )
+    return SAYS.warned("hollow_shaft", limit=units.dimension(outside_mm / 2))

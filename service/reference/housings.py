@@ -5,17 +5,20 @@ assumed: until it is known the housing keeps both as candidates and has no seat 
 """
 
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, Final
 
 from service import units
+from service.catalogue import Catalogue
 from service.errors import CannotEvaluate, Text
 from service.findings import Missing, Source
 from service.reference import housing_tables as tables
 from service.reference.bearings import Bearing
 from service.reference.housing_tables import CapBolts, RingSet, Seat
+from service.sentences import Fact
 from service.units import Quantity
 from service.words import UNIT_SYSTEMS
 
+_SAYS: Final = Catalogue("service.reference")
 SAME_MM = 0.01
 """Two dimensions of mating parts closer than this are the same nominal dimension, [mm]."""
 
@@ -55,12 +58,13 @@ class Housing:
     def words(self) -> Text:
         """Return how to call the housing in a sentence, the seat width beside our own name of a design."""
         if self.name is not None:
-            return f"housing {self.name}"
+            return _SAYS.message("title.name", name=self.name)
         if self.size is None:
-            return "the housing"
+            return _SAYS.message("title.plain")
         if self.seat_design is None or self.seat_width_mm is None:
-            return f"housing {self.size} ({self.dimensions} dimensions)"
-        return (f"housing {self.size}, seat width ", units.dimension(self.seat_width_mm), f" ({self.seat_design})")
+            return _SAYS.message("title.number", size=self.size, dimensions=self.dimensions)
+        width = units.dimension(self.seat_width_mm)
+        return _SAYS.message("title.seat", size=self.size, width=width, design=self.seat_design)
 
     def accepts(self, bearing: Bearing) -> bool | None:
         """Tell whether the bearing's outside diameter and width go into the seat; None when that is not known."""
@@ -101,21 +105,16 @@ def _dimension(value_mm: float | None) -> Quantity | None:
 
 
 def _seat_design_missing(housing: Housing, prefix: str, bearing: Bearing | None) -> Missing:
-    named: list[str | Quantity] = []
+    named: Text | None = None
     for seat in housing.candidates:
-        named += [" or " if named else "", units.dimension(seat.seat_width_mm), f" ({seat.seat_design}"]
+        facts: dict[str, Fact] = {"width": units.dimension(seat.seat_width_mm), "design": seat.seat_design}
+        one = _SAYS.message("design.seat", **facts)
         if bearing is not None and bearing.width_mm is not None:
-            named += [", travel ", units.dimension(round(seat.seat_width_mm - bearing.width_mm, 6))]
-        named.append(")")
-    if len(housing.candidates) == 1:
-        named.append(", the only seat design of this number in the table")
-    why = (
-        f"seat designs of housing {housing.size} share the outside dimensions but not the seat: width ",
-        *named,
-        "; travel, rings and cap bolts follow from it",
-    )
-    how = "measure the width of the seat between its shoulders with the cap off, or read the mark on the housing"
-    return Missing(f"{prefix}/seat_design", tuple(part for part in why if part != ""), how)
+            travel = units.dimension(round(seat.seat_width_mm - bearing.width_mm, 6))
+            one = _SAYS.message("design.travel", travel=travel, **facts)
+        named = one if named is None else _SAYS.message("design.more", first=named, next=one)
+    said = "seat_design_single" if len(housing.candidates) == 1 else "seat_design"
+    return _SAYS.missing(said, f"{prefix}/seat_design", size=housing.size, designs=named)
 
 
 def housing_from_size(

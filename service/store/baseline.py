@@ -18,14 +18,19 @@ NEW_CHAIN = "new_chain"
 """A member of the data of a baseline before which no hashes of rows are kept."""
 
 
-def enter_baselines(connection: sa.Connection, *, actor: str, request_id: str = "") -> None:
-    """Enter a baseline of each site, in the transaction of a migration."""
+def enter_baselines(connection: sa.Connection, *, actor: str, request_id: str = "", why: str | None = None) -> None:
+    """Enter a baseline of each site, in the transaction of a migration.
+
+    Parameters
+    ----------
+    why : str or None
+        Why rows that stood in the chain are gone; None: a new kind of chain, before which nothing is kept.
+    """
+    data = {"why": "a new kind of chain", NEW_CHAIN: True} if why is None else {"why": why}
     sites = connection.execute(sa.select(Site.id).order_by(Site.id)).scalars().all()
     for site_id in sites:
         tx = Tx(connection, site_id, datetime.now(UTC))
-        enter_baseline(
-            tx, actor=actor, request_id=request_id or new_id(), data={"why": "a new kind of chain", NEW_CHAIN: True}
-        )
+        enter_baseline(tx, actor=actor, request_id=request_id or new_id(), data=data)
 
 
 def enter_baseline(tx: Tx, *, actor: str, request_id: str, data: dict[str, Any]) -> None:

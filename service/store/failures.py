@@ -42,6 +42,10 @@ MEANINGS: Final = {
     "uq_housings_site_id_name_version": ("version_exists", "This version of the housing is on record already."),
     "uq_charts_site_id_kind_name_version": ("version_exists", "This version of the chart is on record already."),
     "uq_field_maps_site_id_name_version": ("version_exists", "This version of the map is on record already."),
+    "uq_import_profiles_site_id_name_version": (
+        "version_exists",
+        "This version of the profile is on record already.",
+    ),
     "uq_readings_site_id_work_order_id_entry": ("entered_at_once", "Another entry was made in this order at once."),
     "uq_deviations_site_id_work_order_id_entry": ("entered_at_once", "Another entry was made in this order at once."),
     "uq_completions_site_id_work_order_id": ("work_order_not_open", "The work order is completed already."),

@@ -27,7 +27,8 @@ from service.store.queries.sites import create_site
 from service.store.queries.stay_lists import Chosen, stay_rows
 from service.store.unit_of_work import Tx, Written
 from service.use_cases.lives.by_group import life_analysis_of
-from service.use_cases.stays.import_stays import import_stays, read_import
+from service.use_cases.stays.import_read import read_import
+from service.use_cases.stays.import_stays import import_stays
 from service.use_cases.stays.sources import STAY_COLUMNS
 from tests import databases
 
@@ -93,10 +94,9 @@ def with_assets(url: str, number: int) -> tuple[Database, str]:
     site_id = create_site(database, "BENCH", "Bench", "metric").id
     first = [row for row, _ in zip(stays(number), range(max(number // STAYS_A_POSITION, 2)), strict=False)]
     read = read_import(as_csv(iter(first)), "text/csv", None)
-    # the import's own way of registering assets, without its stays
-    from service.use_cases.stays.import_stays import _create_places
+    from service.use_cases.stays.import_places import create_places  # the import's own way of registering assets
 
-    written(database, site_id, lambda tx: _create_places(tx, read.stays, {}, {}))
+    written(database, site_id, lambda tx: create_places(tx, read.stays, {}, {}))
     return database, site_id
 
 

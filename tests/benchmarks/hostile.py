@@ -29,7 +29,7 @@ from service.exchange import strict_json
 from service.exchange.expressions import Expression
 from service.mounting.designation import bearing_from_designation
 from service.use_cases.books.csv import chart_document
-from service.use_cases.stays.import_stays import read_import
+from service.use_cases.stays.import_read import read_import
 from tests.api.samples.machines import fan, order
 
 Maker = Callable[[int], bytes]

@@ -24,7 +24,8 @@ from service.settings import Settings
 from service.store.database import Database
 from service.store.queries.keys import create_key
 from service.store.queries.sites import create_site
-from service.use_cases.stays.import_stays import _create_places, read_import
+from service.use_cases.stays.import_places import create_places
+from service.use_cases.stays.import_read import read_import
 from tests import databases
 from tests.benchmarks.history import as_csv, insert, written
 from tests.system.servers import serving
@@ -117,7 +118,7 @@ def filled(url: str, number: int) -> str:
     database = Database(Settings(database_url=url, statement_timeout_ms=600_000))
     site_id = create_site(database, "BENCH", "Bench", "metric").id
     read = read_import(as_csv(iter(rows)), "text/csv", None)
-    written(database, site_id, lambda tx: _create_places(tx, read.stays, {}, {}))
+    written(database, site_id, lambda tx: create_places(tx, read.stays, {}, {}))
     written(database, site_id, lambda tx: insert(tx, read.stays))
     key = create_key(database, "BENCH", ("read",))
     with database.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:

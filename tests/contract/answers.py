@@ -162,7 +162,8 @@ def _sent(client: Recorder, examples: Examples) -> None:
     client.made("PUT", "/v1/stays/attributes/crew_size", example("declare_stay_attribute"))
     read("/v1/stays/attributes")
     for media in ("application/json", "text/csv", NDJSON):
-        text = examples["import_stays", media].encode()
+        shown = examples["import_stays", media]
+        text = (shown if isinstance(shown, str) else json.dumps(shown)).encode()
         client.made("POST", "/v1/stays/import?create_assets=true&dry_run=true", data=text, content_type=media)
     books = _books(client, example, examples["create_chart", "text/csv"], read)
     subscription = client.made("POST", "/v1/subscriptions", example("create_subscription"))["id"]
@@ -221,6 +222,9 @@ def _field_maps(client: Recorder, example: Any, read: Any) -> None:
     made = client.made("POST", "/v1/field-maps", example("create_field_map"))["id"]
     read("/v1/field-maps", f"/v1/field-maps/{made}")
     client.made("POST", f"/v1/field-maps/{made}/try", example("try_field_map"))
+    client.made("POST", "/v1/field-maps/preview", example("preview_field_map"))
+    profile = client.made("POST", "/v1/import-profiles", example("create_import_profile"))["id"]
+    read("/v1/import-profiles", f"/v1/import-profiles/{profile}")
     for _ in range(2):
         client.made("POST", "/v1/inbound/north-mill", example("take_in"))
     # its position is free again for the orders that come

@@ -108,14 +108,27 @@ def _holds_number(value: ast.expr) -> bool:
 def _first_arguments(of: str, *, computed_too: bool = True) -> set[str]:
     found: set[str] = set()
     for path, tree in trees().items():
-        for call, scopes in _calls(tree):
-            if _name(call) == of and call.args:
+        for call, scopes in _calls(tree) if path.name != "catalogue.py" else ():
+            named = _named_in(call, of)
+            if named is not None:
                 try:
-                    found |= _strings(call.args[0], scopes, path)
+                    found |= _strings(named, scopes, path)
                 except LookupError:
                     if computed_too:
                         raise
     return found
+
+
+def _named_in(call: ast.Call, of: str) -> ast.expr | None:
+    """Return the code or field of a finding that is made by its class or said by a catalogue; None for other calls."""
+    if not call.args:
+        return None
+    if _name(call) == of:
+        return call.args[0]
+    said = call.func
+    if isinstance(said, ast.Attribute) and said.attr == of.lower() and ast.unparse(said.value) in ("SAYS", "_SAYS"):
+        return call.args[1] if of == "Missing" and len(call.args) > 1 else call.args[0]
+    return None
 
 
 def _name(call: ast.Call) -> str:

@@ -25,8 +25,8 @@ def digest(node: Any) -> str:
 
 
 def step_tables() -> dict[str, Any]:
-    """Return what the step tables hold, by file: ``plan/mount``."""
-    paths = sorted((codes.SERVICE / "instructions").rglob("*.toml"))
+    """Return what the step tables and the catalogues of messages hold, by file: ``plan/mount``."""
+    paths = sorted({*(codes.SERVICE / "instructions").rglob("*.toml"), *codes.SERVICE.glob("*/data/messages.toml")})
     return {f"{path.parents[1].name}/{path.stem}": tomllib.loads(path.read_text(encoding="utf-8")) for path in paths}
 
 

@@ -21,8 +21,10 @@ from pathlib import Path
 from typing import Any
 from unittest import mock
 
+from service import catalogue
+from service.catalogue import Catalogue
 from service.instructions import readiness
-from service.instructions.plan import added_steps, messages, step_table, walk
+from service.instructions.plan import added_steps, calculations, messages, step_table, walk
 from service.reference.tables import DATA_VERSION
 from tests.golden import codes, engine, plans
 from tests.golden.changes import changes
@@ -122,16 +124,33 @@ def steps(given: dict[str, Any]) -> Iterator[None]:
     """Make plans from other step tables, in this process."""
     kept = (
         *(step_table.built_in_steps, step_table.sources, step_table.phases, step_table.typical_facts),
-        *(messages.messages, added_steps.stops, added_steps.stop_template, walk.walks, readiness.all_questions),
+        *(
+            calculations.unmeasured_table,
+            added_steps.stops,
+            added_steps.stop_template,
+            walk.walks,
+            readiness.all_questions,
+        ),
     )
-    for each in kept:
-        each.cache_clear()
-    try:
-        with mock.patch.object(messages, "_contents", lambda name: given[f"plan/{name}"]):
-            yield
-    finally:
+
+    def forget() -> None:
         for each in kept:
             each.cache_clear()
+        for each in Catalogue.known:
+            vars(each).pop("messages", None)
+
+    def said(package: str) -> dict[str, Any]:
+        return given[f"{package.rpartition('.')[2]}/messages"]
+
+    forget()
+    try:
+        with (
+            mock.patch.object(messages, "_contents", lambda name: given[f"plan/{name}"]),
+            mock.patch.object(catalogue, "contents", said),
+        ):
+            yield
+    finally:
+        forget()
 
 
 def try_steps(step: int = 1) -> Tally:

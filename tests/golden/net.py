@@ -37,11 +37,24 @@ def engine_faults() -> Iterator[str]:
 
 
 def plan_faults(tables_differ: bool = False) -> Iterator[str]:
-    """Yield machines whose plan is another than the one kept."""
-    before = engine.kept()
-    for name, words in plans.changed_plans():
-        why = f"{locks.RAISE}, since a table changed" if tables_differ else _advice(before)
-        yield f"the plan of {name} is another:\n{words}\n  {why}"
+    """Yield each difference between the plans kept and made now, once, with the machines that show it."""
+    why = f"{locks.RAISE}, since a table changed" if tables_differ else _advice(engine.kept())
+    where: dict[str, list[str]] = {}
+    for name, found in plans.changed_plans():
+        if not found:
+            yield f"machines/{name}.json holds the plan of now, but is not written as {WRITE} writes it"
+        for each in found:
+            where.setdefault(said([each]), []).append(name)
+    for words, names in where.items():
+        yield f"{_listed(names)}:\n{words}\n  {why}"
+
+
+def _listed(names: list[str], most: int = 5) -> str:
+    """Return which plans are others."""
+    if len(names) == 1:
+        return f"the plan of {names[0]} is another"
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return f"{len(names)} plans are others, those of {', '.join(names[:most])}{more}"
 
 
 def _advice(before: dict[str, str]) -> str:

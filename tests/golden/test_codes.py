@@ -1,7 +1,7 @@
 """What the code can say appears in a golden plan; what blocks has its STOP, its page and one rule."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 import pytest
@@ -23,6 +23,21 @@ INPUTS = [document["inputs"] for document in DOCUMENTS.values()]
 
 NOT_SHOWN: dict[str, dict[str, str]] = {"step": {}, "missing": {}}
 """What no golden plan can show, and why."""
+
+
+STOPS = "service/instructions/plan/data/stops.toml"
+PAGES = "service/render/docs/data/blocked.toml"
+RULES = "service/render/docs/data/rules.toml"
+SHEETS = "ON_LINE of service/render/sheets/scene.py, or NUMBERS_STAND of this file,"
+GOLDEN = "tests/golden: a machine of tests/golden/machines that shows it, then python -m tests.golden --write;"
+
+
+def agree(listed: Iterable[str], where: str, wanted: Iterable[str], what: str) -> None:
+    """Fail when a list and what it must list differ, and say which entry belongs into which file."""
+    listed, wanted = set(listed), set(wanted)
+    gains = [f"{where} must gain an entry {name}: {what}" for name in sorted(wanted - listed)]
+    loses = [f"{where} has an entry {name} that nothing in the source uses" for name in sorted(listed - wanted)]
+    assert not gains + loses, "\n".join(gains + loses)
 
 
 def values(node: Any, member: str) -> Iterator[Any]:
@@ -50,8 +65,14 @@ def test_every_code_that_blocks_is_found_in_the_source() -> None:
 def test_a_code_that_blocks_has_its_stop_its_page_and_one_rule() -> None:
     stops = {code: entry["rule"] for code, entry in added_steps.stops().items()}
     pages = {code: rule for code, (rule, _) in docs.blocked().items()}
-    assert stops.keys() == codes.blocked()
-    assert pages == stops
+    agree(stops, STOPS, codes.blocked(), "a code that blocks has its STOP")
+    agree(pages, PAGES, codes.blocked(), "a code that blocks is explained in the docs")
+    other = [
+        f"{PAGES}: {code} names rule {pages[code]}, {STOPS} names {stops[code]}"
+        for code in stops
+        if pages[code] != stops[code]
+    ]
+    assert not other, other
     assert all(entry["title"].startswith("STOP: ") for entry in added_steps.stops().values())
 
 
@@ -65,14 +86,15 @@ def test_a_stop_in_a_plan_carries_title_and_rule_of_its_code() -> None:
 
 
 def test_every_code_that_blocks_is_in_a_golden_plan() -> None:
-    assert {each["code"] for made in PLANS for each in made.get("blocked", ())} == codes.blocked()
+    shown = {each["code"] for made in PLANS for each in made.get("blocked", ())}
+    agree(shown, GOLDEN, codes.blocked(), "a golden plan is blocked by it")
 
 
 @pytest.mark.parametrize("field", sorted(codes.missing()))
 def test_every_field_that_can_be_missing_is_in_a_golden_plan(field: str) -> None:
     ends = re.compile(rf"(?:^|/){re.escape(field).replace(re.escape(codes.ANY), '.+')}$")
     shown = any(ends.search(each["field"]) for made in PLANS for each in made.get("missing", ()))
-    assert shown != (field in NOT_SHOWN["missing"])
+    assert shown != (field in NOT_SHOWN["missing"]), f"{GOLDEN} no golden plan is missing {field}"
 
 
 def step_ids() -> set[str]:
@@ -84,7 +106,7 @@ def step_ids() -> set[str]:
 @pytest.mark.parametrize("name", sorted(step_ids()))
 def test_every_step_is_in_a_golden_plan(name: str) -> None:
     shown = any(step["id"] == name for made in PLANS for step in made["steps"])
-    assert shown != (name in NOT_SHOWN["step"]), NOT_SHOWN["step"].get(name, "no golden plan has it")
+    assert shown != (name in NOT_SHOWN["step"]), NOT_SHOWN["step"].get(name, f"{GOLDEN} no golden plan has step {name}")
 
 
 def rules_of_plans() -> set[str]:
@@ -93,13 +115,14 @@ def rules_of_plans() -> set[str]:
 
 
 def test_every_rule_that_plans_use_is_in_a_golden_plan() -> None:
-    assert rules_of_plans() <= {rule for made in PLANS for rule in values(made, "rule")}
+    shown = {rule for made in PLANS for rule in values(made, "rule")}
+    agree(shown & rules_of_plans(), GOLDEN, rules_of_plans(), "a golden plan uses the rule")
 
 
 def test_every_rule_that_is_cited_is_one_of_the_rules() -> None:
     cited = rules_of_plans() | codes.cited_rules() | {rule for rule, _ in docs.blocked().values()}
     assert len(cited) > 25
-    assert cited <= set(rules())
+    agree(cited & set(rules()), RULES, cited, "a rule that is cited has its words")
 
 
 def test_every_seat_type_taper_unit_system_and_kind_of_order_is_there() -> None:
@@ -136,5 +159,11 @@ NUMBERS_STAND: dict[str, str] = {
 
 
 def test_every_code_of_blocked_says_which_line_of_a_sheet_prints_no_number() -> None:
-    assert codes.blocked() == set(ON_LINE) | set(NUMBERS_STAND)
-    assert not set(ON_LINE) & set(NUMBERS_STAND)
+    agree(
+        {*ON_LINE, *NUMBERS_STAND},
+        SHEETS,
+        codes.blocked(),
+        "the line of a sheet that prints no number, or why all stand",
+    )
+    both = set(ON_LINE) & set(NUMBERS_STAND)
+    assert not both, f"NUMBERS_STAND of this file must lose {sorted(both)}: ON_LINE names a line for them"

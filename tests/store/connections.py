@@ -6,12 +6,13 @@ import sqlalchemy as sa
 
 from service.store import models
 from service.store.identity import new_id
-from service.store.queries import field_maps
+from service.store.queries import field_maps, import_profiles
 from service.store.unit_of_work import Tx
 
 
 def connected(tx: Tx, order_id: str) -> None:
-    """Store a map with the message of an order, a subscription with a delivery and its attempt."""
+    """Store a map with the message of an order, an import profile, a subscription with a delivery and its attempt."""
+    import_profiles.insert_import_profile(tx, name="workshop-sheet", document={"decimal_mark": ","})
     row = field_maps.insert_field_map(tx, name="north-mill", document={"inbound": {"targets": {}}})
     by = {"field_map_id": row.id, "field_map": "north-mill/1"}
     field_maps.insert_message(tx, work_order_id=order_id, sha256="0" * 64, body="{}", **by)

@@ -153,7 +153,7 @@ def test_the_version_before_goes_on_reading_keys_until_it_is_said_to_be_gone(
     token = create_key(database, "north", ["read"])
     assert waiting(database) == []
     database.dispose()
-    migrate.downgrade(postgres_server.as_owner(url), "0012")
+    migrate.downgrade(postgres_server.as_owner(url), "0013")
     migrate.upgrade(postgres_server.as_owner(url))
     seen = sa.select(models.ApiKey.secret_sha256)
     with database.reading(before_site=True) as connection:

@@ -21,7 +21,18 @@ from service.settings import Settings
 from service.store import engines, failures, fence, migrate, models, photo_folder
 from service.store.database import Database
 from service.store.models.records import READING_KINDS
-from service.store.queries import alarms, attributes, desk_sessions, entries, keys, meters, photos, sites, stays
+from service.store.queries import (
+    alarms,
+    attributes,
+    desk_sessions,
+    entries,
+    keys,
+    meters,
+    photos,
+    sites,
+    stays,
+    work_orders,
+)
 from service.store.unit_of_work import Idempotency, Tx, Written
 from service.use_cases.checks.audit import Audited, audit
 from tests import databases
@@ -60,6 +71,8 @@ def populated(url: str) -> Database:
     order = plant.written(database, site_id, lambda tx: plant.order(tx, machine))
     plant.written(database, site_id, lambda tx: [revision(tx, order.id, 1), revision(tx, order.id, 2, 1)])
     plant.written(database, site_id, lambda tx: plant.life_of(tx, order.id))
+    other = plant.written(database, site_id, lambda tx: plant.order(tx, machine, "WO-2"))
+    plant.written(database, site_id, lambda tx: work_orders.cancel_work_order(tx, other.id, "not needed"))
     plant.written(database, site_id, lambda tx: [add_chart(tx), add_housing(tx)])
     plant.written(database, site_id, lambda tx: connected(tx, order.id))
     read = {"read_at": plant.OPENED_AT, "value_h": 120.5, "restarts_at_h": None}
@@ -201,7 +214,8 @@ def test_no_reading_loses_its_kind_on_the_way_down_and_up(empty_url: str) -> Non
     database = populated(empty_url)
     site = sites.site_by_code(database, "north")
     with database.read(site.id) as tx:
-        order_id = tx.connection.execute(sa.select(models.WorkOrder.id)).scalar_one()
+        first_order = sa.select(models.WorkOrder.id).where(models.WorkOrder.external_number == "WO-1")
+        order_id = tx.connection.execute(first_order).scalar_one()
     said = {"values": [{"value": 'C3, or "CN": who knows'}], "detail": "a, b", "next": "go on"}
     first: list[str] = []
     for entry, kind in enumerate(READING_KINDS, start=10):
@@ -307,7 +321,8 @@ def test_a_migration_that_would_leave_rows_without_parents_is_undone(
 def test_the_models_say_what_the_migrations_made(database: Database) -> None:
     with database.reading() as connection:
         context = MigrationContext.configure(connection, opts={"compare_type": True})
-        assert compare_metadata(context, models.Base.metadata) == []
+        found = compare_metadata(context, models.Base.metadata)
+        assert found == [], "the models are ahead: write migrations/versions/00NN, up and down"
 
 
 def test_the_checks_have_the_names_that_the_models_give(database: Database) -> None:
@@ -321,6 +336,14 @@ def test_the_checks_have_the_names_that_the_models_give(database: Database) -> N
         found = {table: {str(item["name"]) for item in inspector.get_check_constraints(table)} for table in expected}
     assert found == expected
     assert sum(len(names) for names in found.values()) > 20
+
+
+def test_every_column_of_an_order_holds_a_value_while_migrations_go_up_and_down(sqlite_url: str) -> None:
+    """A column that is empty in every row would lose its values in a migration, and no test would see it."""
+    database = populated(sqlite_url)
+    rows = contents(database)["work_orders"]
+    empty = [name for name in rows[0] if all(row[name] == "None" for row in rows)]
+    assert empty == [], "no order of tests/store/plant.py has a value there"
 
 
 def test_every_table_and_index_begins_with_the_site() -> None:

@@ -153,18 +153,18 @@ def raised(plant: Plant, number: str) -> dict[str, Any]:
 
 def test_nothing_is_lost_or_doubled_though_our_server_is_killed_and_the_receiver_fails_twice(plant: Plant) -> None:
     subscription = plant.connect()
-    assert raised(plant, "40012345")["order"] == {"no": "40012345"}
-    mechanic = Mechanic(plant.theirs, "40012345", plant.server.base_url, plant.key)
+    assert raised(plant, "R-7041")["order"] == {"no": "R-7041"}
+    mechanic = Mechanic(plant.theirs, "R-7041", plant.server.base_url, plant.key)
     killer = threading.Thread(target=plant.kill_and_restart)
     late: list[dict[str, Any]] = []
-    another = threading.Thread(target=lambda: late.append(raised(plant, "40012346")))
+    another = threading.Thread(target=lambda: late.append(raised(plant, "R-7042")))
 
     def cut() -> None:
         another.start()
         killer.start()
 
     mechanic.before_entry[1] = cut
-    order_id = plant.theirs_of("40012345")["bearingOrder"]
+    order_id = plant.theirs_of("R-7041")["bearingOrder"]
     left = ready_to_complete(mechanic, order_id)  # type: ignore[arg-type]
     killer.join()
     another.join()
@@ -176,7 +176,7 @@ def test_nothing_is_lost_or_doubled_though_our_server_is_killed_and_the_receiver
     # ours: each order once, each entry once, the order completed, the journal whole
     orders = plant.asked("GET", "/v1/work-orders")["items"]
     assert sorted((o["external"]["number"], o["status"]) for o in orders) == [
-        ("40012345", "completed"), ("40012346", "open"),
+        ("R-7041", "completed"), ("R-7042", "open"),
     ]  # fmt: skip
     assert late == [late[0]]
     readings = plant.asked("GET", f"/v1/work-orders/{order_id}/readings?limit=500")["items"]
@@ -190,9 +190,9 @@ def test_nothing_is_lost_or_doubled_though_our_server_is_killed_and_the_receiver
     events = requests.get(f"{plant.theirs}/events", timeout=5).json()["ids"]
     assert sorted(events, key=int) == plant.wanted_events()
     assert len(set(events)) == len(events)
-    held = plant.theirs_of("40012345")
+    held = plant.theirs_of("R-7041")
     assert (held["status"], held["closings"]) == ("CLOSED", 1)
-    for number in ("40012345", "40012346"):
+    for number in ("R-7041", "R-7042"):
         _text_is_whole(plant, plant.theirs_of(number))
     deliveries = plant.asked("GET", f"/v1/subscriptions/{subscription}/deliveries")["items"]
     assert {each["status"] for each in deliveries} == {"delivered"}

@@ -1,4 +1,4 @@
-"""/desk/failing, lives, mounting: the questions of the reliability engineer, asked through forms with GET.
+"""/desk/failing, lives, replacements, mounting: what the reliability engineer asks, through forms with GET.
 
 The parameters are those of the API, read by its schemas; what a page says are the sentences of its answers.
 """
@@ -10,7 +10,7 @@ from flask import Response, request
 from marshmallow import Schema, ValidationError
 
 from service.api.desk.door import Desk, page, shown
-from service.api.desk.same import OWN, Same, address, asked_for, links, tabled
+from service.api.desk.same import AS, OWN, Same, address, asked_for, links, tabled
 from service.api.http.faults import faults_of
 from service.api.http.problems import ProblemRaised
 from service.api.lives.query import (
@@ -34,6 +34,8 @@ MONTHS: Final = (3, 6, 12, 24, 36)
 PICTURES: Final = ("survival", "probability")
 TOP: Final = 25
 TYPED: Final = ("designation", "asset", "damage", "from", "to")
+MOST_IN_A_FAN: Final = 400
+"""Running bearings up to which several horizons are drawn for the picture; each costs as much as the answer."""
 MOST_GROUPS: Final = 12
 """Groups whose pictures are drawn; more are in the table."""
 DEFAULT_COVARIATES: Final = "residual_clearance,manufacturer,month_of_year"
@@ -82,29 +84,20 @@ def failing(desk: Desk) -> Response:
 
 @page("/lives")
 def lives(desk: Desk) -> Response:
-    """Show how long bearings last, and how many will be replaced."""
+    """Show how long bearings last, by group."""
     picture = _own("picture") or PICTURES[0]
-    months = _own("months") or "12"
     asked = _asked("designation", "asset", "damage", "from", "to", "group_by", "level")
     where = address("/v1/life-analysis", asked)
-    forecast_asked = {**_asked("designation", "asset", "from", "to"), "months": months}
-    forecast_where = address("/v1/replacement-forecast", forecast_asked)
-    query, ahead = _loaded(LifeQuery, asked), _loaded(ForecastQuery, forecast_asked)
+    query = _loaded(LifeQuery, asked)
     _loaded(LifePictureQuery, {**asked, "picture": picture})
     with desk.reading(past=True) as tx:
         found, said = _answered(desk, lambda: _life_analysis(tx, query))
-        fan, fan_said = _answered(desk, lambda: _fan(tx, ahead))
     record = None if found is None else found.record()
-    forecast = None if fan is None else fan[-1].record()
-    answers = []
-    if record is not None:
-        answers.append(Same(where, record, tabled(desk, record), "lives"))
-    if forecast is not None:
-        answers.append(Same(forecast_where, forecast, tabled(desk, forecast), "replacements-to-come"))
+    answers = [] if record is None else [Same(where, record, tabled(desk, record), "lives")]
     given = asked_for(desk, answers)
     if given is not None:
         return given
-    from service.render.desk.lives import forecast_plot, probability_plot, survival_plot
+    from service.render.desk.lives import probability_plot, survival_plot
 
     drawn: list[tuple[str, Any]] = []
     for analysis, item in [] if found is None else found.items[:MOST_GROUPS]:
@@ -114,23 +107,48 @@ def lives(desk: Desk) -> Response:
         desk,
         "lives",
         here="lives",
-        title="Lives, and replacements to come",
+        title="Lives",
         answer=None if record is None else present(record, desk.units),
         said=said,
-        forecast=None if forecast is None else present(forecast, desk.units),
-        forecast_said=fan_said,
-        fan=None if fan is None else forecast_plot([(one.months, one.found) for one in fan]),
         drawn=drawn,
         picture=picture,
         pictures=PICTURES,
-        months=int(months),
-        horizons=MONTHS,
         asked=dict.fromkeys(TYPED, "") | asked,
         group_by=asked.get("group_by") or "designation",
         groups=GROUPED_BY,
-        here_again=address(
-            request.path, _asked("designation", "asset", "damage", "from", "to", "group_by", "picture", "months")
-        ),
+        here_again=address(request.path, _asked("designation", "asset", "damage", "from", "to", "group_by", "picture")),
+        links=links(answers),
+    )
+
+
+@page("/replacements")
+def replacements(desk: Desk) -> Response:
+    """Show how many bearings will be replaced, by designation."""
+    asked = {**_asked("designation", "asset"), "months": _own("months") or "12"}
+    where = address("/v1/replacement-forecast", asked)
+    query = _loaded(ForecastQuery, asked)
+    with desk.reading(past=True) as tx:
+        found, said = _answered(desk, lambda: _forecast(tx, query))
+        record = None if found is None else found.record()
+        few = record is not None and record["total"]["running"] <= MOST_IN_A_FAN
+        fan = _fan(tx, query) if few and request.args.get(AS) is None else []
+    answers = [] if record is None else [Same(where, record, tabled(desk, record), "replacements-to-come")]
+    given = asked_for(desk, answers)
+    if given is not None:
+        return given
+    from service.render.desk.lives import forecast_plot
+
+    return shown(
+        desk,
+        "replacements",
+        here="replacements",
+        title="Replacements to come",
+        forecast=None if record is None else present(record, desk.units),
+        said=said,
+        fan=forecast_plot([(one.months, one.found) for one in fan]) if fan else None,
+        months=query["months"],
+        horizons=MONTHS,
+        asked=dict.fromkeys(TYPED, "") | asked,
         links=links(answers),
     )
 
@@ -201,6 +219,12 @@ def _life_analysis(tx: Any, query: Mapping[str, Any]) -> Any:
     from service.use_cases.lives.by_group import life_analysis_of
 
     return life_analysis_of(tx, query)
+
+
+def _forecast(tx: Any, query: Mapping[str, Any]) -> Any:
+    from service.use_cases.lives.forecast import replacement_forecast_of
+
+    return replacement_forecast_of(tx, query, query["months"])
 
 
 def _fan(tx: Any, query: Mapping[str, Any]) -> Any:

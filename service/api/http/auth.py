@@ -11,7 +11,7 @@ from flask import current_app, g, request
 from service.api.http import watching
 from service.api.http.problems import ProblemRaised
 from service.store.queries.keys import PREFIX as OF_A_KEY
-from service.store.queries.keys import Caller, Keyring
+from service.store.queries.keys import Caller, Keyring, damaged
 
 if TYPE_CHECKING:
     from service.exchange.tokens import Tokens
@@ -48,7 +48,7 @@ def _caller() -> Caller:
     keyring: Keyring = current_app.extensions["capsaddle"].keyring
     caller = keyring.caller(token)
     if caller is None:
-        raise _bad_key()
+        raise _bad_key(damaged(token))
     return caller
 
 
@@ -87,9 +87,10 @@ def still_in_force(caller: Caller) -> None:
         raise _bad_key()
 
 
-def _bad_key() -> ProblemRaised:
+def _bad_key(why: str = "") -> ProblemRaised:
     refused = {"WWW-Authenticate": _CHALLENGE["WWW-Authenticate"] + ', error="invalid_token"'}
-    return ProblemRaised("bad_key", "the key is unknown, expired or revoked", headers=refused)
+    said = f"the key is damaged: {why}" if why else "the key is unknown, expired or revoked; ask for one of your site"
+    return ProblemRaised("bad_key", said, headers=refused)
 
 
 def _bad_token(said: str) -> ProblemRaised:

@@ -12,6 +12,7 @@ from marshmallow import fields as ma_fields
 import service
 from service import __version__
 from service.api.http import fields, problems
+from service.api.http.described import describe
 from service.api.http.operations import Blueprint
 from service.units import UNITS
 
@@ -88,6 +89,7 @@ def document(app: Flask, blueprints: tuple[Blueprint, ...]) -> str:
         api.spec.tag({"name": blueprint.name, "description": blueprint.description})
     made = api.spec.to_dict()
     _show_answers(made)
+    describe(made)
     return json.dumps(made, indent=1, ensure_ascii=False, sort_keys=True)
 
 

@@ -4,6 +4,7 @@ flask-smorest writes the OpenAPI document from what is declared here; it does no
 cost two thirds of the throughput of a small calculation, measured). A view takes a ``Call`` and returns a response.
 """
 
+import json
 from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
@@ -21,7 +22,7 @@ from service.api.http.faults import faults_of
 from service.api.http.problems import ProblemRaised
 from service.api.http.schema import UnitsQuery, WriteQuery
 from service.api.http.signing import sign
-from service.errors import NotFound
+from service.errors import NotFound, nearest
 from service.exchange import strict_json
 from service.exchange.media import JSON, NDJSON
 from service.render.present import present
@@ -156,6 +157,7 @@ class Operation:
     writes: bool
     ndjson: bool = False
     raw: Mapping[str, str] = field(default_factory=dict)
+    raw_schema: type[Schema] | None = None
     signs: tuple[str, ...] = ()
 
 
@@ -189,6 +191,7 @@ class Blueprint(flask_smorest.Blueprint):
         ndjson_bytes: int | None = None,
         most_bytes: int | None = None,
         raw: Mapping[str, str] | None = None,
+        raw_schema: type[Schema] | None = None,
         signs: tuple[str, ...] = (),
     ) -> Callable[[View], View]:
         """Declare one operation.
@@ -214,6 +217,8 @@ class Blueprint(flask_smorest.Blueprint):
             Largest body, where it is not the one of the settings.
         raw : mapping of str to str
             Media types of a body that is handed to the view as it is, each with an example; in place of ``body``.
+        raw_schema : type of Schema
+            What such a body looks like as JSON, for the document alone: the view reads it.
         signs : tuple of str
             Members of the body that name who signs, such as ``readings/*/taken_by``: the person, where one calls.
         """
@@ -258,7 +263,16 @@ class Blueprint(flask_smorest.Blueprint):
             handled.provide_automatic_options = False  # type: ignore[attr-defined]
             handled.__doc__ = view.__doc__
             declared = Operation(
-                method, full_rule, scope, body_schema, query_schema, writes, ndjson_bytes is not None, raw or {}, signs
+                method,
+                full_rule,
+                scope,
+                body_schema,
+                query_schema,
+                writes,
+                ndjson_bytes is not None,
+                raw or {},
+                raw_schema,
+                signs,
             )
             DECLARED.operations[f"{self.name}.{endpoint}"] = declared
             handled._apidoc = _documented(declared, endpoint, answers, refuses, example, headers, others)  # type: ignore[attr-defined]
@@ -289,7 +303,8 @@ def _query(schema: Schema) -> Mapping[str, Any]:
         name = pointer.removeprefix("#/").split("/")[0].replace("~1", "/").replace("~0", "~")
         known = ", ".join(sorted(schema.fields))
         if code == "unknown_member":
-            raise _bad_parameter("unknown_parameter", name, f"is not known here; known are {known}") from None
+            said = f"is not known here{nearest([name], schema.fields)}; known are {known}"
+            raise _bad_parameter("unknown_parameter", name, said) from None
         raise _bad_parameter("bad_parameter", name, detail) from None
 
 
@@ -328,6 +343,8 @@ def _check_coding() -> None:
 
 
 def _parsed(data: bytes) -> Any:
+    if not data.strip():
+        raise ProblemRaised("bad_json", "the body is empty; send a JSON object, {} where nothing is to be said")
     try:
         return strict_json.parsed(data)
     except strict_json.NotStrictJSON as error:
@@ -357,7 +374,8 @@ def _documented(
     if operation.ndjson:
         lines = {"in": "json", "required": True, "content_type": NDJSON, "schema": {"type": "string"}}
         parameters.append(lines | {"example": example})
-    names = headers + (("Idempotency-Key",) if operation.writes and operation.method == "POST" else ())
+    keyed = operation.writes and operation.method == "POST" and not operation.ndjson
+    names = headers + (("Idempotency-Key",) if keyed else ())
     responses = {status: _media_documented(answer) for status, answer in answers.items()}
     takes_body = operation.body is not None or operation.ndjson or operation.raw
     statuses = (*ALWAYS, *(WITH_BODY if takes_body else ()), *refuses)
@@ -370,7 +388,7 @@ def _documented(
         texts = {media: {"schema": {"type": "string"}, "example": text} for media, (_, text) in others.items()}
         manual["requestBody"] = {"content": texts}
     if operation.raw:
-        content = {media: {"schema": {"type": "string"}, "example": text} for media, text in operation.raw.items()}
+        content = {media: _raw_documented(operation, media, text) for media, text in operation.raw.items()}
         manual["requestBody"] = {"required": True, "content": content}
     return {
         "arguments": {"parameters": [*parameters, *names], "responses": {}},
@@ -378,6 +396,12 @@ def _documented(
         "success_status_codes": [HTTPStatus(status) for status in answers],
         "manual_doc": manual,
     }
+
+
+def _raw_documented(operation: Operation, media: str, example: str) -> dict[str, Any]:
+    if media == JSON and operation.raw_schema is not None:
+        return {"schema": operation.raw_schema(), "example": json.loads(example)}
+    return {"schema": {"type": "string"}, "example": example}
 
 
 def _media_documented(answer: Answer) -> list[dict[str, Any]]:

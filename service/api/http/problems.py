@@ -5,6 +5,7 @@ its meaning. Members beyond the standard ones (``fits``, ``existing`` ...) carry
 """
 
 import logging
+from difflib import get_close_matches
 from typing import Any, Final
 
 from flask import Flask, Response, current_app, g, request
@@ -18,6 +19,8 @@ from service.render.present import present, text
 from service.words import UnitSystem
 
 MEDIA_TYPE: Final = "application/problem+json"
+LONGEST_COMPARED: Final = 120
+"""Characters of a path that is compared with those that are known"""
 LOG = logging.getLogger(__name__)
 
 CATALOGUE: Final[dict[str, tuple[int, str]]] = {
@@ -121,6 +124,9 @@ CATALOGUE: Final[dict[str, tuple[int, str]]] = {
     "unknown_damage": (422, "The mode of damage is not known"),
     "unknown_entry": (422, "What is corrected is not an entry of this order"),
     "import_refused": (422, "Rows of the import may not stand; nothing is stored"),
+    "import_profile_refused": (422, "The import profile may not stand like this"),
+    "unknown_import_profile": (422, "No import profile of this site has this name"),
+    "profile_not_for_this": (422, "An import profile reads CSV and nothing else"),
     "bad_lines": (422, "The stays cannot be read as JSON or NDJSON"),
     "cut_short": (422, "Fewer or more rows came than their last line says"),
     "too_many_rows": (422, "More rows than one import takes"),
@@ -331,12 +337,40 @@ def _http_exception(error: HTTPException) -> Response:
         return Response(status=status)
     code = _CODE_BY_STATUS.get(status, "bad_request" if status < 500 else "internal")
     headers = {}
+    detail = f"{request.method} {request.path[:200]}: {error.name}"
+    if status == 404 and request.url_rule is None:
+        detail = f"{request.method} {request.path[:200]}: there is nothing here{_nearest_path(request.path)}"
     if status == 405 and (allowed := getattr(error, "valid_methods", None)):
         headers["Allow"] = ", ".join(sorted(allowed))
+        detail = f"{request.method} is not done at {request.path[:200]}; {headers['Allow']} is"
     if status == 413:
         headers["Connection"] = "close"
-    detail = f"{request.method} {request.path[:200]}: {error.name}"
+        detail = f"the body has {request.content_length} bytes; at most {request.max_content_length} are taken here"
     return problem(code, detail, status=status, headers=headers)
+
+
+def _nearest_path(path: str) -> str:
+    """Return the address that a path may mean: without a slash at its end, or the nearest one there is."""
+    bare = path.rstrip("/")
+    if bare != path and _matches(bare):
+        return f"; leave the slash at the end out: {bare[:200]}"
+    rules = [rule.rule for rule in current_app.url_map.iter_rules() if not rule.rule.startswith("/card")]
+    filled = {_filled(rule, bare): rule for rule in rules} if len(path) <= LONGEST_COMPARED else {}
+    near = [filled[each].replace("<", "{").replace(">", "}") for each in get_close_matches(bare, filled, n=1)]
+    named = f"; the nearest that is known is {near[0]}" if near else ""
+    return f"{named}; GET /openapi.json lists all addresses"
+
+
+def _filled(rule: str, path: str) -> str:
+    """Return a rule with the parts of the path in place of what may stand there."""
+    given = path.split("/")
+    parts = enumerate(rule.split("/"))
+    return "/".join(given[at] if part.startswith("<") and at < len(given) else part for at, part in parts)
+
+
+def _matches(path: str) -> bool:
+    adapter = current_app.url_map.bind("")
+    return any(adapter.test(path, method) for method in ("GET", "POST", "PUT"))
 
 
 def _unexpected(error: Exception) -> Response:

@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterator
 from typing import Any, Final
 
-from marshmallow import Schema, ValidationError, validate
+from marshmallow import INCLUDE, Schema, ValidationError, validate
 from marshmallow import fields as ma_fields
 
 from service.api.http import fields
@@ -13,14 +13,16 @@ from service.api.http.fields import Refused
 from service.api.http.schema import PageQuery, StrictSchema
 from service.api.orders.schemas import WorkOrderRequest
 from service.api.wire.answers import AnswerSchema, nested, word, words
-from service.errors import shown
+from service.errors import nearest, shown
+from service.exchange.field_map import slashed
+from service.render.reply import SHORT_WIDTH, SHORT_WIDTHS, WIDTH, WIDTHS
 
 MOST_BYTES: Final = 262_144
 """Largest field map, message and result, [byte]"""
 MOST_TARGETS: Final = 60
 MOST_ENTRIES: Final = 2000
 _NAME: Final = re.compile(r"[a-z0-9][a-z0-9-]{0,59}").fullmatch
-_SEGMENT: Final = re.compile(r"[A-Za-z0-9_.:@$-]{1,60}").fullmatch
+_SEGMENT: Final = re.compile(r"[A-Za-z0-9_:@$-]{1,60}").fullmatch
 _MOST_SEGMENTS: Final = 8
 LOAD_ORDER: Final = loader(WorkOrderRequest(), "the request")
 """The request that a map makes, read as POST /v1/work-orders reads it."""
@@ -28,6 +30,9 @@ LOAD_ORDER: Final = loader(WorkOrderRequest(), "the request")
 
 class Message(Schema):
     """A message of another system: any JSON object."""
+
+    class Meta:
+        unknown = INCLUDE
 
     def load(self, data: Any, **kwargs: Any) -> Any:
         """Return the message as it is.
@@ -62,7 +67,7 @@ class JsonObject(ma_fields.Field[Any]):
 
 
 class Target(fields.Text):
-    """Where a value goes: names of members joined by slashes.
+    """Where a value goes: names of members joined by slashes or dots.
 
     Parameters
     ----------
@@ -78,15 +83,16 @@ class Target(fields.Text):
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:
         target = super()._deserialize(value, attr, data, **kwargs)
-        segments = target.split("/")
+        segments = slashed(target).split("/")
         if len(segments) > _MOST_SEGMENTS or not all(
             _SEGMENT(each) or (self.elements and each == "*") for each in segments
         ):
             raise Refused(
-                "bad_target", f"{shown(target)}: a target is names joined by slashes, such as external/number"
+                "bad_target", f"{shown(target)}: a target is names joined by slashes or dots, such as external/number"
             )
         if self.roots and segments[0] not in self.roots:
-            raise Refused("unknown_target", f"{shown(target)} does not begin with one of {', '.join(self.roots)}")
+            near = nearest(segments[:1], self.roots)
+            raise Refused("unknown_target", f"{shown(target)} begins with none of {', '.join(self.roots)}{near}")
         return target
 
 
@@ -148,6 +154,11 @@ class Outbound(StrictSchema):
 
     targets = Targets(required=True, metadata={"type": "object"})
     required = fields.Array(Target(elements=True), validate=validate.Length(max=MOST_TARGETS))
+    text_width = fields.Whole(*WIDTHS, metadata={"description": f"Columns of the lines of long texts; {WIDTH} else"})
+    short_width = fields.Whole(
+        *SHORT_WIDTHS,
+        metadata={"description": f"Characters of short texts; {SHORT_WIDTH} else, as the titles of steps"},
+    )
 
 
 class Sample(StrictSchema):
@@ -158,14 +169,28 @@ class Sample(StrictSchema):
     request = JsonObject(required=True, metadata={"type": "object"})
 
 
-class FieldMapRequest(StrictSchema):
-    """A field map with its samples."""
+class FieldMapDraft(StrictSchema):
+    """A field map that is not kept yet."""
 
-    name = MapName(60, required=True)
+    name = MapName(60)
     note = fields.Text(2000, lines=True)
     inbound = ma_fields.Nested(Inbound, required=True)
     outbound = ma_fields.Nested(Outbound)
     tables = Tables(metadata={"type": "object"})
+    samples = fields.Array(ma_fields.Nested(Sample), validate=validate.Length(max=20))
+
+
+class PreviewRequest(StrictSchema):
+    """A field map and a message to try it on."""
+
+    map = ma_fields.Nested(FieldMapDraft, required=True)
+    message = JsonObject(required=True, metadata={"type": "object"})
+
+
+class FieldMapRequest(FieldMapDraft):
+    """A field map with its samples."""
+
+    name = MapName(60, required=True)
     samples = fields.Array(ma_fields.Nested(Sample), required=True, validate=validate.Length(1, 20))
 
 
@@ -174,6 +199,8 @@ class DirectionRead(AnswerSchema):
 
     targets = ma_fields.Dict(required=True)
     required = words(required=False)
+    text_width = ma_fields.Integer(required=False)
+    short_width = ma_fields.Integer(required=False)
 
 
 class SampleRead(AnswerSchema):

@@ -14,6 +14,7 @@ from service.api.maps.schemas import (
     FieldMapQuery,
     FieldMapRead,
     FieldMapRequest,
+    PreviewRequest,
     TrialRead,
     TrialRequest,
 )
@@ -23,7 +24,7 @@ from service.store.queries import field_maps
 from service.store.queries.field_maps import FieldMapRow
 from service.store.unit_of_work import Tx, Written
 from service.use_cases.maps.enter import checked_map, enter_map, map_of
-from service.use_cases.maps.map_message import trial
+from service.use_cases.maps.map_message import refuse_draft, trial
 
 blueprint = Blueprint(
     "field maps", __name__, url_prefix="/v1/field-maps", description="Maps of other systems' messages"
@@ -51,6 +52,7 @@ EXAMPLE: dict[str, Any] = {
             "materials": "parts[].{text: name, quantity: count}",
         },
         "required": ["longText", "tasks/*/no"],
+        "text_width": 96,
     },
     "tables": {"kinds": {"REPL": "replacement", "INSP": "inspection"}},
     "samples": [
@@ -58,7 +60,7 @@ EXAMPLE: dict[str, Any] = {
             "name": "one bearing of a fan",
             "message": {
                 "order": {
-                    "no": "40012345",
+                    "no": "R-7041",
                     "equipment": "DRY-2-FAN",
                     "type": "REPL",
                     "raised": "2026-01-07 06:30:00",
@@ -66,7 +68,7 @@ EXAMPLE: dict[str, Any] = {
                 }
             },
             "request": {
-                "external": {"system": "north-mill", "number": "40012345"},
+                "external": {"system": "north-mill", "number": "R-7041"},
                 "asset": "DRY-2-FAN",
                 "positions": ["tail"],
                 "kind": "replacement",
@@ -139,6 +141,31 @@ def read_field_map(call: Call, map_id: str) -> Response:
     with call.reading() as tx:
         row = map_of(tx, map_id)
     return call.answer({**field_map_line(row), **row.document})
+
+
+@blueprint.operation(
+    "POST",
+    "/preview",
+    scope="admin",
+    body=PreviewRequest,
+    query=WriteQuery,
+    answers={200: Answer(TrialRead, "What the map would do with the message; nothing is stored")},
+    example={
+        "map": {member: EXAMPLE[member] for member in ("inbound", "outbound", "tables")},
+        "message": EXAMPLE["samples"][0]["message"],
+    },
+    most_bytes=MOST_BYTES,
+)
+def preview_field_map(call: Call) -> Response:
+    """Try a field map that is not kept: the request it makes, members nobody read, every problem, and the reply"""
+    document, message = call.body["map"], call.body["message"]
+    refuse_draft(document)
+
+    def work(tx: Tx) -> Written:
+        tried = trial(tx, call.caller, call.units, document, message, load=LOAD_ORDER, tell=problems.document_of)
+        return Written(200, call.json(tried))
+
+    return call.write(work, dry_run=True)
 
 
 @blueprint.operation(

@@ -53,7 +53,7 @@ def _readings(tx: Tx, order_id: str, units: UnitSystem) -> Iterator[dict[str, An
             if isinstance(value["value"], Quantity):
                 shown = present(value["value"], units)
                 place = {"position": row.position, "kind": row.kind, "row": value.get("row")}
-                yield {**place, "quantity": shown, "taken_at": rfc3339(row.taken_at)}
+                yield {**place, "quantity": shown, "taken_at": rfc3339(row.taken_at), "taken_by": row.taken_by}
 
 
 def _exchanged(tx: Tx, order_id: str) -> Iterator[dict[str, Any]]:
@@ -65,7 +65,8 @@ def _exchanged(tx: Tx, order_id: str) -> Iterator[dict[str, Any]]:
         for use, member in (("Removed", "ended_stay"), ("Installed", "begun_stay")):
             stay = stays.stay_by_id(tx, each[member]) if each[member] is not None else None
             if stay is not None:
-                yield {"use": use, "position": stay.position, "serial": stay.serial, "designation": stay.designation}
+                members = ("position", "serial", "designation", "manufacturer")
+                yield {"use": use} | {name: getattr(stay, name) for name in members}
 
 
 @blueprint.operation(
@@ -80,7 +81,9 @@ def read_job_response(call: Call, order_id: str) -> Response:
         order = order_of(tx, order_id)
         readings = list(_readings(tx, order.id, call.units))
         exchanged = list(_exchanged(tx, order.id))
-    return call.answer(job_response(order_line(order), readings, exchanged))
+        done = completions.completion_of(tx, order.id)
+    closed_by = None if done is None else done.completed_by
+    return call.answer(job_response(order_line(order), readings, exchanged, closed_by=closed_by))
 
 
 def _page(call: Call) -> tuple[list[dict[str, Any]], dict[str, str]]:

@@ -8,7 +8,7 @@ from service.instructions.plan.facts import Known
 from service.instructions.plan.lines import NUMBER_STEP, Line, Places, step_numbers
 from service.instructions.plan.scene import Scene
 from service.instructions.plan.step_table import BRIEF_CHARACTERS, RecordTemplate, phases
-from service.instructions.plan.template import Sentence, said, spaced
+from service.sentences import Sentence, said, spaced
 from service.units import Quantity
 
 _UNITS: Final = {

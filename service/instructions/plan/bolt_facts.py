@@ -6,7 +6,7 @@ from typing import Any
 from service import units
 from service.errors import Text
 from service.instructions.plan.messages import between, known_message, message
-from service.instructions.plan.template import Fact
+from service.sentences import Fact
 
 
 def cap_bolt_facts(bolting: Mapping[str, Any]) -> dict[str, "Fact | Text"]:

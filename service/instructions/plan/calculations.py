@@ -60,12 +60,12 @@ def target_record(job: Job, position: PositionFacts) -> Record:
 
 def _table(facts: dict[str, Any]) -> Record | None:
     """Return the blade table of a bearing that is not measured; charts of a site are no key to keep one by."""
-    made = _unmeasured_table.__wrapped__ if facts["charts"] else _unmeasured_table
+    made = unmeasured_table.__wrapped__ if facts["charts"] else unmeasured_table
     return made(tuple(facts.items()))
 
 
 @lru_cache(maxsize=1024)
-def _unmeasured_table(facts: tuple[tuple[str, Any], ...]) -> Record | None:
+def unmeasured_table(facts: tuple[tuple[str, Any], ...]) -> Record | None:
     """Return the blade table of these arguments of ``clearance_target``, before anything is measured.
 
     It holds the target of each pair of readings, a fifth of the time of a plan, and is mostly the same for both ends.

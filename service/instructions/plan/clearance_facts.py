@@ -9,7 +9,7 @@ from typing import Any, Final
 from service import units
 from service.errors import Text
 from service.instructions.plan.messages import between, listed, message, stack
-from service.instructions.plan.template import Fact
+from service.sentences import Fact
 
 EMPTY_WINDOWS: Final = ("class_too_tight", "rows_differ")
 """Why nothing lies inside the window of a bearing that was measured (rule C4)."""

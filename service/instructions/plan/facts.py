@@ -16,12 +16,12 @@ from service.instructions.plan.place_facts import line_facts, line_flags, place_
 from service.instructions.plan.placing import lift_height_mm
 from service.instructions.plan.run_in_facts import STOP_DEGC, WARN_DEGC
 from service.instructions.plan.scene import HOT_SHAFT_DEGC, TAPERED_SEATS, Scene
-from service.instructions.plan.template import Fact, Facts
 from service.instructions.planning.ways import HYDRAULIC_NUT
 from service.record import Record
 from service.reference.bearings import Bearing
 from service.reference.shafts import limits_under_sleeve, shaft_system
 from service.reference.sleeves import sleeve_thread
+from service.sentences import Fact, Facts
 from service.words import DRIVE_KINDS
 
 TAB_WASHER_BORE_LIMIT_MM: Final = 200.0

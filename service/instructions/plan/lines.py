@@ -8,9 +8,9 @@ from service.instructions.plan.added_steps import stop_template
 from service.instructions.plan.facts import Known, order_known, position_known
 from service.instructions.plan.scene import Scene
 from service.instructions.plan.step_table import StepTemplate
-from service.instructions.plan.template import holds
 from service.instructions.plan.walk import ONCE, case_of, per_of, positions_of, walks
 from service.record import Record
+from service.sentences import holds
 
 NUMBER_STEP: Final = 10
 

@@ -7,8 +7,8 @@ from service import units
 from service.errors import Text
 from service.instructions.plan.messages import between, known_message, listed, message
 from service.instructions.plan.scene import BY_SHOULDER, MOVE_BASE, PLACE_BEFORE_LOCKING, Scene
-from service.instructions.plan.template import Fact
 from service.record import Record
+from service.sentences import Fact
 
 Known = dict[str, "Fact | Text"]
 

@@ -14,9 +14,9 @@ from typing import Any, Final
 from service.errors import TableError
 from service.findings import Source
 from service.instructions.plan.messages import table
-from service.instructions.plan.template import Place, Sentence, sentences
 from service.reference.tables import provenance
 from service.rules import rules
+from service.sentences import Place, Sentence, sentences
 from service.words import LEVELS
 
 BRIEF_CHARACTERS: Final = 60

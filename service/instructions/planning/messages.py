@@ -1,30 +1,13 @@
 """What the planning of a job says: whole messages of the catalogue ``data/messages.toml``."""
 
-import tomllib
-from collections.abc import Iterable, Mapping
-from functools import cache
-from importlib.resources import files
+from collections.abc import Iterable
+from typing import Final
 
+from service.catalogue import Catalogue
 from service.errors import Text
-from service.instructions.plan.template import Fact, Sentence, filled, sentence
 
-
-@cache
-def _catalogue() -> Mapping[str, Sentence]:
-    path = files("service.instructions.planning") / "data" / "messages.toml"
-    loaded = tomllib.loads(path.read_text(encoding="utf-8"))
-    return {name: sentence(said) for name, said in loaded.items()}
-
-
-def message(name: str, /, **facts: Fact) -> Text:
-    """Return a message with its places filled.
-
-    Raises
-    ------
-    KeyError
-        The catalogue has no such message.
-    """
-    return filled((_catalogue()[name],), facts, frozenset())
+_SAYS: Final = Catalogue("service.instructions.planning")
+message = _SAYS.message
 
 
 def listed(items: Iterable[Text]) -> Text | None:

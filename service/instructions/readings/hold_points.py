@@ -15,7 +15,8 @@ from service.instructions.readings.entries import DEVIATION, Entry
 from service.instructions.readings.messages import message
 from service.instructions.readings.persons import same_person
 from service.instructions.readings.readings import Reading, Value, measured_of, target_of
-from service.mounting.readings import ACCEPT, RECHECK, REJECT, TOO_TIGHT_WAY_BACK, Verdict
+from service.mounting.messages import message as way_back
+from service.mounting.readings import ACCEPT, RECHECK, REJECT, Verdict
 
 ON_THE_TAPER: Final = ("residual_clearance", "axial_displacement", "nut_turn")
 """What is read after the bearing has been driven up: it counts only since the last start."""
@@ -81,7 +82,8 @@ def verdict_in_sequence(verdict: Verdict, reading: Reading, revision: int, entri
         return verdict
     since = _since_start(entries, reading.position)
     if _too_tight(since, reading.kind):
-        return Verdict(REJECT, "initial_clearance_needed", (), None, message("start_again_first"), TOO_TIGHT_WAY_BACK)
+        said, back = message("start_again_first"), way_back("too_tight.next")
+        return Verdict(REJECT, "initial_clearance_needed", (), None, said, back)
     start = _revision_since_start(entries, reading.position)
     if start is not None and revision < start:
         facts = {"revision": str(revision), "start": str(start)}

@@ -1,20 +1,13 @@
 """What readings are told: whole messages of the catalogue ``data/messages.toml``, never put together in code."""
 
-import tomllib
-from collections.abc import Mapping
-from functools import cache
-from importlib.resources import files
+from typing import Final
 
+from service.catalogue import Catalogue
 from service.errors import Text
-from service.instructions.plan.template import Fact, Sentence, filled, sentence
 from service.mounting.readings import Verdict
+from service.sentences import Fact
 
-
-@cache
-def _catalogue() -> Mapping[str, Mapping[str, Sentence]]:
-    path = files("service.instructions.readings") / "data" / "messages.toml"
-    loaded = tomllib.loads(path.read_text(encoding="utf-8"))
-    return {name: {part: sentence(text) for part, text in said.items()} for name, said in loaded.items()}
+_SAYS: Final = Catalogue("service.instructions.readings")
 
 
 def message(name: str, part: str = "detail", /, **facts: Fact) -> Text:
@@ -22,12 +15,10 @@ def message(name: str, part: str = "detail", /, **facts: Fact) -> Text:
 
     Raises
     ------
-    KeyError
-        The catalogue has no such message.
     TableError
-        A place of it is not filled.
+        The catalogue has no such message, or a place of it is not filled.
     """
-    return filled((_catalogue()[name][part],), facts, frozenset())
+    return _SAYS.message(f"{name}.{part}", **facts)
 
 
 def verdict(worth: str, code: str | None, name: str, /, **facts: Fact) -> Verdict:

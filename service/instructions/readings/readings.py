@@ -25,13 +25,12 @@ from service.instructions.readings.run_in import (
 )
 from service.mounting.blades import BladeSet
 from service.mounting.charts import Chart
+from service.mounting.messages import message as way_on
 from service.mounting.readings import (
     ACCEPT,
     RECHECK,
     REJECT,
     SCALE_SUSPECT,
-    TOO_LOOSE,
-    TOO_TIGHT_WAY_BACK,
     Measured,
     Verdict,
     median,
@@ -287,8 +286,8 @@ def _on_the_taper(reading: Reading, by: Judged) -> Verdict:
         return verdict(ACCEPT, None, "inside", min=limits["min"], max=limits["max"])
     said = {"read": high if high.value > most else low, "min": limits["min"], "max": limits["max"]}
     if high.value > most:
-        return Verdict(REJECT, "too_far", (), None, message("outside", **said), TOO_TIGHT_WAY_BACK)
-    return Verdict(REJECT, "too_loose", (), None, message("outside", **said), TOO_LOOSE)
+        return Verdict(REJECT, "too_far", (), None, message("outside", **said), way_on("too_tight.next"))
+    return Verdict(REJECT, "too_loose", (), None, message("outside", **said), way_on("too_loose.next"))
 
 
 def _witness_limits(reading: Reading, target: Mapping[str, Any], limits: Mapping[str, Quantity]) -> tuple[float, float]:

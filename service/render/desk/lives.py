@@ -97,9 +97,9 @@ def _ranked(plot: Plot, row: int, one: Mapping[str, Any]) -> None:
 
 
 def bins_plot(item: Mapping[str, Any]) -> Markup | None:
-    """Return failures seen beside expected in each bin of a factor; None where nothing is on record."""
+    """Return failures seen beside expected in each bin of a factor; None where nothing was compared."""
     bins = [one for one in item["bins"] if one["stays"]]
-    if not bins:
+    if not any(one["observed"] or one["expected"] for one in bins):
         return None
     most = max(max(one["observed"], one["expected"]) for one in bins) * 1.15 or 1.0
     height = ROW * len(bins)
@@ -133,7 +133,9 @@ def ratios_plot(items: Sequence[Mapping[str, Any]]) -> Markup | None:
     plot.frame(ratio_ticks(x.low, x.high), [], "ratio of failure rates", "")
     plot.upright(1.0, 0.0, float(len(rows)), "the same rate", "one")
     for row, (one, ratio) in enumerate(rows):
-        name = f"{_words(one['name'])}: {ratio['label']}" if ratio["label"] else _words(one["name"])
+        name = _words(one["name"])
+        if ratio["label"] not in (None, "", one["name"]):
+            name = f"{name}: {ratio['label']}"
         said = f"{name}: {plain(ratio['estimate'])} ({plain(ratio['lower'])} to {plain(ratio['upper'])})"
         bad = " bad" if one["flagged"] else ""
         plot.words((x.low, row), name, "row", 17.0)

@@ -16,6 +16,7 @@ PARTS: Final = (
     ("orders", "/desk/orders", "Orders"),
     ("failing", "/desk/failing", "Bearings that fail more"),
     ("lives", "/desk/lives", "Lives"),
+    ("replacements", "/desk/replacements", "Replacements to come"),
     ("mounting", "/desk/mounting", "Mounting and life"),
     ("books", "/desk/books", "Books"),
 )

@@ -3,7 +3,14 @@
 from service.store.models.alarms import Alarm
 from service.store.models.base import Base, UTCDateTime
 from service.store.models.desk import DeskSession
-from service.store.models.exchange import Delivery, DeliveryAttempt, FieldMap, InboundMessage, Subscription
+from service.store.models.exchange import (
+    Delivery,
+    DeliveryAttempt,
+    FieldMap,
+    ImportProfile,
+    InboundMessage,
+    Subscription,
+)
 from service.store.models.journal import IdempotencyKey, JournalEntry, JournalRows, SiteHead
 from service.store.models.photos import Photo
 from service.store.models.plant import Asset, Chart, Housing, MeterReading, Position, Shaft
@@ -30,6 +37,7 @@ __all__ = [
     "FieldMap",
     "Housing",
     "IdempotencyKey",
+    "ImportProfile",
     "InboundMessage",
     "JournalEntry",
     "JournalRows",

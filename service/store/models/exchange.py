@@ -26,6 +26,23 @@ class FieldMap(Base):
     created_at: Mapped[datetime]
 
 
+class ImportProfile(Base):
+    """One version of an import profile; append-only."""
+
+    __tablename__ = "import_profiles"
+    __table_args__ = (
+        of_a_site(),
+        sa.UniqueConstraint("site_id", "name", "version"),
+        sa.CheckConstraint("version > 0", name="version_positive"),
+    )
+    site_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    id: Mapped[str] = mapped_column(ID, primary_key=True)
+    name: Mapped[str]
+    version: Mapped[int]
+    document: Mapped[str]
+    created_at: Mapped[datetime]
+
+
 class InboundMessage(Base):
     """A message that a field map made an order of, as it came; append-only."""
 

@@ -16,6 +16,7 @@ from service.store.transaction import Tx
 
 Document = dict[str, Any]
 HELD_AT_ONCE: Final = 5_000  # values in one IN list
+MOST_TO_COMPARE: Final = 2_000  # names that a misspelt one is compared with
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +59,20 @@ def asset_by_id(tx: Tx, asset_id: str) -> AssetRow | None:
 def asset_by_tag(tx: Tx, tag: str) -> AssetRow | None:
     """Return the asset, None when the site has none of this tag."""
     return _one(tx, _BY_TAG, {"tag": tag})
+
+
+def tags_among(tx: Tx, texts: Iterable[str]) -> set[str]:
+    """Return those of the texts that are tags of assets."""
+    asset = models.Asset
+    chosen = sa.select(asset.tag).where(asset.site_id == tx.site_id, asset.tag.in_(sorted(set(texts))))
+    return set(tx.connection.execute(chosen).scalars())
+
+
+def some_tags(tx: Tx, *, limit: int = MOST_TO_COMPARE) -> list[str]:
+    """Return tags of assets to compare a misspelt one with; all of them on most sites."""
+    asset = models.Asset
+    chosen = sa.select(asset.tag).where(asset.site_id == tx.site_id).order_by(asset.tag).limit(limit)
+    return list(tx.connection.execute(chosen).scalars())
 
 
 def keep_as_they_are(tx: Tx, tags: Iterable[str]) -> None:

@@ -62,6 +62,12 @@ def field_map_in_force(tx: Tx, name: str) -> FieldMapRow | None:
     return _one(tx, wanted)
 
 
+def names_of_field_maps(tx: Tx) -> set[str]:
+    """Return the names of the site's maps."""
+    chosen = sa.select(models.FieldMap.name).distinct().where(models.FieldMap.site_id == tx.site_id).limit(500)
+    return set(tx.connection.execute(chosen).scalars())
+
+
 def field_map_by_id(tx: Tx, map_id: str) -> FieldMapRow | None:
     """Return one version, None when the site has none of this id."""
     known = canonical_id(map_id)

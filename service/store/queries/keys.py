@@ -328,6 +328,16 @@ def _stored_key(database: Database, key_id: str, digest: str | None) -> _Key | N
     return _Key(caller, row.secret_sha256 or _NO_KEY, row.expires_at, row.revoked_at is not None)
 
 
+def damaged(token: str) -> str:
+    """Return why a token cannot be a key of ours, empty when it has the shape and the checksum of one."""
+    whole = len(PREFIX) + 32 + SECRET_LENGTH + 8 + 3
+    if not token.startswith(f"{PREFIX}_"):
+        return f"a key of this service begins with {PREFIX}_"
+    if len(token) != whole:
+        return f"a key has {whole} characters, this has {len(token)}: it was cut, or something was added"
+    return "" if _parts(token) is not None else "its checksum does not fit: a character was changed on the way"
+
+
 def _parts(token: str) -> tuple[str, str] | None:
     """Return identifier and secret of a well-formed key, else None."""
     if not token.isascii():

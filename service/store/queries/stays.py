@@ -1,5 +1,6 @@
 """Queries of stays: one bearing in one position, from fitting to removal."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -178,6 +179,15 @@ def open_stay(tx: Tx, position_id: str) -> StayRow | None:
     """Return the bearing that runs in a position, None when none is on record."""
     stay = models.Stay
     return _one(tx, stay.position_id == position_id, stay.removed_at.is_(None))
+
+
+def running_by_serial(tx: Tx, serials: Iterable[str]) -> dict[str, list[tuple[str, str]]]:
+    """Return tag and position of the bearings that run, by those of the serial numbers that any of them has."""
+    stay, found = models.Stay, dict[str, list[tuple[str, str]]]()
+    chosen = _selection(tx).where(stay.removed_at.is_(None), stay.serial.in_(sorted(set(serials))))
+    for row in tx.connection.execute(chosen):
+        found.setdefault(row.serial, []).append((row.asset, row.position))
+    return found
 
 
 def stay_by_id(tx: Tx, stay_id: str) -> StayRow | None:

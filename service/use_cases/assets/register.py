@@ -19,7 +19,7 @@ Document = dict[str, Any]
 
 def asset_of(tx: Tx, asset_id: str) -> AssetRow:
     """Return the asset that a path names, or raise NotFound."""
-    return found(assets.asset_by_id(tx, asset_id), "asset")
+    return found(assets.asset_by_id(tx, asset_id), "asset", asset_id)
 
 
 def asset_document(row: AssetRow) -> Document:

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from service.errors import CannotEvaluate, Conflict, NotFound
+from service.errors import CannotEvaluate, Conflict, NotFound, nearest, shown
 from service.history.attributes import MOST, Value, as_type, type_of
 from service.store.queries import attributes
 from service.store.queries.attributes import AttributeRow
@@ -19,10 +19,14 @@ def attribute_of(tx: Tx, name: str) -> AttributeRow:
     NotFound
         It has none such.
     """
-    for row in attributes.attribute_rows(tx):
-        if row.name == name:
-            return row
-    raise NotFound("no attribute of this site's stays has this name")
+    rows = {row.name: row for row in attributes.attribute_rows(tx)}
+    if name not in rows:
+        near = nearest([name], rows)
+        said = (
+            f"no attribute of this site's stays has the name {shown(name)}{near}; GET /v1/stays/attributes lists them"
+        )
+        raise NotFound(said)
+    return rows[name]
 
 
 def name_attributes(tx: Tx, types: Mapping[str, AttributeType]) -> list[Event]:

@@ -33,7 +33,7 @@ class Replay:
 
 def subscription_of(tx: Tx, subscription_id: str) -> SubscriptionRow:
     """Return the subscription that a path names, or raise NotFound."""
-    return found(subscriptions.subscription_by_id(tx, subscription_id), "subscription")
+    return found(subscriptions.subscription_by_id(tx, subscription_id), "subscription", subscription_id)
 
 
 def delivery_of(tx: Tx, subscription_id: str, delivery_id: str) -> DeliveryRow:

@@ -41,4 +41,4 @@ def enter_map(tx: Tx, given: CheckedMap) -> tuple[FieldMapRow, Event]:
 
 def map_of(tx: Tx, map_id: str) -> FieldMapRow:
     """Return one version that a path names, or raise NotFound."""
-    return found(field_maps.field_map_by_id(tx, map_id), "field map")
+    return found(field_maps.field_map_by_id(tx, map_id), "field map", map_id)

@@ -3,24 +3,24 @@
 import json
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
 from typing import Any, Final
 
-from service.errors import CannotEvaluate, NotFound, ServiceError
+from service.errors import CannotEvaluate, NotFound, ServiceError, nearest, shown
 from service.exchange.field_map import Fault, Mapped, faults_of, field_map
+from service.moments import NotAMoment, moment
 from service.render.card.shaft_line import shaft_on_record
-from service.render.reply import reply_source
+from service.render.reply import SHORT_WIDTH, WIDTH, reply_source
 from service.store import failures
 from service.store.queries import field_maps
 from service.store.queries.keys import Caller
 from service.store.unit_of_work import Tx
+from service.use_cases.maps import job_order
 from service.use_cases.orders.open import Opening, open_order
 from service.use_cases.orders.records import instructions_record, order_line
 from service.words import UnitSystem
 
-BUILT_IN: Final = ("b2mml-job-order",)
-"""Maps that every site has; a map of the same name that a site entered goes before."""
+BUILT_IN: Final[dict[str, Callable[[Tx, Any], dict[str, Any]]]] = {"b2mml-job-order": job_order.order_request}
+"""Maps that every site has, by what reads their messages; a map of the same name that a site entered goes before."""
 Load = Callable[[Any], dict[str, Any]]
 """From a request to what the edge makes of it; raises CannotEvaluate with ``faults``."""
 Tell = Callable[[ServiceError], dict[str, Any]]
@@ -29,7 +29,7 @@ Tell = Callable[[ServiceError], dict[str, Any]]
 
 @dataclass(frozen=True, slots=True)
 class KnownMap:
-    """A map that messages can be sent to; without an id when it is built in."""
+    """A map that messages can be sent to; without an id and a document when it is built in."""
 
     id: str | None
     name: str
@@ -49,16 +49,20 @@ def map_named(tx: Tx, name: str) -> KnownMap:
     if row is not None:
         return KnownMap(row.id, row.name, row.version, row.document)
     if name in BUILT_IN:
-        return KnownMap(None, name, 1, built_in(name))
-    raise NotFound("no field map of this site has this name")
+        return KnownMap(None, name, 1, {})
+    near = nearest([name], field_maps.names_of_field_maps(tx) | set(BUILT_IN))
+    raise NotFound(f"no field map of this site has the name {shown(name)}{near}; GET /v1/field-maps lists them")
 
 
-@cache
-def built_in(name: str) -> dict[str, Any]:
-    """Return the document of a map that every site has."""
-    text = (files("service.exchange") / "data" / f"{name}.json").read_text(encoding="utf-8")
-    document: dict[str, Any] = json.loads(text)
-    return document
+def built_in_request(tx: Tx, known: KnownMap, message: Any, load: Load) -> dict[str, Any] | None:
+    """Return the request of a message to a map that is built in, as it is loaded; None for a map of the site.
+
+    Raises
+    ------
+    CannotEvaluate
+        ``mapping_failed``, with every fault by its place in the message; ``invalid``, by its place in the request.
+    """
+    return None if known.id is not None else load(BUILT_IN[known.name](tx, message))
 
 
 def request_of(known: KnownMap, message: Any, load: Load) -> dict[str, Any]:
@@ -106,7 +110,9 @@ def reply_of(document: dict[str, Any], opening: Opening, units: UnitSystem) -> d
         return None
     along = shaft_on_record(opening.revision.inputs)
     record = instructions_record(opening.revision)
-    source = reply_source(order_line(opening.order), record, units=units, shaft=along)
+    said = document["outbound"]
+    widths = {"width": said.get("text_width", WIDTH), "short_width": said.get("short_width", SHORT_WIDTH)}
+    source = reply_source(order_line(opening.order), record, units=units, shaft=along, **widths)
     mapped = field_map(document).reply_of(source)
     if mapped is None:
         return None
@@ -145,6 +151,19 @@ def trial(
     return tried | {"problems": found}
 
 
+def refuse_draft(document: dict[str, Any]) -> None:
+    """Refuse a map that is only tried, when its expressions cannot be read.
+
+    Raises
+    ------
+    CannotEvaluate
+        ``field_map_refused``, with every fault.
+    """
+    found = [fault.record() for fault in faults_of(document)]
+    if found:
+        raise _refused([{**fault, "pointer": f"#/map/{fault['pointer'].removeprefix('#/')}"} for fault in found])
+
+
 def refuse_map(document: dict[str, Any], load: Load) -> None:
     """Refuse a map whose expressions cannot be read, or whose samples do not become what they must.
 
@@ -171,9 +190,13 @@ def refuse_map(document: dict[str, Any], load: Load) -> None:
                 if not faults
             ]
     if found:
-        more = f" (and {len(found) - 1} more)" if len(found) > 1 else ""
-        detail = f"{found[0]['pointer'].removeprefix('#/')}: {found[0]['detail']}{more}"
-        raise CannotEvaluate(detail, code="field_map_refused", faults=found[:100])
+        raise _refused(found)
+
+
+def _refused(found: list[dict[str, Any]]) -> CannotEvaluate:
+    more = f" (and {len(found) - 1} more)" if len(found) > 1 else ""
+    detail = f"{found[0]['pointer'].removeprefix('#/')}: {found[0]['detail']}{more}"
+    return CannotEvaluate(detail, code="field_map_refused", faults=found[:100])
 
 
 def differences_at(found: Any, expected: Any, path: str = "") -> Iterator[str]:
@@ -188,5 +211,13 @@ def differences_at(found: Any, expected: Any, path: str = "") -> Iterator[str]:
     elif isinstance(found, list) and isinstance(expected, list) and len(found) == len(expected):
         for number, (one, other) in enumerate(zip(found, expected, strict=True)):
             yield from differences_at(one, other, f"{path}/{number}")
-    elif json.dumps(found) != json.dumps(expected):
+    elif json.dumps(found) != json.dumps(expected) and not _same_moment(found, expected):
         yield path
+
+
+def _same_moment(found: Any, expected: Any) -> bool:
+    """Return whether two texts name the same moment, each with an offset of its own."""
+    try:
+        return moment(found) == moment(expected)
+    except NotAMoment:
+        return False

@@ -105,7 +105,7 @@ def order_of(tx: Tx, order_id: str) -> WorkOrderRow:
     NotFound
         The site has no such order.
     """
-    return found(work_orders.work_order_by_id(tx, order_id), "work order")
+    return found(work_orders.work_order_by_id(tx, order_id), "work order", order_id)
 
 
 def revision_in_force(tx: Tx, order: WorkOrderRow) -> RevisionRow:

@@ -2,10 +2,10 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Final
 
 from service import ENGINE_VERSION
-from service.errors import CannotEvaluate, Conflict
+from service.errors import CannotEvaluate, Conflict, nearest
 from service.instructions.plan.inputs import job_of_inputs
 from service.instructions.plan.machine import differences, normalised_bearing, normalised_machine
 from service.instructions.plan.plan import plan
@@ -21,6 +21,15 @@ from service.store.unit_of_work import Event, Tx
 from service.use_cases.assets.register import asset_document, register_asset
 from service.use_cases.orders.held import revision_in_force
 from service.use_cases.orders.last_time import last_time
+
+COMPARED: Final = ("asset", "positions", "kind")
+"""Members of an order by which the same number sent again is the same request: what changes who does what."""
+NOT_COMPARED: Final[Mapping[str, str]] = {
+    "external": "it is what the order is found by",
+    "wrench": "the tool at hand; the plan on record keeps the first",
+    "opened_at": "systems send the time of sending",
+    "allow_second": "it asks nothing of the order itself",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +146,11 @@ def _register_if_new(
         assets.keep_as_they_are(tx, (given,))
         row = assets.asset_by_tag(tx, given)
         if row is None:
-            raise CannotEvaluate(f"no asset of this site has the tag {given}", code="unknown_asset", field="asset")
+            near = nearest([given], assets.some_tags(tx))
+            said = (
+                f"no asset of this site has the tag {given}{near}; GET /v1/assets lists them, or send the asset in full"
+            )
+            raise CannotEvaluate(said, code="unknown_asset", field="asset")
         return row, ()
     document = _document(given, housings)
     assets.keep_as_they_are(tx, (document["tag"],))
@@ -198,17 +211,9 @@ def _refuse_second(tx: Tx, position_ids: list[str]) -> None:
 def _opened_before(tx: Tx, order: WorkOrderRow, given: dict[str, Any], wanted: list[dict[str, Any]]) -> Opening:
     """Return the order on record when it is the same request, else say where it differs."""
     tag = given["asset"] if isinstance(given["asset"], str) else given["asset"]["tag"]
-    before = {
-        "asset": order.asset_tag,
-        "positions": _comparable(order.positions),
-        "kind": order.kind,
-    }
-    now = {
-        "asset": tag,
-        "positions": _comparable(wanted),
-        "kind": given["kind"],
-    }
-    different = [member for member in before if before[member] != now[member]]
+    before = {"asset": order.asset_tag, "positions": _comparable(order.positions), "kind": order.kind}
+    now = {"asset": tag, "positions": _comparable(wanted), "kind": given["kind"]}
+    different = [member for member in COMPARED if before[member] != now[member]]
     if different:
         faults = [
             {"pointer": f"#/{member}", "code": "work_order_differs", "detail": f"on record: {before[member]}"}

@@ -20,7 +20,7 @@ from service.history.attributes import (
     attributes_text,
     type_of,
 )
-from service.use_cases.stays.cells import RowFault
+from service.use_cases.stays.faults import RowFault
 from service.words import AttributeType
 
 _NUMBER: Final = re.compile(r"-?(0|[1-9]\d{0,15})([.,]\d{1,17})?([eE][+-]?\d{1,3})?", re.ASCII).fullmatch

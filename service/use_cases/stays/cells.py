@@ -1,6 +1,5 @@
 """Reading the values of stays that are sent: a function for each column, and the faults row by row."""
 
-import re
 import unicodedata
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -17,7 +16,10 @@ from service.moments import NotAMoment, moment_in_zone
 from service.spreadsheet import unguarded
 from service.store.identity import canonical_id
 from service.units import nm_from_mm
-from service.use_cases.stays.lines import ATTRIBUTES, CLEARANCES, DIAMETERS, LENGTHS, TIMES
+from service.use_cases.stays.faults import MOST_FAULTS, RowFault
+from service.use_cases.stays.lines import ATTRIBUTES, CLEARANCES, LENGTHS, TIMES
+from service.use_cases.stays.marks import DoubtfulNumber, in_millimetres
+from service.use_cases.stays.profile import by_pattern, comparable
 from service.use_cases.stays.sources import COLUMNS, REQUIRED, Sent
 from service.words import END_TYPES
 
@@ -25,12 +27,8 @@ HOURS: Final = ("operating_hours", "age_at_install_h", "downtime_h")
 RAN_AT: Final = ("speed_rpm", "radial_load_n")
 LONGEST: Final = {"asset": 80, "position": 80, "designation": 80, "manufacturer": 120, "serial": 120, "cause": 500,
                   "external_id": 200, "work_order": 200, "installed_by": 80, "lubricant": 120, "batch": 80}  # fmt: skip
-MOST_FAULTS: Final = 2_000
-"""What has so many is not looked at any further: a report names fewer, and rows of nothing are small to send."""
 MOST_CLEARANCE_MM: Final = 25.0
 MOST_DIAMETER_MM: Final = 2500.0
-_NUMBER: Final = re.compile(r"\d{1,15}(\.\d{1,15})?").fullmatch
-_SIGNED: Final = re.compile(r"-?\d{1,15}(\.\d{1,15})?", re.ASCII).fullmatch
 Parser = Callable[[Any], Any]
 
 
@@ -42,39 +40,27 @@ class CellRefused(Exception):
         super().__init__(detail)
 
 
-@dataclass(frozen=True, slots=True)
-class RowFault:
-    """What is wrong in a row, counted from 1; ``value`` as it was sent."""
-
-    row: int
-    column: str
-    value: Any
-    code: str
-    message: str
-
-    def record(self) -> dict[str, Any]:
-        """Return the wire members."""
-        value = self.value if isinstance(self.value, str | int | float | bool | None) else shown(self.value)
-        if isinstance(value, str):
-            value = value[:200]
-        return {
-            "row": self.row,
-            "column": self.column,
-            "value": value,
-            "code": self.code,
-            "message": self.message,
-        }
-
-
 Attributes = list[dict[str, Any] | None]
 
 
-def read_stays(
-    sent: Sent, zone: tzinfo | None
-) -> tuple[list[Stay], list[str | None], Attributes | None, list[RowFault]]:
-    """Return the stays, ids and attributes that came along, and what could not be read; stays only when all could.
+@dataclass(frozen=True, slots=True)
+class Cells:
+    """What could be read: stays of the rows without a fault, with the numbers of the rows and the ids that came along.
 
-    The stays are without their attributes: whether a name takes a value the site knows. None: no row has any.
+    The stays are without their attributes: whether a name takes a value the site knows. ``attributes`` None: no row
+    has any. ``unknown`` are the rows whose designation nobody here can read.
+    """
+
+    stays: list[Stay]
+    rows: list[int]
+    ids: list[str | None]
+    attributes: Attributes | None
+    faults: list[RowFault]
+    unknown: list[RowFault]
+
+
+def read_stays(sent: Sent, zone: tzinfo | None) -> Cells:
+    """Return the stays, and what could not be read.
 
     Parameters
     ----------
@@ -82,46 +68,74 @@ def read_stays(
         The site's time zone, for times that state no offset.
     """
     faults: list[RowFault] = []
-    parsers = _parsers(sent, zone)
+    parsers, doubtful = _parsers(sent, zone)
     nothing: list[Any] = [None] * sent.rows
     columns: dict[str, list[Any]] = {
         name: _read(name, sent.columns[name], parsers[name], faults) if name in sent.columns else nothing
         for name in COLUMNS
     }
     attributes = _attributes(sent, columns, faults)
-    for name in REQUIRED:
-        column = columns[name]
-        refused = {fault.row for fault in faults if fault.column == name}
-        for row, value in enumerate(column, start=1):
-            if len(faults) >= MOST_FAULTS:
-                break
-            if value is None and row not in refused:
-                faults.append(RowFault(row, name, None, "required", f"{name} is needed"))
+    misfits = {fault.row for fault in sent.faults}
+    _missing(columns, misfits, faults)
     if len(faults) < MOST_FAULTS:
-        faults += _without_identity(columns["external_id"], columns["id"])
-    if faults:
-        return [], [], None, sorted(faults, key=lambda fault: fault.row)
+        faults += _without_identity(sent, columns, misfits)
+    unknown = [
+        RowFault(row, "designation", sent.columns["designation"][row - 1], "unknown_designation", doubtful[written])
+        for row, written in enumerate(columns["designation"], start=1)
+        if written in doubtful
+    ]
+    read_to_the_end = len(faults) < MOST_FAULTS
+    faults = sorted([*sent.faults, *faults], key=lambda fault: fault.row)
+    if not read_to_the_end:
+        return Cells([], [], [], None, faults, unknown)
+    bad = {fault.row for fault in faults}
+    rows = [row for row in range(1, sent.rows + 1) if row not in bad]
     ids = columns.pop("id")
     names = [f"{name[:-3]}_nm" if name in LENGTHS else name for name in columns]
-    stays = [Stay(**dict(zip(names, values, strict=True))) for values in zip(*columns.values(), strict=True)]
-    return stays, ids, attributes, []
+    whole = list(zip(*columns.values(), strict=True))
+    stays = [Stay(**dict(zip(names, whole[row - 1], strict=True))) for row in rows]
+    kept = None if attributes is None else [attributes[row - 1] for row in rows]
+    return Cells(stays, rows, [ids[row - 1] for row in rows], kept, faults, unknown)
 
 
-def _without_identity(external_ids: list[str | None], ids: list[str | None]) -> list[RowFault]:
+def _missing(columns: Mapping[str, list[Any]], misfits: set[int], faults: list[RowFault]) -> None:
+    """Add a fault for each cell that is needed and empty."""
+    for name in REQUIRED:
+        refused = misfits | {fault.row for fault in faults if fault.column == name}
+        for row, value in enumerate(columns[name], start=1):
+            if len(faults) >= MOST_FAULTS:
+                return
+            if value is None and row not in refused:
+                faults.append(RowFault(row, name, None, "required", f"{name} is needed"))
+
+
+def _without_identity(sent: Sent, columns: Mapping[str, list[Any]], misfits: set[int]) -> list[RowFault]:
     """Return the rows that no later import could know again, and those that stand twice."""
     faults: list[RowFault] = []
-    seen: set[str | None] = set()
-    for row, (external_id, stay_id) in enumerate(zip(external_ids, ids, strict=True), start=1):
+    seen: dict[str, int] = {}
+    for row, (external_id, stay_id) in enumerate(zip(columns["external_id"], columns["id"], strict=True), start=1):
         identity = external_id or stay_id
         if len(faults) >= MOST_FAULTS:
             break
+        if row in misfits:
+            continue
         if identity is None:
             said = "external_id is needed: it is how the stay is known again when the file comes twice"
             faults.append(RowFault(row, "external_id", None, "required", said))
         elif identity in seen:
-            faults.append(RowFault(row, "external_id", identity, "stands_twice", "stands in an earlier row too"))
-        seen.add(identity)
+            faults.append(_twice(sent, row, seen[identity], identity))
+        else:
+            seen[identity] = row
     return faults
+
+
+def _twice(sent: Sent, row: int, first: int, identity: str) -> RowFault:
+    """Return the fault of a row whose id stands in an earlier one; the same in every cell is told from another stay."""
+    if all(values[row - 1] == values[first - 1] for values in sent.columns.values()):
+        said = f"is row {first} once more, the same in every cell; leave one of the two out"
+        return RowFault(row, "external_id", identity, "repeated_row", said)
+    said = f"stands in row {first} too, with other cells; each stay has an id of its own"
+    return RowFault(row, "external_id", identity, "stands_twice", said)
 
 
 def _read(name: str, values: list[Any], parse: Parser, faults: list[RowFault]) -> list[Any]:
@@ -146,19 +160,40 @@ def _read(name: str, values: list[Any], parse: Parser, faults: list[RowFault]) -
     return found
 
 
-def _parsers(sent: Sent, zone: tzinfo | None) -> Mapping[str, Parser]:
-    hours = _number_in_words(sent.decimal_comma) if sent.words else _hours
+def _parsers(sent: Sent, zone: tzinfo | None) -> tuple[dict[str, Parser], dict[str, str]]:
+    """Return how each column is read, and the designations that nobody could read so far, with why."""
+    doubtful: dict[str, str] = {}
     parsers: dict[str, Parser] = {name: _text(longest, sent.words) for name, longest in LONGEST.items()}
-    parsers["designation"] = _designation(parsers["designation"])
-    parsers |= dict.fromkeys((name for name in TIMES if name in COLUMNS), _time(zone))
-    parsers |= dict.fromkeys(HOURS, (lambda value: float(hours(value))) if sent.words else hours)
-    parsers |= dict.fromkeys(CLEARANCES, _length(hours, MOST_CLEARANCE_MM, "clearance"))
-    parsers |= dict.fromkeys(DIAMETERS, _length(hours, MOST_DIAMETER_MM, "diameter of a shaft"))
-    parsers |= dict.fromkeys(RAN_AT, (lambda value: float(hours(value))) if sent.words else hours)
-    parsers["temperature_degc"] = _signed_in_words(sent.decimal_comma) if sent.words else _signed
+    parsers["designation"] = _designation(parsers["designation"], doubtful)
+    parsers |= dict.fromkeys((name for name in TIMES if name in COLUMNS), _time(zone, sent.profile.patterns))
+    for name in (*HOURS, *RAN_AT, *LENGTHS, "temperature_degc"):
+        number = _number_in_words(sent, name) if sent.words else _signed if name == "temperature_degc" else _hours
+        if name in LENGTHS:
+            what = "clearance" if name in CLEARANCES else "diameter of a shaft"
+            most_mm = MOST_CLEARANCE_MM if name in CLEARANCES else MOST_DIAMETER_MM
+            parsers[name] = _length(number, sent.units.get(name, "mm"), most_mm, what)
+        else:
+            parsers[name] = _float(number) if sent.words else number
     parsers |= {"id": _identifier, "end_type": _end_type, "damage": _damage, ATTRIBUTES: _attributes_of_row}
     parsers["inspected"] = _flag_in_words if sent.words else _flag
-    return parsers
+    for name, words in sent.values.items():
+        if name in parsers:
+            parsers[name] = _translated(parsers[name], words)
+    return parsers, doubtful
+
+
+def _translated(read: Parser, words: Mapping[str, str]) -> Parser:
+    """Return a reader that takes a sheet's words for ours first; a word that leads to nothing says nothing."""
+
+    def translated(value: str) -> Any:
+        text = words.get(comparable(value), value)
+        return read(text) if text.strip() else None
+
+    return translated
+
+
+def _float(number: Parser) -> Parser:
+    return lambda value: float(number(value))
 
 
 def _text(longest: int, words: bool) -> Parser:
@@ -183,8 +218,8 @@ def _text(longest: int, words: bool) -> Parser:
     return read
 
 
-def _designation(text: Parser) -> Parser:
-    """Return the reader of a designation: as we write it where we can read it, else as it was sent."""
+def _designation(text: Parser, doubtful: dict[str, str]) -> Parser:
+    """Return the reader of a designation: as we write it where we can read it, else as it was sent, with the doubt."""
 
     def read(value: Any) -> Any:
         written = text(value)
@@ -192,27 +227,32 @@ def _designation(text: Parser) -> Parser:
             return None
         try:
             return normalised_bearing({"designation": written}, "designation")["designation"]
-        except CannotEvaluate:
+        except CannotEvaluate as unread:
+            doubtful[written] = f"{unread}; say accept_unknown=true to take it as it is"
             return written
 
     return read
 
 
-def _time(zone: tzinfo | None) -> Parser:
+def _time(zone: tzinfo | None, patterns: Sequence[str]) -> Parser:
     def read(value: Any) -> datetime:
         try:
-            return moment_in_zone(value, zone)
+            return moment_in_zone(by_pattern(value, patterns) if patterns else value, zone)
         except NotAMoment as refused:
             raise CellRefused(refused.code, f"{shown(value)} {refused.said}") from None
 
     return read
 
 
-def _number_in_words(decimal_comma: bool) -> Parser:
+def _number_in_words(sent: Sent, name: str) -> Parser:
+    marks = sent.marks(name)
+
     def read(value: str) -> str:
-        text = value.strip()
-        text = text.replace(",", ".") if decimal_comma else text
-        if not _NUMBER(text):
+        try:
+            text = marks.plain(value)
+        except DoubtfulNumber as doubt:
+            raise CellRefused(doubt.code, doubt.said) from None
+        if text.startswith("-") and name != "temperature_degc":
             raise CellRefused("wrong_type", f"{shown(value)} is not a number such as 0.065, zero or more")
         return text
 
@@ -223,17 +263,6 @@ def _hours(value: Any) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < 1e15:
         raise CellRefused("wrong_type", f"{shown(value)} is not a number, zero or more")
     return float(value)
-
-
-def _signed_in_words(decimal_comma: bool) -> Parser:
-    def read(value: str) -> float:
-        text = value.strip()
-        text = text.replace(",", ".") if decimal_comma else text
-        if not _SIGNED(text):
-            raise CellRefused("wrong_type", f"{shown(value)} is not a number such as 65 or -5.5")
-        return float(text)
-
-    return read
 
 
 def _signed(value: Any) -> float:
@@ -274,15 +303,16 @@ def _attributes_of_row(value: Any) -> dict[str, Any]:
         raise CellRefused(refused.code, refused.said) from None
 
 
-def _length(number: Parser, most_mm: float, what: str) -> Parser:
+def _length(number: Parser, unit: str, most_mm: float, what: str) -> Parser:
     def read(value: Any) -> int:
-        millimetres = number(value)
+        read = number(value)
+        millimetres = in_millimetres(read, unit) if unit != "mm" else read
         try:
             length_nm = nm_from_mm(millimetres)
         except ValueError:
-            raise CellRefused("out_of_range", f"{shown(value)} mm is finer than a nanometre") from None
+            raise CellRefused("out_of_range", f"{shown(value)} {unit} is finer than a nanometre") from None
         if length_nm > most_mm * 1e6:
-            said = f"{shown(value)} mm is no {what}: at most {most_mm:g} are taken; the column is in millimetres"
+            said = f"{shown(value)} {unit} is no {what}: at most {most_mm:g} mm are taken; the column is in {unit}"
             raise CellRefused("out_of_range", said)
         return length_nm
 

@@ -3,46 +3,25 @@
 A stay that runs on record and comes again with its removal is ended; nothing else that is stored is changed.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from hashlib import sha256
 from typing import Any, Final
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from service.errors import CannotEvaluate
 from service.history.attributes import attributes_of, attributes_text
 from service.history.stays import Fault, Stay, faults
-from service.mounting.designation import bearing_from_designation
 from service.store.queries import assets
 from service.store.queries.attributes import attribute_types
-from service.store.queries.stay_import import END, TOLD, end_stays, insert_stays, positions_by_name, stays_on_record
+from service.store.queries.stay_import import END, TOLD, end_stays, insert_stays, stays_on_record
 from service.store.unit_of_work import Event, Tx
-from service.use_cases.assets.register import register_asset, replace_shafts
 from service.use_cases.attributes.name import name_attributes
 from service.use_cases.stays.attributes import Settled, settled
-from service.use_cases.stays.cells import MOST_FAULTS, Attributes, RowFault, read_stays
+from service.use_cases.stays.faults import RowFault, counts
+from service.use_cases.stays.import_places import placed_stays
+from service.use_cases.stays.import_read import MOST_REPORTED, Read, refusal
 from service.use_cases.stays.lines import LENGTHS, STAY_COLUMNS
-from service.use_cases.stays.sources import Sent, sent_stays
 
-MOST_REPORTED: Final = 1_000
 MEMBERS: Final = tuple(f"{name[:-3]}_nm" if name in LENGTHS else name for name in STAY_COLUMNS)
-
-
-@dataclass(frozen=True, slots=True)
-class Read:
-    """What was sent, read: stays with the ids that came along, and the values as they were sent."""
-
-    sent: Sent
-    stays: list[Stay]
-    ids: list[str | None]
-    attributes: Attributes | None
-    sha256: str
-
-    def value(self, row: int, column: str) -> Any:
-        """Return a value as it was sent; rows count from 1."""
-        values = self.sent.columns.get(column)
-        return None if values is None else values[row - 1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +36,7 @@ class ImportResult:
     positions_created: int
     notes: tuple[RowFault, ...]
     events: tuple[Event, ...]
+    names: Mapping[str, str]
 
     def record(self) -> dict[str, Any]:
         """Return the wire members."""
@@ -68,53 +48,20 @@ class ImportResult:
             "assets_created": list(self.assets_created),
             "positions_created": self.positions_created,
             "note_count": len(self.notes),
-            "notes": [note.record() for note in self.notes[:MOST_REPORTED]],
+            "counts": counts(self.notes),
+            "notes": [note.record(self.names.get(note.column)) for note in self.notes[:MOST_REPORTED]],
         }
 
 
-def read_import(data: bytes, media: str, zone: str | None) -> Read:
-    """Return what was sent, read without looking at what is on record.
-
-    Raises
-    ------
-    CannotEvaluate
-        ``import_refused`` with a report row by row; what ``sent_stays`` refuses; ``unknown_zone``.
-    """
-    sent = sent_stays(data, media)
-    stays, ids, attributes, found = read_stays(sent, None if zone is None else zone_of(zone))
-    if found:
-        raise refusal(sent.rows, found)
-    return Read(sent, stays, ids, attributes, sha256(data).hexdigest())
-
-
-def zone_of(name: str) -> ZoneInfo:
-    """Return a time zone by its name.
-
-    Raises
-    ------
-    CannotEvaluate
-        ``unknown_zone``
-    """
-    try:
-        return ZoneInfo(name)
-    except (ZoneInfoNotFoundError, ValueError, OSError):
-        said = f"{name[:60]!a} is no time zone of the IANA database, such as Europe/Stockholm"
-        raise CannotEvaluate(said, code="unknown_zone") from None
-
-
-def refusal(rows: int, found: Sequence[RowFault]) -> CannotEvaluate:
-    """Return the refusal with its report."""
-    first = found[0]
-    more = " or more" if len(found) >= MOST_FAULTS else ""
-    said = (
-        f"{len(found)}{more} faults in {rows} rows, nothing is stored; row {first.row}, {first.column}: {first.message}"
-    )
-    report = [fault.record() for fault in found[:MOST_REPORTED]]
-    return CannotEvaluate(said, code="import_refused", rows=rows, fault_count=len(found), report=report)
-
-
-def import_stays(tx: Tx, read: Read, *, create_assets: bool) -> ImportResult:
+def import_stays(tx: Tx, read: Read, *, create_assets: bool, accept_unknown: bool = False) -> ImportResult:
     """Store the stays that are new, and end those on record that come with their removal.
+
+    All faults are found before anything is refused: a row with one is set aside, the others are looked at further.
+
+    Parameters
+    ----------
+    accept_unknown : bool
+        Take designations that nobody here can read as they are, with a note; else they are faults.
 
     Raises
     ------
@@ -124,49 +71,44 @@ def import_stays(tx: Tx, read: Read, *, create_assets: bool) -> ImportResult:
         Another transaction stored or ended a stay of the same position meanwhile.
     """
     assets.keep_as_they_are(tx, {stay.asset for stay in read.stays})
-    known_assets, places = positions_by_name(tx, (stay.asset for stay in read.stays))
-    missing = _missing_places(read, known_assets, places)
-    if missing and not create_assets:
-        raise refusal(read.sent.rows, missing)
-    created, added, events = _create_places(tx, read.stays, known_assets, places) if missing else ([], 0, [])
-    if missing:
-        _, places = positions_by_name(tx, (stay.asset for stay in read.stays))
-        still = _missing_places(read, known_assets | dict.fromkeys(created, ""), places)
-        if still:
-            raise refusal(read.sent.rows, still)
-    attributes = _settle_attributes(tx, read)
-    new, ends, notes = _compared(tx, read, places)
+    if not accept_unknown:
+        read = read.without(read.unknown)
+    read, places, created, added, events = placed_stays(tx, read, create_assets=create_assets)
+    read, attributes = _settled_attributes(tx, read)
+    new, ends, notes, found = _compared(tx, read, places)
+    if read.faults or found:
+        raise refusal(read.sent, [*read.faults, *found])
     events += name_attributes(tx, attributes.new)
-    notes = sorted([*notes, *attributes.notes], key=lambda note: note.row)
     end_stays(tx, {stay_id: read.stays[number] for number, stay_id in ends.items()})
     insert_stays(tx, [read.stays[number] for number in new], places)
     events += [_ended(read.stays[number], stay_id) for number, stay_id in ends.items()]
-    counts = {"created": len(new), "closed": len(ends), "unchanged": read.sent.rows - len(new) - len(ends)}
+    counted = {"created": len(new), "closed": len(ends), "unchanged": read.sent.rows - len(new) - len(ends)}
     if new or ends:
-        data = {"rows": read.sent.rows, **counts, "sha256": read.sha256}
+        data = {"rows": read.sent.rows, **counted, "sha256": read.sha256}
         events.append(Event("stays.imported", "site", tx.site_id, None, None, data))
+    every = [*notes, *attributes.notes, *(read.unknown if accept_unknown else ())]
     return ImportResult(
         rows=read.sent.rows,
-        **counts,
+        **counted,
         assets_created=tuple(created),
         positions_created=added,
-        notes=tuple(notes),
+        notes=tuple(sorted(every, key=lambda note: note.row)),
         events=tuple(events),
+        names=read.sent.names,
     )
 
 
-def _settle_attributes(tx: Tx, read: Read) -> Settled:
+def _settled_attributes(tx: Tx, read: Read) -> tuple[Read, Settled]:
     """Put the attributes that came into the stays, held against the names of the site; names are not stored yet."""
     if read.attributes is None:
-        return Settled([], {}, [], [])
+        return read, Settled([], {}, [], [])
     sent = read.sent
     found = settled(read.attributes, attribute_types(tx), words=sent.words, decimal_comma=sent.decimal_comma)
-    if found.faults:
-        raise refusal(sent.rows, sorted(found.faults, key=lambda fault: fault.row))
     for number, text in enumerate(found.texts):
         if read.stays[number].attributes != text:
             read.stays[number] = replace(read.stays[number], attributes=text)
-    return found
+    faults, notes = ([replace(one, row=read.rows[one.row - 1]) for one in each] for each in (found.faults, found.notes))
+    return read.without(faults), replace(found, faults=faults, notes=notes)
 
 
 def _ended(stay: Stay, stay_id: str) -> Event:
@@ -174,75 +116,10 @@ def _ended(stay: Stay, stay_id: str) -> Event:
     return Event("stay.ended", "stay", stay_id, None, None, {"position": stay.position, "asset": stay.asset})
 
 
-def _missing_places(read: Read, known: dict[str, str], places: dict[tuple[str, str], str]) -> list[RowFault]:
-    found = []
-    for row, stay in enumerate(read.stays, start=1):
-        if stay.place in places:
-            continue
-        if stay.asset in known:
-            said = f"{stay.asset} has no position {stay.position}; add it with PUT /v1/assets, or ?create_assets=true"
-            found.append(RowFault(row, "position", read.value(row, "position"), "unknown_position", said))
-        else:
-            said = f"no asset of this site has the tag {stay.asset}; register it first, or say ?create_assets=true"
-            found.append(RowFault(row, "asset", read.value(row, "asset"), "unknown_asset", said))
-    return found
-
-
-def _create_places(
-    tx: Tx, stays: list[Stay], known: dict[str, str], places: dict[tuple[str, str], str]
-) -> tuple[list[str], int, list[Event]]:
-    """Register the assets that are missing, and add missing positions to assets with one shaft."""
-    wanted: dict[str, dict[str, Stay]] = {}
-    for stay in stays:
-        if stay.place not in places:
-            latest = wanted.setdefault(stay.asset, {}).setdefault(stay.position, stay)
-            if stay.installed_at > latest.installed_at:
-                wanted[stay.asset][stay.position] = stay
-    created: list[str] = []
-    events: list[Event] = []
-    added = 0
-    for tag, of_asset in wanted.items():
-        positions = [{"name": name, **_bearing(stay.designation)} for name, stay in of_asset.items()]
-        if tag in known:
-            events += _add_positions(tx, known[tag], positions)
-        else:
-            shaft = {"name": "main", "drives": [], "positions": positions}
-            _, event = register_asset(tx, {"tag": tag, "name": tag, "shafts": [shaft]})
-            created.append(tag)
-            events.append(event)
-        added += len(positions)
-    return created, added, events
-
-
-def _add_positions(tx: Tx, asset_id: str, positions: list[dict[str, Any]]) -> list[Event]:
-    """Add positions to the one shaft of an asset; where it has several, nobody can say to which."""
-    before = assets.asset_by_id(tx, asset_id)
-    if before is None or len(before.shafts) != 1:
-        return []
-    shaft = before.shafts[0]
-    shafts = [{**shaft, "positions": [*shaft["positions"], *positions]}]
-    return [replace_shafts(tx, before, shafts)[1]]
-
-
-def _bearing(designation: str) -> dict[str, Any]:
-    """Return the bearing of a position where its designation can be read, else nothing."""
-    try:
-        bearing_from_designation(designation)
-    except CannotEvaluate:
-        return {}
-    return {"bearing": {"designation": designation}}
-
-
 def _compared(
     tx: Tx, read: Read, places: dict[tuple[str, str], str]
-) -> tuple[list[int], dict[int, str], list[RowFault]]:
-    """Return the numbers of the stays that are new, of those that end with the ids on record, and the notes.
-
-    Raises
-    ------
-    CannotEvaluate
-        ``import_refused``
-    """
+) -> tuple[list[int], dict[int, str], list[RowFault], list[RowFault]]:
+    """Return the numbers of the stays that are new, of those that end with the ids on record, notes and faults."""
     on_record = stays_on_record(
         tx,
         position_ids=(places[stay.place] for stay in read.stays),
@@ -279,9 +156,7 @@ def _compared(
     wrong, notes = _checked(read, changed, [*others, *own], len(others), tx.now)
     found += wrong
     notes += [_closed(read, number) for number in ends]
-    if found:
-        raise refusal(read.sent.rows, sorted(found, key=lambda fault: fault.row))
-    return new, ends, sorted(notes, key=lambda note: note.row)
+    return new, ends, notes, found
 
 
 def _comes_with_its_removal(sent: Stay, stored: Stay) -> bool:
@@ -312,12 +187,12 @@ def _contradiction(read: Read, number: int, sent: Stay, stored: Stay) -> list[Ro
     if before is not None and now is not None and now < before:
         said = f"on record this stay had {before:g} operating hours already; at removal it cannot have fewer"
         found.append(("operating_hours", "younger_than_before", said))
-    return [RowFault(number + 1, name, read.value(number + 1, name), code, said) for name, code, said in found]
+    return [read.fault(number, name, code, said) for name, code, said in found]
 
 
 def _closed(read: Read, number: int) -> RowFault:
     said = "this stay runs on record; it ends with this removal"
-    return RowFault(number + 1, "removed_at", read.value(number + 1, "removed_at"), "closed", said)
+    return read.fault(number, "removed_at", "closed", said)
 
 
 def _difference(read: Read, number: int, sent: Stay, stored: Stay, *, but: Sequence[str]) -> list[RowFault]:
@@ -328,7 +203,7 @@ def _difference(read: Read, number: int, sent: Stay, stored: Stay, *, but: Seque
             kept = before.isoformat() if isinstance(before, datetime) else before
             only = "an import ends what runs and changes nothing else"
             said = f"this stay is on record with another {column}: {kept}; {only}"
-            return [RowFault(number + 1, column, read.value(number + 1, column), "differs", said)]
+            return [read.fault(number, column, "differs", said)]
     return []
 
 
@@ -342,8 +217,7 @@ def _checked(
         number = _row_of(fault, others)
         if number is None:
             continue
-        row, column = changed[number] + 1, fault.field
-        at = RowFault(row, column, read.value(row, column), fault.code, fault.detail)
+        at = read.fault(changed[number], fault.field, fault.code, fault.detail)
         (notes if fault.severity == "note" else wrong).append(at)
     return wrong, notes
 

@@ -2,17 +2,20 @@
 
 import csv
 import io
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any, Final
 
-from service.errors import CannotEvaluate
+from service.errors import CannotEvaluate, nearest
 from service.exchange import strict_json
 from service.exchange.media import CSV, JSON, NDJSON
 from service.exchange.strict_json import NotStrictJSON
-from service.history.attributes import NAME, PREFIX, named
+from service.history.attributes import NAME, PREFIX
+from service.use_cases.stays.faults import MOST_FAULTS, RowFault
 from service.use_cases.stays.lines import ATTRIBUTES, STAY_COLUMNS, cells_of
 from service.use_cases.stays.lists import END_MARK
+from service.use_cases.stays.marks import Marks, marks_of
+from service.use_cases.stays.profile import EVERYTHING_ELSE, NONE, SEPARATORS, Profile, comparable, target
 
 COLUMNS: Final = ("id", *STAY_COLUMNS)
 CELLS: Final = tuple(name for name in COLUMNS if name != ATTRIBUTES)
@@ -24,26 +27,41 @@ MOST_TOO_SHORT: Final = 2_000
 
 @dataclass(frozen=True, slots=True)
 class Sent:
-    """Columns of ``rows`` values each; None or an empty text where nothing is said. ``words``: all values are text.
+    """Columns of ``rows`` values each, as they were sent; None or an empty text where nothing is said.
 
-    ``decimal_comma``: numbers may be written with a comma, because semicolons stand between the cells.
+    ``words``: all values are text. ``units`` are those of lengths that are not in mm, ``names`` what the sheet calls a
+    column where it is not our name, ``values`` their words by our column, ``faults`` rows that fit no columns.
     """
 
     columns: dict[str, list[Any]]
     rows: int
     words: bool
     decimal_comma: bool = False
+    profile: Profile = NONE
+    units: Mapping[str, str] = field(default_factory=dict)
+    names: Mapping[str, str] = field(default_factory=dict)
+    values: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    faults: tuple[RowFault, ...] = ()
+
+    def marks(self, column: str) -> Marks:
+        """Return how a column writes its numbers: as the profile says, else as its own cells prove."""
+        if self.profile.decimal_mark is not None or self.profile.thousands_mark is not None:
+            return Marks(self.profile.decimal_mark, self.profile.thousands_mark)
+        return marks_of(self.columns.get(column, ()), comma=self.decimal_comma)
 
 
-def sent_stays(data: bytes, media: str) -> Sent:
+def sent_stays(data: bytes, media: str, profile: Profile = NONE) -> Sent:
     """Return the columns of a body.
 
     Raises
     ------
     CannotEvaluate
-        ``bad_csv``, ``bad_lines``, ``cut_short``, ``too_many_rows``, ``no_rows``
+        ``bad_csv``, ``bad_lines``, ``cut_short``, ``too_many_rows``, ``no_rows``; ``profile_not_for_this``: a profile
+        reads CSV.
     """
-    sent = {CSV: _from_csv, JSON: _from_json, NDJSON: _from_ndjson}[media](data)
+    if profile is not NONE and media != CSV:
+        raise CannotEvaluate(f"a profile reads {CSV}; {media} was sent", code="profile_not_for_this")
+    sent = _from_csv(data, profile) if media == CSV else {JSON: _from_json, NDJSON: _from_ndjson}[media](data)
     if sent.rows == 0:
         raise CannotEvaluate("there is no stay in what was sent", code="no_rows")
     if sent.rows > MOST_ROWS:
@@ -56,25 +74,120 @@ def template(names: Sequence[str]) -> str:
     return ",".join(cells_of(STAY_COLUMNS, names)) + "\r\n"
 
 
-def _from_csv(data: bytes) -> Sent:
+def _from_csv(data: bytes, profile: Profile) -> Sent:
+    header, rows, separator = sheet(data, profile)
+    found = _columns(header, profile)
+    faults = [
+        RowFault(number, "", None, "wrong_width", f"{len(line)} cells stand under {len(header)} columns")
+        for number, line in enumerate(rows, start=1)
+        if len(line) != len(header)
+    ]
+    if len(faults) >= MOST_FAULTS:
+        raise _bad_csv(f"row {faults[0].row}: {faults[0].message}; so in {len(faults)} rows or more")
+    nothing = [""] * len(header)
+    whole = [line if len(line) == len(header) else nothing for line in rows]
+    theirs = [list(column) for column in zip(*whole, strict=True)] if whole else [[] for _ in header]
+    columns = {column: theirs[number] for number, (column, _) in found.items()}
+    columns |= {name: [text] * len(rows) for name, text in profile.fixed.items()}
+    if profile.identity:
+        columns["external_id"] = _identities(header, theirs, profile.identity)
+    return Sent(
+        columns=columns,
+        rows=len(rows),
+        words=True,
+        decimal_comma=separator != "," if profile.decimal_mark is None else profile.decimal_mark == ",",
+        profile=profile,
+        units={column: unit for column, unit in found.values() if unit != "mm"},
+        names={column: header[number] for number, (column, _) in found.items() if header[number] != column},
+        values={
+            column: {comparable(theirs): ours for theirs, ours in words.items()}
+            for column, words in profile.values.items()
+        },
+        faults=tuple(faults),
+    )
+
+
+def sheet(data: bytes, profile: Profile) -> tuple[list[str], list[list[str]], str]:
+    """Return the names of the columns, the rows below them and the separator of a CSV.
+
+    Raises
+    ------
+    CannotEvaluate
+        ``bad_csv``, ``cut_short``
+    """
+    encoding = "utf-8-sig" if profile.encoding == "utf-8" else profile.encoding
     try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise _bad_csv(f"the file is not UTF-8: {error.reason} at byte {error.start}") from None
+        text = data.decode(encoding)
+    except UnicodeError as error:
+        at = f": {error.reason} at byte {error.start}" if isinstance(error, UnicodeDecodeError) else ""
+        said = f"the file is not {profile.encoding.upper()}{at}; save it as UTF-8, or say its encoding in a profile"
+        raise _bad_csv(said) from None
+    for _ in range(profile.skip_lines):
+        text = text.partition("\n")[2]
     first = text.split("\n", 1)[0]
-    separator = ";" if first.count(";") > first.count(",") else ","
+    separator = profile.separator or max(SEPARATORS, key=lambda sign: (first.count(sign), sign == ","))
     try:
         lines = [line for line in csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True) if line]
     except csv.Error as error:
         raise _bad_csv(f"the file is not CSV: {error}") from None
     header = [name.strip() for name in lines[0]] if lines else []
-    _check_header(header)
-    rows = _without_end_mark([line for line in lines[1:] if any(line)])
-    for number, line in enumerate(rows, start=1):
-        if len(line) != len(header):
-            raise _bad_csv(f"row {number}: {len(line)} cells stand under {len(header)} columns")
-    columns = [list(column) for column in zip(*rows, strict=True)] if rows else [[] for _ in header]
-    return Sent(dict(zip(header, columns, strict=True)), len(rows), True, separator == ";")
+    return header, _without_end_mark([line for line in lines[1:] if any(line)]), separator
+
+
+def _columns(header: list[str], profile: Profile) -> dict[int, tuple[str, str]]:
+    """Return our column and its unit by the number of theirs.
+
+    Raises
+    ------
+    CannotEvaluate
+        ``bad_csv``: a column that is not known, that stands twice, or that is missing.
+    """
+    said = {comparable(theirs): ours for theirs, ours in profile.columns.items()}
+    ignored = {comparable(name) for name in (*profile.ignore, *profile.identity)}
+    found: dict[int, tuple[str, str]] = {}
+    unknown: list[str] = []
+    for number, name in enumerate(header):
+        ours = target(said.get(comparable(name), name))
+        if ours is not None and (comparable(name) in said or comparable(name) not in ignored):
+            if ours[0] in [column for column, _ in found.values()]:
+                raise _bad_csv(f"the column {name[:40]} stands twice")
+            found[number] = ours
+        elif comparable(name) not in ignored and EVERYTHING_ELSE not in profile.ignore:
+            unknown.append(name)
+    if not header or unknown:
+        raise _unknown_columns(unknown, profile)
+    _check_whole(header, found, profile)
+    return found
+
+
+def _unknown_columns(unknown: list[str], profile: Profile) -> CannotEvaluate:
+    told = ", ".join(f"{name[:40]!a}" for name in unknown[:5]) or "the first line"
+    way_out = (
+        "name it in the profile's columns, or in ignore"
+        if profile is not NONE
+        else "an import profile leads other names to them (PUT /v1/stays/profiles/NAME)"
+    )
+    return _bad_csv(
+        f"{told} is no column{nearest(unknown, CELLS)}; the first line names the columns, known are {', '.join(CELLS)} "
+        f"and {PREFIX}NAME (NAME as {NAME}), lengths also in _um, _in and _thou; {way_out}"
+    )
+
+
+def _check_whole(header: list[str], found: dict[int, tuple[str, str]], profile: Profile) -> None:
+    stand = {comparable(name) for name in header}
+    for name in (*profile.columns, *profile.identity):
+        if comparable(name) not in stand:
+            raise _bad_csv(f"the profile reads the column {name[:40]!a}; the file has {', '.join(header)[:300]}")
+    for name in REQUIRED:
+        if name not in [column for column, _ in found.values()] and name not in profile.fixed:
+            raise _bad_csv(f"the column {name} is missing; it is needed with every stay")
+
+
+def _identities(header: list[str], theirs: list[list[str]], names: Sequence[str]) -> list[str]:
+    """Return what names each stay: the cells of some columns, joined; nothing where one of them is empty."""
+    numbers = [[comparable(name) for name in header].index(comparable(name)) for name in names]
+    cells = zip(*(theirs[number] for number in numbers), strict=True)
+    return ["/".join(each.strip() for each in row) if all(each.strip() for each in row) else "" for row in cells]
 
 
 def _without_end_mark(rows: list[list[str]]) -> list[list[str]]:
@@ -83,22 +196,6 @@ def _without_end_mark(rows: list[list[str]]) -> list[list[str]]:
         return rows
     _check_count(rows[-1][1] if len(rows[-1]) > 1 else "", len(rows) - 1)
     return rows[:-1]
-
-
-def _check_header(header: list[str]) -> None:
-    unknown = [name for name in header if name not in CELLS and named(name) is None]
-    if not header or unknown:
-        told = ", ".join(f"{name[:40]!a}" for name in unknown[:5]) or "the first line"
-        raise _bad_csv(
-            f"{told} is no column; the first line names the columns, known are {', '.join(CELLS)} "
-            f"and {PREFIX}NAME (NAME as {NAME})"
-        )
-    for name in header:
-        if header.count(name) > 1:
-            raise _bad_csv(f"the column {name} stands twice")
-    for name in REQUIRED:
-        if name not in header:
-            raise _bad_csv(f"the column {name} is missing; it is needed with every stay")
 
 
 def _from_json(data: bytes) -> Sent:
@@ -143,7 +240,8 @@ def _from_objects(objects: Iterable[Any]) -> Sent:
             raise CannotEvaluate(f"row {rows} is not an object", code="bad_lines")
         unknown = [name for name in one if name not in columns]
         if unknown:
-            raise CannotEvaluate(f"row {rows}: {unknown[0][:40]!a} is not a member of a stay", code="bad_lines")
+            said = f"row {rows}: {unknown[0][:40]!a} is not a member of a stay{nearest(unknown[:1], COLUMNS)}"
+            raise CannotEvaluate(said, code="bad_lines")
         for name, column in columns.items():
             column.append(one.get(name))
     return Sent(columns, rows, False)

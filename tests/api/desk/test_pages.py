@@ -22,7 +22,10 @@ from tests.api.samples.histories import imported, running, stay
 from tests.api.samples.orders import initial, isolated, opened, ready_to_complete, residual, sent
 
 CHART = reductions(reduction_row(65, 80, 0.04, 0.05, smallest_residual={"C3": {"value": 0.04, "unit": "mm"}}))
-PAGES = ("/desk", "/desk/machines", "/desk/orders", "/desk/failing", "/desk/lives", "/desk/mounting", "/desk/books")
+PAGES = (
+    *("/desk", "/desk/machines", "/desk/orders", "/desk/failing"),
+    *("/desk/lives", "/desk/replacements", "/desk/mounting", "/desk/books"),
+)
 LINK = re.compile(r'<code>GET ([^<]+)</code>: <a href="([^"]+)">JSON</a>(?:, <a href="([^"]+)">CSV</a>)?')
 
 
@@ -81,8 +84,10 @@ ANSWERS = {
     "/desk/failing?by=asset": 1,
     "/desk/failing?by=installer": 1,
     "/desk/failing?by=manufacturer&designation=22220+K%2FC3&from=2015-01-01": 1,
-    "/desk/lives": 2,
-    "/desk/lives?group_by=manufacturer&months=24&picture=probability": 2,
+    "/desk/lives": 1,
+    "/desk/lives?group_by=manufacturer&picture=probability": 1,
+    "/desk/replacements": 1,
+    "/desk/replacements?months=24&designation=22220+K%2FC3": 1,
     "/desk/mounting": 2,
     "/desk/mounting?covariates=manufacturer,installer": 2,
     "/desk/books": 1,
@@ -147,7 +152,7 @@ def test_the_planted_faults_are_said_where_people_look(plant: Client, app: Flask
 
 
 def test_the_forecast_is_by_designation(plant: Client, desk: FlaskClient) -> None:
-    said = text_of(desk.get("/desk/lives"))
+    said = text_of(desk.get("/desk/replacements"))
     for one in plant.get("/v1/replacement-forecast?months=12").json["items"]:
         assert one["detail"] in said
     assert DESIGNATION in said
@@ -224,7 +229,8 @@ def test_what_is_not_there_is_said_on_a_page(desk: FlaskClient, path: str) -> No
 
 
 REFUSED = (
-    "/desk/failing?by=colour", "/desk/failing?from=yesterday", "/desk/lives?group_by=colour", "/desk/lives?months=999",
+    "/desk/failing?by=colour", "/desk/failing?from=yesterday", "/desk/lives?group_by=colour",
+    "/desk/replacements?months=999",
     "/desk/lives?picture=none", "/desk?after=x", "/desk/orders?status=odd", "/desk/lives?as=xml",
     "/desk/lives?as=json&of=9", "/desk/lives?designation=%00", "/desk/machines?q=" + "a" * 200,
 )  # fmt: skip
@@ -321,7 +327,7 @@ def shapes(page: str) -> set[str]:
 
 
 def test_a_link_of_the_lives_page_asks_the_same_again(plant: Client, desk: FlaskClient) -> None:
-    path = "/desk/lives?designation=22216+K%2FC3&group_by=manufacturer&months=6&picture=probability"
+    path = "/desk/lives?designation=22216+K%2FC3&group_by=manufacturer&picture=probability"
     link = re.search(r'This question as a link: <a href="([^"]+)"', desk.get(path).text)
     assert link is not None
     assert dict(parse_qsl(urlsplit(unescape(link[1])).query)) == dict(parse_qsl(urlsplit(path).query))

@@ -19,7 +19,10 @@ from service.use_cases.checks.retention import tidy
 from service.use_cases.desk import sessions
 from tests.api.desk.doors import form_token, pasted, signed_in, token_of
 
-PAGES = ("/desk", "/desk/machines", "/desk/orders", "/desk/failing", "/desk/lives", "/desk/mounting", "/desk/books")
+PAGES = (
+    *("/desk", "/desk/machines", "/desk/orders", "/desk/failing"),
+    *("/desk/lives", "/desk/replacements", "/desk/mounting", "/desk/books"),
+)
 
 
 def database_of(app: Flask) -> Database:

@@ -65,12 +65,16 @@ def test_the_reply_has_the_shape_that_the_map_gives_it(client: Client) -> None:
     order = client.get("/v1/work-orders?system=north-mill").json["items"][0]
     steps = client.get(f"/v1/work-orders/{order['id']}/instructions").json["steps"]
     assert set(reply) == {"order", "longText", "tasks", "materials"}
-    assert reply["order"] == {"no": "40012345"}
+    assert reply["order"] == {"no": "R-7041"}
     assert [task["no"] for task in reply["tasks"]] == [step["number"] for step in steps]
-    assert all(len(task["short"]) <= 40 and task["short"].isascii() for task in reply["tasks"])
+    assert all(len(task["short"]) <= 28 and task["short"].isascii() for task in reply["tasks"])
+    titles = {step["number"]: step["title"] for step in steps}
+    assert all(titles[task["no"]].startswith(task["short"].removesuffix("..")) for task in reply["tasks"])
+    assert any(task["short"].endswith("..") for task in reply["tasks"])
     lines = [*reply["longText"], *(line for task in reply["tasks"] for line in task["text"])]
-    assert all(len(line) <= 72 and line.isascii() for line in lines)
-    card = client.get(f"/v1/work-orders/{order['id']}/instructions", headers={"Accept": "text/plain"}).text
+    assert all(len(line) <= 96 and line.isascii() for line in lines)
+    assert max(map(len, lines)) > 72
+    card = client.get(f"/v1/work-orders/{order['id']}/instructions?width=96", headers={"Accept": "text/plain"}).text
     assert "\n".join(reply["longText"]) == card.rstrip("\n")
 
 
@@ -187,8 +191,45 @@ def test_a_try_tells_what_was_mapped_what_nobody_read_and_every_problem(client_o
     client.post("/v1/assets", fan())
     tried = client.post(address, {"message": message_of(document)}).json
     assert (tried["status"], tried["problems"]) == (201, [])
-    assert tried["reply"]["order"] == {"no": "40012345"}
+    assert tried["reply"]["order"] == {"no": "R-7041"}
     assert client.get("/v1/work-orders").json["items"] == [], "a try stores nothing"
+
+
+def test_a_map_that_is_not_kept_is_previewed(client_on_each: Client) -> None:
+    client = client_on_each
+    document = MAPS["north_mill"]
+    draft = {member: document[member] for member in ("inbound", "outbound", "tables")}
+    client.post("/v1/assets", fan())
+    tried = client.post("/v1/field-maps/preview", {"map": draft, "message": message_of(document)}).json
+    assert tried["mapped_request"] == document["samples"][0]["request"]
+    assert (tried["status"], tried["unmapped"], tried["problems"]) == (201, ["/order/planner"], [])
+    assert tried["reply"]["order"] == {"no": "R-7041"}
+    assert client.get("/v1/field-maps").json["items"] == client.get("/v1/work-orders").json["items"] == []
+    broken = {**draft, "inbound": {"targets": {"asset": "order.["}}}
+    refused = client.post("/v1/field-maps/preview", {"map": broken, "message": {}})
+    assert (refused.status_code, refused.json["code"]) == (422, "field_map_refused")
+    assert refused.json["errors"][0]["pointer"] == "#/map/inbound/targets/asset"
+
+
+def test_a_dot_in_a_target_nests_as_a_slash_does(client: Client) -> None:
+    document = copy.deepcopy(MAPS["north_mill"])
+    for direction in ("inbound", "outbound"):
+        targets = document[direction]["targets"]
+        document[direction]["targets"] = {name.replace("/", "."): value for name, value in targets.items()}
+    client.post("/v1/assets", fan())
+    entered(client, document)
+    reply = client.post("/v1/inbound/north-mill", message_of(document)).json
+    assert reply["order"] == {"no": "R-7041"}
+    document["outbound"]["targets"]["order/no"] = "work_order.id"
+    assert client.post("/v1/field-maps", document).json["errors"][0]["code"] == "target_overlaps"
+
+
+def test_times_of_a_sample_are_compared_as_moments(client: Client) -> None:
+    document = copy.deepcopy(MAPS["north_mill"])
+    document["samples"][0]["request"]["opened_at"] = "2026-01-07T12:30:00+01:00"
+    entered(client, document)
+    document["samples"][0]["request"]["opened_at"] = "2026-01-07T12:30:00+00:00"
+    assert client.post("/v1/field-maps", document).json["errors"][0]["code"] == "sample_differs"
 
 
 def test_a_dry_run_answers_and_stores_nothing(client: Client) -> None:
@@ -198,23 +239,6 @@ def test_a_dry_run_answers_and_stores_nothing(client: Client) -> None:
     entered(client, EXAMPLE)
     dry = client.post("/v1/inbound/north-mill?dry_run=true", message_of(EXAMPLE))
     assert (dry.status_code, client.get("/v1/work-orders").json["items"]) == (201, [])
-
-
-def test_a_job_order_of_b2mml_opens_an_order(client: Client) -> None:
-    """Member names of JobOrder as in B2MML V7.00 (IEC 62264-2 job order), from memory."""
-    client.post("/v1/assets", fan())
-    job_order = {
-        "JobOrder": {
-            "ID": "JO-77",
-            "WorkType": "Maintenance",
-            "StartTime": "2026-01-07T06:30:00Z",
-            "EquipmentRequirement": [{"EquipmentID": "DRY-2-FAN"}],
-            "PhysicalAssetRequirement": [{"EquipmentPosition": "tail"}],
-            "JobOrderParameter": [{"ID": "MaintenanceActivity", "Value": {"ValueString": "Replacement"}}],
-        }
-    }
-    order = client.post("/v1/inbound/b2mml-job-order", job_order).json
-    assert (order["external"], order["positions"]) == ({"system": "b2mml", "number": "JO-77"}, ["tail"])
 
 
 HUGE = b'{"order": {"no": "1", "equipment": "X", "type": "REPL", "lines": [%s]}}'

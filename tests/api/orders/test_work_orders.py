@@ -6,6 +6,8 @@ from typing import Any
 import pytest
 from flask import Flask
 
+from service.api.orders.schemas import WorkOrderLine, WorkOrderRequest
+from service.use_cases.orders.open import COMPARED, NOT_COMPARED
 from tests.api.conftest import ClientMaker
 from tests.api.samples.checked import Client
 from tests.api.samples.machines import bare, fan, order
@@ -32,6 +34,44 @@ def test_an_order_with_a_new_machine_comes_back_with_its_plan(client_on_each: Cl
     read = client.get(f"/v1/work-orders/{body['id']}/instructions")
     assert read.json == plan
     assert client.get("/v1/assets?tag=DRY-2-FAN").json["items"][0]["id"] == body["asset_id"]
+
+
+WHOLE = {
+    "external": {"system": "plant-a", "number": "WO-1"},
+    "asset": "DRY-2-FAN",
+    "positions": ["drive"],
+    "kind": "inspection",
+    "wrench": {
+        "min": {"value": 30, "unit": "lbf.ft"},
+        "max": {"value": 150, "unit": "lbf.ft"},
+        "length": {"value": 20, "unit": "in"},
+    },
+    "opened_at": "2026-01-05T06:30:00.000000Z",
+    "allow_second": True,
+}
+"""An order with every member that can be sent."""
+
+
+def test_every_member_of_an_order_is_answered_as_it_was_sent(client_on_each: Client) -> None:
+    client = client_on_each
+    members = set(WorkOrderRequest().fields)
+    assert set(WHOLE) == members, "give WHOLE a value of each member of WorkOrderRequest"
+    client.post("/v1/assets", fan())
+    made = client.post("/v1/work-orders", WHOLE).json
+    shared = members & set(WorkOrderLine().fields)
+    assert {"external", "asset", "positions", "kind", "opened_at"} <= shared
+    for told in (
+        made,
+        client.get(f"/v1/work-orders/{made['id']}").json,
+        client.get("/v1/work-orders").json["items"][0],
+    ):
+        for member in shared:
+            assert told[member] == WHOLE[member], f"{member}: use_cases/orders/open.py stores it, records.py answers it"
+
+
+def test_every_member_of_an_order_is_compared_when_it_comes_again_or_is_said_not_to_be() -> None:
+    said = "list it in COMPARED or, with the reason, in NOT_COMPARED of use_cases/orders/open.py"
+    assert {*COMPARED, *NOT_COMPARED} == set(WorkOrderRequest().fields), said
 
 
 def test_every_hold_is_in_the_plan(client: Client) -> None:

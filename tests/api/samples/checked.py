@@ -14,6 +14,8 @@ from referencing import Registry, Resource
 from referencing.jsonschema import DRAFT202012
 from werkzeug.test import TestResponse
 
+from tests.api.samples.published import check_job_response
+
 OPEN_PATHS = ("/health/live", "/health/ready", "/openapi.json")
 
 
@@ -114,6 +116,8 @@ class Client:
             options = {"data": json.dumps(body).encode() if data is None else data, "content_type": content_type}
         response = self._client.open(path, method=method, headers=sent, **options)
         self.contract.check(self.app, method, path.split("?")[0], response)
+        if path.split("?")[0].endswith("/job-response") and response.status_code == 200:
+            check_job_response(response.json)
         return response
 
     def get(self, path: str, **kwargs: Any) -> TestResponse:

@@ -35,33 +35,6 @@ def last_order(client: Client) -> str:
     return replaced(client, "WO-2", 17, "N-2", end_type="failed", cause="water in the housing")
 
 
-def test_a_completed_order_as_job_response(client: Client, last_order: str) -> None:
-    """Member names of B2MML V7.00 and states of OPC 10031-4, both from memory."""
-    told = client.get(f"/v1/work-orders/{last_order}/job-response?units=metric").json["JobResponse"]
-    assert (told["JobOrderID"], told["WorkType"], told["JobState"]) == ("WO-2", "Maintenance", "Ended")
-    assert told["EndTime"] == client.get(f"/v1/work-orders/{last_order}").json["closed_at"]
-    found = [
-        (each["PhysicalAssetUse"], each["PhysicalAssetID"], each["EquipmentPosition"])
-        for each in told["PhysicalAssetActual"]
-    ]
-    assert found == [("Removed", "N-1", "tail"), ("Installed", "N-2", "tail")]
-    values = {each["ID"]: each["Value"] for each in told["JobResponseData"]}
-    # 0.0025 in = 0.0635 mm exactly
-    assert values["tail/residual_clearance/1"] == {
-        "ValueString": "0.0635", "DataType": "double", "UnitOfMeasure": "mm",
-    }  # fmt: skip
-
-
-@pytest.mark.parametrize("cancelled", [False, True])
-def test_the_state_of_an_order_that_is_not_completed(client: Client, cancelled: bool) -> None:
-    order_id = opened(client)["id"]
-    if cancelled:
-        client.post(f"/v1/work-orders/{order_id}/cancellation", {"reason": "not needed"})
-    told = client.get(f"/v1/work-orders/{order_id}/job-response").json["JobResponse"]
-    assert told["JobState"] == ("Aborted" if cancelled else "AllowedToStart")
-    assert ("EndTime" in told) == cancelled
-
-
 def events(client: Client, query: str = "") -> list[ElementTree.Element]:
     answer = client.get(f"/v1/stays/asset-segment-events.xml{query}")
     assert answer.status_code == 200

@@ -67,7 +67,10 @@ def test_nothing_is_guessed_of_a_quantity(given: tuple[object, ...], code: str) 
         (("2026-07-07 06:30:00", "Europe/Berlin"), "2026-07-07T04:30:00+00:00"),  # UTC+2 in summer
         (("20260107T063000", "-06:00"), "2026-01-07T12:30:00+00:00"),
         (("07.01.2026 06:30", "Europe/Berlin", "%d.%m.%Y %H:%M"), "2026-01-07T05:30:00+00:00"),
-        (("2026-10-25 02:30", "Europe/Berlin"), "2026-10-25T00:30:00+00:00"),  # shown twice: the first is meant
+        # the clocks go back from 3 to 2 on 2026-10-25 (EU summer time): shown first with +02:00, then with +01:00
+        (("2026-10-25 02:30", "Europe/Berlin", None, "first"), "2026-10-25T00:30:00+00:00"),
+        (("2026-10-25 02:30", "Europe/Berlin", None, "second"), "2026-10-25T01:30:00+00:00"),
+        (("2026-07-07 06:30", "Europe/Berlin", None, "second"), "2026-07-07T04:30:00+00:00"),
         ((None, "Europe/Berlin"), None),
     ],
 )
@@ -81,6 +84,8 @@ def test_a_time_is_placed_by_its_offset_or_its_zone(given: tuple[object, ...], e
         (("2026-01-07 06:30",), "time_without_offset"),
         (("7/1/2026", "Europe/Berlin"), "bad_time"),
         (("2026-03-29 02:30", "Europe/Berlin"), "bad_time"),  # the clocks go from 2 to 3
+        (("2026-10-25 02:30", "Europe/Berlin"), "ambiguous_time"),
+        (("2026-10-25 02:30", "Europe/Berlin", None, "third"), "bad_argument"),
         (("2026-01-07 06:30", "Atlantis/Capital"), "unknown_zone"),
         (("2026-01-07 06:30", "../../etc/passwd"), "unknown_zone"),
         (("2026-01-07 06:30", 1), "unknown_zone"),

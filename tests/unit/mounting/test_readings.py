@@ -7,9 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.mounting.blades import INCH_SET, METRIC_SET
+from service.mounting.messages import message
 from service.mounting.readings import (
-    TOO_LOOSE,
-    TOO_TIGHT_WAY_BACK,
     Measured,
     initial_verdict,
     median,
@@ -112,8 +111,8 @@ def test_residual_of_a_common_bearing():
     """0.0025 in left is right, 0.003 too loose, 0.0015 too tight; common practice, no source."""
     assert residual(2.5).verdict == residual(2).verdict == "accept"
     loose, tight = residual(3), residual(1.5)
-    assert (loose.verdict, loose.code, loose.next) == ("reject", "too_loose", TOO_LOOSE)
-    assert (tight.verdict, tight.code, tight.next) == ("reject", "too_tight", TOO_TIGHT_WAY_BACK)
+    assert (loose.verdict, loose.code, loose.next) == ("reject", "too_loose", message("too_loose.next"))
+    assert (tight.verdict, tight.code, tight.next) == ("reject", "too_tight", message("too_tight.next"))
     assert "slackening the nut gives nothing back" in tight.next
     assert "leave it on" in tight.next
 
@@ -138,7 +137,7 @@ def test_residual_scale_slip():
     assert (verdict.verdict, verdict.code) == ("reject", "reading_scale_suspect")
     assert 2.5 * THOU_NM in [fit.value for fit in verdict.fits]
     assert "too loose" in verdict.next
-    assert TOO_TIGHT_WAY_BACK in residual(0.25).next
+    assert message("too_tight.next") in residual(0.25).next
 
 
 def test_nothing_is_judged_on_a_provisional_window():

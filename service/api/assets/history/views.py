@@ -42,7 +42,7 @@ def read_asset_history(call: Call, asset_id: str) -> Response:
     """Read the history of a machine"""
     media = best_media((JSON, HTML))
     with call.reading() as tx:
-        asset = found(assets.asset_by_id(tx, asset_id), "machine")
+        asset = found(assets.asset_by_id(tx, asset_id), "machine", asset_id)
         rows = stay_rows(tx, Chosen(asset=asset.tag), after=None, limit=MOST_STAYS + 1)
         by_position = _by_position(asset, rows[:MOST_STAYS])
         more = f"{current_app.config['PUBLIC_URL']}/v1/stays?{urlencode({'asset': asset.tag})}"

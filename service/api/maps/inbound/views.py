@@ -11,7 +11,7 @@ from service.api.maps.schemas import LOAD_ORDER, MOST_BYTES, Message
 from service.api.maps.views import EXAMPLE
 from service.api.orders.views import opening_headers
 from service.store.unit_of_work import Tx, Written
-from service.use_cases.maps.map_message import map_named, reply_of, request_of
+from service.use_cases.maps.map_message import built_in_request, map_named, reply_of, request_of
 from service.use_cases.maps.open_by_message import open_by_message
 from service.use_cases.orders.records import order_record
 
@@ -36,7 +36,8 @@ def take_in(call: Call, map_name: str) -> Response:
     """Open a work order from a message of another system"""
     with call.reading() as tx:
         known = map_named(tx, map_name)
-    given = request_of(known, call.body, LOAD_ORDER)
+        read = built_in_request(tx, known, call.body, LOAD_ORDER)
+    given = request_of(known, call.body, LOAD_ORDER) if read is None else read
 
     def work(tx: Tx) -> Written:
         site = {"units": call.caller.units, "blade_set": call.caller.blade_set}

@@ -37,7 +37,7 @@ _REQUEST: Final = WorkOrderRequest()
             None,
             "One line for each order sent, in order: {index, status, result} or {index, status, problem}, each written "
             "when its order is committed; the last line is {end: true, count, opened, known, refused}, so that a cut "
-            "answer is seen. Send the same lines again: orders that were opened answer 200. Idempotency-Key is ignored",
+            "answer is seen. It takes no Idempotency-Key: send the same lines again, those opened before answer 200",
             media=(NDJSON,),
         )
     },

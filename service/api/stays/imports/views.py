@@ -5,7 +5,7 @@ from typing import Final
 from flask import Response, request
 
 from service.api.http.operations import Answer, Call
-from service.api.stays.imports.schemas import ImportAnswer, ImportQuery, TemplateQuery
+from service.api.stays.imports.schemas import ImportAnswer, ImportQuery, StaysToImport, TemplateQuery
 from service.api.stays.views import blueprint
 from service.exchange import strict_json
 from service.exchange.media import CSV, JSON, NDJSON
@@ -13,8 +13,10 @@ from service.history.attributes import PREFIX
 from service.store.queries.attributes import attribute_types
 from service.store.unit_of_work import Tx, Written
 from service.use_cases.stays import import_stays as use_case
-from service.use_cases.stays.import_stays import read_import
+from service.use_cases.stays.import_read import read_import
 from service.use_cases.stays.lines import STAY_COLUMNS, cells_of
+from service.use_cases.stays.profile import NONE
+from service.use_cases.stays.profiles import profile_named
 from service.use_cases.stays.sources import template
 
 __all__ = ["blueprint"]
@@ -52,6 +54,7 @@ _EXAMPLES: Final = {
     scope="write",
     query=ImportQuery,
     raw=_EXAMPLES,
+    raw_schema=StaysToImport,
     most_bytes=MOST_BYTES,
     answers={
         200: Answer(
@@ -65,11 +68,15 @@ _EXAMPLES: Final = {
 )
 def import_stays(call: Call) -> Response:
     """Import stays; faults are reported row by row (import_refused) and nothing is stored"""
-    read = read_import(call.body, request.mimetype, call.query.get("zone"))
-    create_assets = call.query.get("create_assets") == "true"
+    profile = NONE
+    if "profile" in call.query:
+        with call.reading() as tx:
+            profile = profile_named(tx, call.query["profile"])
+    read = read_import(call.body, request.mimetype, call.query.get("zone"), profile)
+    allowed = {name: call.query.get(name) == "true" for name in ("create_assets", "accept_unknown")}
 
     def work(tx: Tx) -> Written:
-        done = use_case.import_stays(tx, read, create_assets=create_assets)
+        done = use_case.import_stays(tx, read, **allowed)
         return Written(200, call.json(done.record()), events=done.events)
 
     return call.write(work)

@@ -5,7 +5,7 @@ import pytest
 from service import units
 from service.errors import TableError
 from service.instructions.plan.messages import known_message, listed, message, stack
-from service.instructions.plan.template import filled, joined, said, sentence
+from service.sentences import filled, joined, said, sentence
 
 BLADE = units.clearance(63_500)
 NO_FLAGS = frozenset()
