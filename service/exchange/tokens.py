@@ -73,7 +73,7 @@ class Tokens:
         """
         try:
             header = jwt.get_unverified_header(token)
-        except jwt.PyJWTError:
+        except (jwt.PyJWTError, ValueError, RecursionError):
             raise TokenRefused("it cannot be read") from None
         claims = self._checked(token, header)
         return self._read(claims)
@@ -103,7 +103,7 @@ class Tokens:
         except jwt.PyJWTError as error:
             said = next((said for kind, said in _SAID if isinstance(error, kind)), "it cannot be read")
             raise TokenRefused(said) from None
-        except (ValueError, TypeError, OverflowError):  # times beyond all calendars, keys that are none
+        except (ValueError, TypeError, OverflowError, RecursionError):  # times beyond all calendars, keys that are none
             raise TokenRefused("it cannot be read") from None
 
     def _read(self, claims: Mapping[str, Any]) -> Person:

@@ -160,7 +160,9 @@ def test_a_server_under_load_leaves_without_a_reset(way: str, drain_s: str, data
     assert set(lost) & set(carried_out) == set(), "what was read is answered"
     if way == "through the proxy":
         assert lost == {}, "the proxy answers whatever becomes of the service"
-    elif since is not None:
+        return
+    assert len(lost) <= 1, "six clients are lost where listeners are left open; one may connect as they close"
+    if since is not None:
         assert all(closes for each in told for begun, closes in each.closing if begun > since)
     if os.environ.get("CAPSADDLE_TEST_FIGURES"):
         print(f"{way}, drain {drain_s} s: {Counter(answered.values())}, lost {Counter(lost.values())}")

@@ -313,6 +313,29 @@ def test_a_token_that_does_not_hold_is_refused_with_its_reason(file_app: Flask, 
     refused(call(file_app, made()), said)
 
 
+JUNK = {
+    "no object": b"[]",
+    "a text": b'"RS256"',
+    "not UTF-8": b"\xff\xfe",
+    "nested": b'{"alg":"RS256","kid":"r","x":' + b"[" * 2_700 + b"]" * 2_700 + b"}",
+    "nested and open": b'{"alg":"RS256","x":' + b"[" * 5_400,
+    "list of algorithms": b'{"alg":["RS256"],"kid":"r"}',
+    "no algorithm": b'{"kid":"r"}',
+    "name of a key that is none": b'{"alg":"RS256","kid":{"r":1}}',
+    "digits": b'{"alg":"RS256","x":' + b"9" * 5_000 + b"}",
+    "no number": b'{"alg":"RS256","kid":NaN}',
+    "nothing": b"",
+}
+
+
+@pytest.mark.parametrize("what", sorted(JUNK))
+def test_a_head_that_is_none_is_refused_and_breaks_nothing(file_app: Flask, what: str) -> None:
+    _, body, signature = token().split(".")
+    head = urlsafe_b64encode(JUNK[what]).rstrip(b"=").decode()
+    answer = call(file_app, f"{head}.{body}.{signature}")
+    assert (answer.status, answer.json["code"]) == (401, "bad_token" if head else "bad_key"), answer.json
+
+
 def test_clocks_may_differ_by_the_minute_that_is_set(file_app: Flask) -> None:
     now = int(time.time())
     assert call(file_app, token(exp=now - 30)).status == 200

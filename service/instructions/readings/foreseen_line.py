@@ -74,6 +74,8 @@ def foreseen_line(kind: str, step: Mapping[str, Any], position: str | None, now:
     limits = next((each for each in record.get("limits", ()) if each["position"] in (None, position)), None)
     if grid is None or record.get("kind") != kind or limits is None or None in (limits["min"], limits["max"]):
         return None
+    if limits.get("form") is not None:
+        return None  # how far two diameters lie apart is judged too: when they are sent
     unit, places, below, above = grid
     per = UNITS[KINDS[_kind(kind)].dimension][unit]
     low, high = (_shown(limits[name], float(per.factor), places) for name in ("min", "max"))
@@ -81,7 +83,8 @@ def foreseen_line(kind: str, step: Mapping[str, Any], position: str | None, now:
     if last - first > MOST_CELLS:
         return None
     line = Line(kind, unit, places, first, (low, high), ())
-    verdicts = tuple(verdict_at(line.number(n), line, step, position, now) for n in range(last - first + 1))
+    numbers = [(line.number(n),) * (2 if kind == "shaft_diameter" else 1) for n in range(last - first + 1)]
+    verdicts = tuple(verdict_at(number, line, step, position, now, *more) for number, *more in numbers)
     if not any(each.verdict == ACCEPT for each in verdicts):
         return None
     return Line(kind, unit, places, first, (low, high), verdicts)

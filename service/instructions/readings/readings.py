@@ -82,7 +82,8 @@ class Value:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
-    """What was measured, answered or ticked, of which kind, where, and by whom."""
+    """What was measured, answered or ticked, of which kind, where, and by whom; ``watched``: housings that somebody is
+    named to read while the machine runs in."""
 
     kind: str
     values: tuple[Value, ...] = ()
@@ -93,6 +94,7 @@ class Reading:
     person: str = ""
     reason: str | None = None
     refitted: bool = False
+    watched: tuple[str, ...] = ()
 
     @property
     def numbers(self) -> list[float]:
@@ -411,7 +413,17 @@ def stop_limit_of(entries: Sequence[Entry], plan: Plan) -> float:
 def _stop_limit(reading: Reading, by: Judged) -> Verdict:
     asked = by.plan.get("run_in")
     site = None if asked is None or asked["default"] else asked["stop_limit"].value
-    return stop_limit_verdict(reading.numbers[0], site_degc=site)
+    found = stop_limit_verdict(reading.numbers[0], site_degc=site)
+    left = [name for name in _run_in_positions(by.plan) if name not in reading.watched]
+    if found.verdict != ACCEPT or not left:
+        return found
+    return verdict(RECHECK, "watchers_missing", "watchers_missing", names=", ".join(left))
+
+
+def _run_in_positions(plan: Plan) -> Sequence[str]:
+    """Return the housings that are read while the machine runs in."""
+    asked = (each for each in plan["steps"] if (each["record"] or {}).get("kind") == "run_in_temperature")
+    return [name for step in asked for name in step["positions"]]
 
 
 def _spacing(reading: Reading, by: Judged) -> Verdict:

@@ -232,6 +232,7 @@ def reading_of(given: Mapping[str, Any]) -> Reading:
         person=given["taken_by"],
         reason=given.get("explanation"),
         refitted=bool(given.get("refitted")),
+        watched=tuple(each["position"] for each in given.get("watchers", ())),
     )
 
 

@@ -369,7 +369,7 @@ def test_every_hold_of_an_order_can_be_closed_on_the_pages(client: Client, phone
             elif kind == "run_in_temperature":
                 form |= {"series": series, "unit": "degC"}
             elif kind == "stop_limit":
-                form |= {"one": "90", "unit": "degC"}
+                form |= {"one": "90", "unit": "degC", "watcher": [FITTER, FOREMAN]}
             elif kind in ("initial_clearance", "residual_clearance"):
                 form |= dict.fromkeys(("one", "two"), "0.0040" if kind == "initial_clearance" else "0.0025")
             else:

@@ -20,6 +20,7 @@ from tests.api.samples.orders import (
     initial,
     isolated,
     known_fan,
+    limit_written,
     newton_metres,
     opened,
     reading,
@@ -79,10 +80,19 @@ def test_a_stop_limit_above_the_site_s_or_above_all_in_print_is_not_taken(
 ) -> None:
     """Limits in print lie between 90 and 121 degC (a fan maker, two catalogues)."""
     order = measured(client, asset=with_limit(on_record))
-    assert told(client, order, reading("stop_limit", None, degc(written))) == [("reject", code)]
+    assert told(client, order, limit_written(written)) == [("reject", code)]
     assert (8, None) in open_holds(client, order)
-    lower = reading("stop_limit", None, degc(on_record or 121))
-    assert told(client, order, lower) == [("accept", None)]
+    assert told(client, order, limit_written(on_record or 121)) == [("accept", None)]
+
+
+def test_a_stop_limit_without_somebody_to_read_each_housing_closes_nothing(client: Client) -> None:
+    order = measured(client)
+    for watched in ((), ("tail",)):
+        alone = limit_written(90, *watched) if watched else reading("stop_limit", None, degc(90))
+        assert told(client, order, alone) == [("recheck", "watchers_missing")]
+        assert (8, None) in open_holds(client, order)
+    assert told(client, order, limit_written(90, "drive", "tail")) == [("accept", None)]
+    assert (8, None) not in open_holds(client, order)
 
 
 def test_a_run_in_is_judged_by_the_site_s_limit_before_any_is_written(client: Client) -> None:
@@ -119,7 +129,7 @@ def test_degrees_celsius_sent_as_fahrenheit_are_colder_than_the_room(client: Cli
 )  # fmt: skip
 def test_a_run_in_that_proves_nothing_leaves_hold_9_open(client: Client, pairs: Any, code: str) -> None:
     order = measured(client)
-    sent(client, order["id"], reading("stop_limit", None, degc(90)))
+    sent(client, order["id"], limit_written(90))
     ((verdict, found),) = told(client, order, series("tail", *pairs))
     assert verdict != "accept" and found == code
     assert (9, "tail") in open_holds(client, order)

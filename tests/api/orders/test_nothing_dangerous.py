@@ -22,6 +22,7 @@ from tests.api.samples.orders import (
     initial,
     isolated,
     known_fan,
+    limit_written,
     opened,
     reading,
     residual,
@@ -123,7 +124,7 @@ def begun(client: Client, danger: Danger) -> dict[str, Any]:
     if danger.hold != 3:
         first += [initial("tail", 0.0040), reading("class_read", "tail", "C3")]
     if danger.stop_limit:
-        first += [reading("stop_limit", None, degc(90))]
+        first += [limit_written(90)]
     sent(client, order["id"], *first)
     return order
 

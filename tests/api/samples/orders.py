@@ -62,6 +62,12 @@ def series(position: str, *pairs: tuple[float, float], unit: str = "degC", **mor
     return {name: value for name, value in given.items() if name != "values"} | {"series": said}
 
 
+def limit_written(limit_degc: float, *positions: str, by: str = FOREMAN) -> dict[str, Any]:
+    """Return the stop limit with who reads each housing; tail and drive when none is named."""
+    watchers = [{"position": name, "person": by} for name in positions or ("tail", "drive")]
+    return reading("stop_limit", None, degc(limit_degc), watchers=watchers)
+
+
 def opened(client: Client, number: str = "WO-1", **more: Any) -> dict[str, Any]:
     """Return a new order for the tail bearing of the fan, everything known that its cards ask for."""
     made = client.post("/v1/work-orders", order(number, positions=("tail",), **{"asset": known_fan(), **more}))
@@ -116,7 +122,7 @@ def closing(
     if kind == "rings_in":
         return reading(kind, None, *_rings(plan), taken_by=FOREMAN)
     if kind == "stop_limit":
-        return reading(kind, None, degc(90))
+        return limit_written(90, *(each["position"] for each in plan["bolting"]))
     if kind == "run_in_temperature":
         return series(position)
     if kind == "residual_clearance":

@@ -46,6 +46,7 @@ class Order:
         lead: bool = False,
         minutes: int = 5,
         method: str | None = None,
+        watched: tuple[str, ...] = ("tail", "drive"),
     ) -> Verdict:
         """Enter a reading and return its verdict."""
         values = tuple(
@@ -57,7 +58,15 @@ class Order:
             for each in given
         )
         reading = Reading(
-            kind=kind, values=values, series=series, position=at, step=step, person=by, reason=reason, method=method
+            kind=kind,
+            values=values,
+            series=series,
+            position=at,
+            step=step,
+            person=by,
+            reason=reason,
+            method=method,
+            watched=watched,
         )
         blank = Verdict("recheck", None, (), None, "", "")
         asked = entry_of(reading, blank, revision=1, person=by, plan=self.plan)
