@@ -5,8 +5,8 @@ from alembic import op
 
 from service.store.baseline import enter_baselines
 
-revision = "0015"
-down_revision = "0014"
+revision = "0013"
+down_revision = "0012"
 branch_labels = None
 depends_on = None
 TABLE = "import_profiles"
