@@ -2,12 +2,15 @@
 
 import sys
 from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
 import click
 
 from service.commands.audit import audit, tell_audit
+from service.commands.lists import list_keys, list_sites
 from service.commands.running import with_settings
+from service.commands.secret import require_secret, secret, tell_sealing, tell_unfinished
 from service.errors import ServiceError
 from service.settings import Settings
 from service.words import UNIT_SYSTEMS
@@ -23,20 +26,30 @@ def main() -> None:
 
 
 @main.command()
+@click.option("--finish", is_flag=True, help="No process of the version before runs any more: end what only it needed.")
 @with_settings
-def migrate(settings: Settings) -> None:
-    """Bring the database to the schema of this version."""
+def migrate(settings: Settings, finish: bool) -> None:
+    """Bring the database to the schema of this version.
+
+    Processes of the version before may go on until they are replaced. When the last one has stopped, --finish encrypts
+    the secrets of webhooks and, on PostgreSQL, lets nobody read keys before their site is known.
+    """
     from sqlalchemy.engine import make_url
     from sqlalchemy.exc import OperationalError
 
     from service.store import migrate as migrations
 
+    require_secret(settings)
     try:
         migrations.upgrade(settings.database_url)
+        if finish:
+            migrations.close_doors(settings.database_url)
+            tell_sealing(settings)
     except OperationalError as error:
         where = make_url(settings.database_url).render_as_string(hide_password=True)
         said = " ".join(str(error.orig).split())
         raise click.ClickException(f"{where} cannot be opened or migrated: {said}") from None
+    tell_unfinished(settings)
     click.echo(f"The database is at {migrations.head()}.")
 
 
@@ -140,18 +153,26 @@ def keys() -> None:
     """API keys: one site each, shown once."""
 
 
+sites.add_command(list_sites)
+keys.add_command(list_keys)
+
+
 @keys.command("create")
 @click.option("--site", required=True, help="Code of the site.")
 @click.option("--scopes", required=True, help="Comma-separated: read,write,approve,admin. None implies another.")
 @click.option("--label", help="Who holds the key.")
+@click.option("--expires", type=click.DateTime(["%Y-%m-%d"]), help="Last day of the key, in UTC: 2027-06-30.")
 @with_settings
-def create_key(settings: Settings, site: str, scopes: str, label: str | None) -> None:
+def create_key(settings: Settings, site: str, scopes: str, label: str | None, expires: datetime | None) -> None:
     """Create an API key; the last line printed is the key alone."""
     from service.store.database import Database
     from service.store.queries import keys as stored
 
     wanted = [scope.strip() for scope in scopes.split(",") if scope.strip()]
-    key = stored.create_key(Database(settings), site, wanted, label)
+    ends = None if expires is None else expires.replace(tzinfo=UTC) + timedelta(days=1)
+    if ends is not None and ends <= datetime.now(UTC):
+        raise click.UsageError(f"--expires {expires:%F} is over already")
+    key = stored.create_key(Database(settings), site, wanted, label, ends)
     click.echo("Keep this key now; it cannot be shown again:", err=True)
     click.echo(key)
 
@@ -183,6 +204,7 @@ def serve(settings: Settings, bind: str, workers: int, threads: int, drain: floa
     """
     from service.serving.gunicorn import Server
 
+    require_secret(settings)
     Server(settings, bind=bind, workers=workers, threads=threads, drain_s=drain).run()
 
 
@@ -197,6 +219,7 @@ def deliver(settings: Settings, once: bool) -> None:
     from service.store.database import Database
     from service.webhooks.relay import Relay
 
+    require_secret(settings)
     logging.basicConfig(level=settings.log_level.upper())
     relay = Relay(Database(settings), settings)
     for number in (signal.SIGTERM, signal.SIGINT):
@@ -297,8 +320,13 @@ def restore(settings: Settings, file: str, force: bool) -> None:
 
     from service.use_cases.checks import backup
 
+    secret_made = settings.secret_path is not None and not settings.secret_path.exists()
     found = backup.restore(settings, Path(file), force=force)
     tell_audit(found)
+    require_secret(settings)
+    if secret_made:
+        click.echo("Its secret file was not there: links to cards that were made before open nothing any more.")
+    tell_sealing(settings)
     click.echo(f"The database {backup.database_file(settings)} is restored from {file}.")
 
 
@@ -495,6 +523,7 @@ def watch(settings: Settings, site: str | None, daily: bool) -> None:
 
 
 main.add_command(audit)
+main.add_command(secret)
 
 
 @main.group()

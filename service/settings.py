@@ -95,6 +95,8 @@ class Settings:
         Requests that a key may send a minute, [-]; 0: as many as it likes.
     key_share : float
         Part of the threads that a key may hold while threads are short and others call, 0..1, [-]
+    secret_file : Path or None
+        Where what signs links and encrypts secrets is; None: beside the embedded database.
     signing_key_file : Path or None
         Where the key is that signs the ends of the journals; None: beside the embedded database.
     approval : str
@@ -120,6 +122,7 @@ class Settings:
     rate_limit: int = 12_000
     webhook_lease_s: float = 90.0
     key_share: float = 0.5
+    secret_file: Path | None = None
     photo_dir: str | None = None
     signing_key_file: Path | None = None
     approval: str = "names"
@@ -152,6 +155,7 @@ class Settings:
             metrics_bind=_bind(given.get("METRICS_BIND")),
             rate_limit=_whole(given, "RATE_LIMIT", cls.rate_limit, 0, 1_000_000),
             key_share=_part(given, "KEY_SHARE", cls.key_share),
+            secret_file=_file(given.get("SECRET_FILE")),
             signing_key_file=_file(given.get("SIGNING_KEY_FILE")),
             webhook_lease_s=_seconds(given, "WEBHOOK_LEASE_S", cls.webhook_lease_s, 1.0, 3_600.0),
             photo_dir=_folder(given.get("PHOTO_DIR")),
@@ -163,6 +167,11 @@ class Settings:
     def on_sqlite(self) -> bool:
         """Return whether the database is the embedded one."""
         return self.database_url.startswith("sqlite")
+
+    @property
+    def secret_path(self) -> Path | None:
+        """Return the file of the secret: the one that is set, else the one beside the embedded database."""
+        return self.secret_file or self._beside(".secret")
 
     @property
     def photo_folder(self) -> Path | None:
@@ -200,6 +209,7 @@ NAMES: Final = tuple(
         "METRICS_BIND",
         "RATE_LIMIT",
         "KEY_SHARE",
+        "SECRET_FILE",
         "PHOTO_DIR",
         "SIGNING_KEY_FILE",
         "APPROVAL",

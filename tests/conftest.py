@@ -19,6 +19,19 @@ hypothesis_settings.register_profile("explore", derandomize=False, deadline=None
 hypothesis_settings.load_profile("explore" if os.environ.get("CAPSADDLE_TEST_EXPLORE") else "fixed")
 
 
+@pytest.fixture(scope="session", autouse=True)
+def secret_of_the_operator() -> Iterator[None]:
+    """On PostgreSQL settings that name no secret have that of the run; beside an SQLite file one is made."""
+    beside = Settings._beside
+
+    def of_the_run(self: Settings, suffix: str) -> Path | None:
+        return databases.secret_file() if suffix == ".secret" and not self.on_sqlite else beside(self, suffix)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Settings, "_beside", of_the_run)
+        yield
+
+
 @pytest.fixture(scope="session")
 def sqlite_files(tmp_path_factory: pytest.TempPathFactory) -> databases.SqliteFiles:
     """The migrated SQLite file that every test copies."""

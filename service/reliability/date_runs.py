@@ -33,6 +33,7 @@ MANY_STAYS: Final = 2_000
 MANY_ORDERS: Final = 999
 FEW_ORDERS: Final = 199
 SEED: Final = 19_930_101
+ROUNDING: Final = 1e-9
 
 
 def date_runs(
@@ -109,15 +110,17 @@ def _best_of_orders(runs: RunSums, start: int) -> tuple[list[Run], float]:
     ratio = np.divide(runs.observed.sum(axis=0), due, out=np.zeros_like(due), where=due > NOTHING)
     corrected = runs.expected * ratio
     possible = (corrected > NOTHING) & (runs.observed > NOTHING)
-    worth = possible & (runs.observed > corrected)  # the others are never the best of their order, and cost as much
-    worth[0] = possible[0]
+    # what has no more failures than expected is nothing to be named, in the order seen as in the others: where hardly a
+    # life can change places, all orders are alike and p is 1
+    worth = possible & (runs.observed > corrected * (1 + ROUNDING))
     p = np.ones_like(corrected)
     p[worth] = tail(runs.observed[worth], corrected[worth], corrected[worth])
     smallest = np.sort(p.min(axis=1))
     column = np.flatnonzero(possible[0])
     of_seen = p[0, column]
     # a p that differs by rounding alone is the same p
-    adjusted = floored_p(np.searchsorted(smallest, of_seen * (1 + 1e-9), side="right") / orders)
+    adjusted = floored_p(np.searchsorted(smallest, of_seen * (1 + ROUNDING), side="right") / orders)
     value = np.zeros(len(column), dtype=np.int64)
-    found = disjoint_runs(runs, value, column, corrected[0, column], of_seen, adjusted, start)
+    plain = tail(runs.observed[0, column], corrected[0, column], corrected[0, column])
+    found = disjoint_runs(runs, value, column, corrected[0, column], plain, adjusted, start)
     return found, float(smallest[max(int(LEVEL * orders) - 1, 0)])

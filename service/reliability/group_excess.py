@@ -89,10 +89,20 @@ class GroupExcess:
         items = excess.verdicts(shown, lambda *_: "")
         silent = joined(["No group is seen to have more failures", *self._within(), f" than {self._others()}."])
         names = named(self.labels, flagged)
-        said = joined(["More failures", *self._within(), f" than {self._others()}: {names}."])
+        said = joined(["More failures", *self._within(), f" than {self._others()}: {names}.{self._alone(flagged)}"])
         if self.designations_alone:
             said = f"Designations differ in life: {names}."
         return answer_verdict(items, "differ" if excess.both_ways else "worse", said, silent, excess.test)
+
+    def _alone(self, flagged: Ints) -> str:
+        """Return which of the flagged groups cannot be told from their machines: the end of the answer's sentence."""
+        alone = flagged[self.served_alone[flagged]]
+        if PLACES & set(self.keys) or len(alone) == 0:
+            return ""
+        which = "It" if len(flagged) == 1 else named(self.labels, alone)
+        return (
+            f" {which} cannot be told from {'its' if len(alone) == 1 else 'their'} machines: nobody else served them."
+        )
 
     def items(
         self, rows: Ints, assets: Sequence[str] | Callable[[int], str], level: float = REPORTED_LEVEL

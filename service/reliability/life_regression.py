@@ -42,17 +42,21 @@ class Ratio:
 
 @dataclass(frozen=True, slots=True)
 class Proportionality:
-    """Whether the ratio is the same at all ages; ``below`` and ``above`` the median failure age where it is not."""
+    """Whether the ratio is the same at all ages; ``below`` and ``above`` the median failure age where it is not.
+
+    ``adjusted_p``: times the covariates of which it is asked.
+    """
 
     p_value: float
+    adjusted_p: float
     below: tuple[Ratio, ...]
     above: tuple[Ratio, ...]
     test: str = "grambsch_therneau_ranks"
 
     @property
     def misfit(self) -> bool:
-        """Return whether the ratio changes with age, at 5 % for this covariate alone."""
-        return self.p_value <= LEVEL_OF_CLAIMS
+        """Return whether the ratio changes with age."""
+        return self.adjusted_p <= LEVEL_OF_CLAIMS
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,7 +270,8 @@ def _judged(
     _, p_age = proportionality_p(fit, place, middle_ranks(fit.failure_age))
     below: tuple[Ratio, ...] = ()
     above: tuple[Ratio, ...] = ()
-    if p_age <= LEVEL_OF_CLAIMS:
+    of_all = min(1.0, p_age * len(kept))
+    if of_all <= LEVEL_OF_CLAIMS:
         below, above = (_ratios_of(part, kept, one, level, upper=upper) for upper in (False, True))
     z = np.log(2) / (error / normal_quantile(level) * _contrast(one))
     enough = normal_quantile(1 - LEVEL_OF_CLAIMS / family)
@@ -274,7 +279,7 @@ def _judged(
     needed = int(np.ceil(fit.failures * ((enough + 0.8416) / best) ** 2)) if best > 0 else None
     return RegressionItem(
         one.name, None, "", p_value, ratios, one.step, one.reference, of_position, known,
-        Proportionality(p_age, below, above), float(ndtr(best - enough)), needed,
+        Proportionality(p_age, of_all, below, above), float(ndtr(best - enough)), needed,
     )  # fmt: skip
 
 

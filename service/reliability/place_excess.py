@@ -34,7 +34,6 @@ from service.words import Outcome
 FLAG_TEST: Final = "binomial_of_class_total"
 SPREAD_TEST: Final = "gamma_poisson_likelihood_ratio"
 QUESTIONS: Final = 2  # which positions, and whether positions differ
-HALF_DOUBLED: Final = "half of the positions failing twice as often as the other half"
 
 
 @dataclass(frozen=True)
@@ -49,11 +48,14 @@ class PlaceExcess:
         Failures seen and expected.
     spread : SpreadTest
         Whether ratios of places are spread.
+    noun : str
+        What a place is called in a sentence: position, machine.
     """
 
     place: Ints
     excess: Excess
     spread: SpreadTest
+    noun: str = "position"
 
     @cached_property
     def prior(self) -> GammaPrior | None:
@@ -68,17 +70,18 @@ class PlaceExcess:
         """Return whether places differ, the other question of the answer allowed for."""
         adjusted = float(bonferroni(self.spread.p_value, QUESTIONS))
         if self.excess.family < 2:
-            return Verdict("not_separable", "A class of one position explains nothing.", SPREAD_TEST)
+            return Verdict("not_separable", f"A class of one {self.noun} explains nothing.", SPREAD_TEST)
         if adjusted <= LEVEL:
-            said = f"Positions differ ({said_p(adjusted, 'adjusted p')})."
+            said = f"{self.noun.capitalize()}s differ ({said_p(adjusted, 'adjusted p')})."
             return Verdict("differ", said, SPREAD_TEST, self.spread.p_value, adjusted)
         excess, level = self.excess, LEVEL / QUESTIONS
         power = spread_power(excess.mean, level)
         times = spread_needs(excess.mean, level, WANTED_POWER)
         needed = math.ceil(float(excess.observed.sum()) * times) if np.isfinite(times) else None
         outcome = without_claim(power)
-        said = f"No evidence that positions differ ({said_p(adjusted, 'adjusted p')})."
-        seen = said_power(power, needed, outcome == "too_few", HALF_DOUBLED)
+        said = f"No evidence that {self.noun}s differ ({said_p(adjusted, 'adjusted p')})."
+        what = f"half of the {self.noun}s failing twice as often as the other half"
+        seen = said_power(power, needed, outcome == "too_few", what)
         return Verdict(outcome, f"{said} {seen}", SPREAD_TEST, self.spread.p_value, adjusted, needed, power)
 
     @property
@@ -97,7 +100,7 @@ class PlaceExcess:
         excess = self.excess
         best = excess.best()
         if best is None:
-            return Verdict("not_separable", "A class of one position explains nothing.", FLAG_TEST)
+            return Verdict("not_separable", f"A class of one {self.noun} explains nothing.", FLAG_TEST)
         first = int(excess.order()[0])
         p, adjusted = float(excess.p_value[first]), float(excess.adjusted_p[first])
         spread = self.spread_verdict
@@ -110,9 +113,9 @@ class PlaceExcess:
         said = said_power(power, needed, outcome == "too_few")
         at = f" That is at {labels[best]}, where most can be seen."
         if spread.verdict == "differ":
-            return Verdict("differ", f"Positions differ; no single one stands out. {said}{at}", SPREAD_TEST,
-                           spread.p_value, spread.adjusted_p, None, power)  # fmt: skip
-        silent = "No position is seen to fail more often than its class."
+            differ = f"{self.noun.capitalize()}s differ; no single one stands out. {said}{at}"
+            return Verdict("differ", differ, SPREAD_TEST, spread.p_value, spread.adjusted_p, None, power)
+        silent = f"No {self.noun} is seen to fail more often than its class."
         return Verdict(outcome, f"{silent} {said}{at}", FLAG_TEST, p, adjusted, needed, power)
 
     def items(self, rows: Ints, labels: Sequence[str], level: float = REPORTED_LEVEL) -> list[dict[str, Any]]:
@@ -154,7 +157,7 @@ class PlaceExcess:
         }
 
 
-def place_excess(table: StayTable, place: Ints) -> PlaceExcess:
+def place_excess(table: StayTable, place: Ints, noun: str = "position") -> PlaceExcess:
     """Return the excess of each place.
 
     Parameters
@@ -163,6 +166,8 @@ def place_excess(table: StayTable, place: Ints) -> PlaceExcess:
         Stays of the whole site.
     place : ndarray of int, shape (n,)
         Number of the position, or of the machine, of each stay.
+    noun : str
+        What a place is called in a sentence.
 
     Notes
     -----
@@ -172,7 +177,7 @@ def place_excess(table: StayTable, place: Ints) -> PlaceExcess:
     """
     found, excess = class_excess(table, place, questions=QUESTIONS)
     spread = spread_likelihood_ratio(excess.observed, excess.mean)
-    return PlaceExcess(found, excess, spread)
+    return PlaceExcess(found, excess, spread, noun)
 
 
 def class_excess(

@@ -111,6 +111,10 @@ def trend_verdict(
     if test is None or not reachable:
         z = None if test is None else test.z
         said = f"Too few lives to see a trend: {order.lives} in positions with two or more."
+        if test is None and order.lives > 0:
+            said = (
+                f"The {order.lives} lives of positions with two or more do not differ within any: no order is a trend."
+            )
         needed = _needed_where_none(table, order)
         return TrendVerdict(Verdict("too_few", said, TEST, None, None, needed, 0.0), z, order.lives, order.positions,
                             (None, None, None))  # fmt: skip

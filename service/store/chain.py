@@ -36,6 +36,7 @@ OUTSIDE: Final[Mapping[str, str]] = {
 """Tables that are not in the chain, and why."""
 OUTSIDE_COLUMNS: Final[Mapping[tuple[str, str], str]] = {
     ("sites", "books_version"): "a counter by which processes know that a book was entered",
+    ("api_keys", "last_used_at"): "written at most once an hour by whoever uses the key",
     ("subscriptions", "position"): "state of delivery",
     ("subscriptions", "not_before"): "state of delivery",
     ("subscriptions", "leased_by"): "state of delivery",

@@ -13,6 +13,7 @@ from typing import Any, Final
 import sqlalchemy as sa
 
 from service.errors import Busy
+from service.secret import Secret, SecretMissing, make_secret, read_secret
 from service.settings import Settings
 from service.store import chain, engines, fence, migrate, unit_of_work
 from service.store.failures import translated
@@ -49,6 +50,7 @@ class Database:
         self._watched_by: tuple[int, Any] = (0, None)  # the process, and the file that it has open
         self._watching = threading.Lock()
         self._told: list[Told] = []
+        self._secret: Secret | None = None
 
     @property
     def engine(self) -> sa.Engine:
@@ -214,11 +216,37 @@ class Database:
 
         The one door of all writes: whoever asked to be told of commits is told here.
         """
-        call = unit_of_work.Call(site_id, actor, request_id, work, None if dry_run else idempotency, dry_run)
+        given = None if dry_run else idempotency
+        call = unit_of_work.Call(site_id, actor, request_id, work, given, dry_run, lambda: self.secret)
         written = unit_of_work.run(self.engine, self.writer_lock, call)
+        if written.sealed:
+            written = unit_of_work.opened(written, self.secret)
         if written.events and not dry_run:
             self._tell(site_id, written.events)
         return written
+
+    @property
+    def is_free(self) -> bool:
+        """Return whether no thread of this process is writing to the embedded database; PostgreSQL always is."""
+        return self.writer_lock is None or not self.writer_lock.locked()
+
+    @property
+    def secret(self) -> Secret:
+        """Return the secret outside the database; beside the embedded one it is made when it is not there.
+
+        Raises
+        ------
+        SecretMissing
+            There is none, or its file cannot be used.
+        """
+        if self._secret is None:
+            file = self.settings.secret_path
+            if file is None:
+                raise SecretMissing("CAPSADDLE_SECRET_FILE is not set; its operator must see to it.")
+            if self.settings.secret_file is None and not file.exists():
+                make_secret(file)
+            self._secret = read_secret(file)
+        return self._secret
 
     def tell_of_commits(self, told: Told) -> None:
         """Call ``told`` after each commit of this process that entered events: no way of writing goes past it.

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import sqlalchemy as sa
 
 import service
+from service.store import engines
 
 if TYPE_CHECKING:
     from alembic.config import Config
@@ -59,6 +60,15 @@ def current(engine: sa.Engine) -> str | None:
             return None
         revision: str | None = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
         return revision
+
+
+def close_doors(url: str) -> None:
+    """Take away what only processes of the version before need: reading keys before their site is known (0.1.0)."""
+    engine = engines.single(url)
+    if engine.dialect.name == "postgresql":
+        with engine.begin() as connection:
+            connection.exec_driver_sql("DROP POLICY IF EXISTS read_before_site ON api_keys")
+    engine.dispose()
 
 
 def _config(url: str | None) -> "Config":

@@ -4,6 +4,7 @@ Every change of the database goes through ``run``. The work may be run more than
 write through the transaction it is given.
 """
 
+import json
 import logging
 import random
 import threading
@@ -18,6 +19,7 @@ import sqlalchemy as sa
 from sqlalchemy import exc
 
 from service.errors import Busy, ReadOnly
+from service.secret import Secret
 from service.store import chain, failures, fence, repeats
 from service.store.identity import clock_ms, keep_above
 from service.store.journal import Event, append
@@ -33,6 +35,8 @@ LONGEST_WRITE_MS: Final = 60_000
 LOG: Final = logging.getLogger(__name__)
 CHANGED: Final = "record.changed"
 """What the journal says of a write that left rows and told no event"""
+SEALED: Final = "capsaddle-sealed"
+"""Beside an answer that is kept sealed; never a header of an answer"""
 TIDIED: Final = "record.tidied"
 _looked_at: set[str] = set()
 
@@ -52,6 +56,9 @@ class Written:
     headers: dict[str, str] = field(default_factory=dict)
     events: tuple[Event, ...] = ()
     replayed: bool = False
+    confidential: bool = False
+    """Whether body and headers show a secret: they are kept sealed, and opened again for the same request."""
+    sealed: bool = False
 
     @property
     def text(self) -> str:
@@ -69,6 +76,7 @@ class Call:
     work: Callable[[Tx], Written]
     idempotency: Idempotency | None = None
     dry_run: bool = False
+    secret: Callable[[], Secret] | None = None
 
 
 class _RolledBack(Exception):
@@ -168,14 +176,37 @@ def _effect(tx: Tx, call: Call) -> Written:
     if call.idempotency is not None:
         kept = repeats.claim(tx, call.actor, call.idempotency)
         if kept is not None:
-            return Written(kept.status, kept.body, kept.headers, replayed=True)
+            sealed = SEALED in kept.headers
+            return Written(kept.status, kept.body, kept.headers, replayed=True, sealed=sealed)
     written = call.work(tx)
     if call.idempotency is not None:
         written = replace(written, body=written.text)
-        repeats.keep(tx, call.actor, call.idempotency, repeats.Kept(written.status, written.text, written.headers))
+        repeats.keep(tx, call.actor, call.idempotency, _kept(written, call))
     if not call.dry_run:
         _enter(tx, call, written.events)
     return written
+
+
+def _kept(written: Written, call: Call) -> repeats.Kept:
+    """Return an answer as it is kept; what shows a secret is sealed with its headers."""
+    if not written.confidential:
+        return repeats.Kept(written.status, written.text, written.headers)
+    if call.secret is None:
+        raise AssertionError("an answer with a secret is written without what seals it")
+    text = json.dumps({"body": written.text, "headers": written.headers})
+    return repeats.Kept(written.status, call.secret().seal(text), {SEALED: "1"})
+
+
+def opened(written: Written, secret: Secret) -> Written:
+    """Return an answer that was kept sealed, as it was.
+
+    Raises
+    ------
+    SecretMissing
+        It was sealed with a secret that is not there any more.
+    """
+    kept = json.loads(secret.open(written.text))
+    return replace(written, body=kept["body"], headers=kept["headers"], sealed=False)
 
 
 def _enter(tx: Tx, call: Call, events: tuple[Event, ...]) -> None:

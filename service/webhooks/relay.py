@@ -20,6 +20,7 @@ from service.exchange.sending import Outcome, posted
 from service.exchange.signing import signature_headers
 from service.exchange.strict_json import written
 from service.exchange.targets import AllowList
+from service.secret import SecretChanged
 from service.settings import Settings
 from service.store.database import Database
 from service.store.identity import new_id
@@ -154,10 +155,14 @@ class Relay:
                 return False
             event = self._event(tx, delivery)
         at = datetime.now(UTC)
+        try:
+            secrets = subscriptions.opened_secrets(subscription, self.database.secret, at)
+        except SecretChanged:
+            return bool(self._write(site_id, lambda tx: self._unreadable(tx, subscription)))
         body = written(event).encode()
         headers = {"Content-Type": "application/cloudevents+json; charset=utf-8"}
         headers |= signature_headers(
-            subscription.secrets_at(at),
+            secrets,
             message_id=message_id(site_id, delivery),
             timestamp_s=int(at.timestamp()),
             body=body,
@@ -201,8 +206,14 @@ class Relay:
             return None
         return max(self.delays_s[number] * random.uniform(0.9, 1.1), outcome.retry_after_s or 0.0)
 
+    def _unreadable(self, tx: Tx, subscription: SubscriptionRow) -> tuple[bool, tuple[Event, ...]]:
+        return False, self._given_up(tx, subscription, subscriptions.UNREADABLE)
+
     def _disabled(self, tx: Tx, subscription: SubscriptionRow, outcome: Outcome) -> tuple[Event, ...]:
         why = "the receiver answered 410: gone" if outcome.gone else "no attempt reached the receiver for too long"
+        return self._given_up(tx, subscription, why)
+
+    def _given_up(self, tx: Tx, subscription: SubscriptionRow, why: str) -> tuple[Event, ...]:
         row = subscriptions.subscription_by_id(tx, subscription.id)
         if row is None or row.status != "active":
             return ()

@@ -43,7 +43,7 @@ def test_a_database_without_schema_or_answer_fails(tmp_path: Path) -> None:
 
 def test_a_clock_behind_the_journal_fails(database: Database, monkeypatch: pytest.MonkeyPatch) -> None:
     plant.site(database)
-    assert set(states(database)) == {"tables ok", "schema ok", "clock ok", "orders ok"}
+    assert set(states(database)) == {"tables ok", "schema ok", "secret ok", "clock ok", "orders ok"}
     monkeypatch.setattr(checking, "CLOCK_TOLERANCE", timedelta(days=-1))
     assert "clock failed" in states(database)
 

@@ -5,6 +5,7 @@ row level security does to such a role, and that FORCE holds the owner too: Post
 Security Policies.
 """
 
+import hashlib
 from collections.abc import Iterator
 
 import pytest
@@ -12,12 +13,13 @@ import sqlalchemy as sa
 
 from service.app import create_app
 from service.settings import Settings
-from service.store import engines, journal, models
+from service.store import engines, journal, migrate, models
 from service.store.database import Database
 from service.store.queries import sites
-from service.store.queries.keys import create_key
+from service.store.queries.keys import Keyring, create_key
 from service.store.unit_of_work import Tx, Written
 from service.use_cases.checks import journal as checked
+from service.use_cases.checks.sealing import waiting
 from tests import databases
 from tests.api.samples.machines import fan, order
 from tests.store import plant
@@ -122,7 +124,51 @@ def test_every_table_of_a_site_has_the_fence_and_its_owner_is_held_too(postgres_
         policies = connection.exec_driver_sql("SELECT tablename FROM pg_policies WHERE policyname = 'of_site'")
         assert set(policies.scalars()) == TABLES
         reading = "SELECT tablename, cmd FROM pg_policies WHERE policyname <> 'of_site'"
-        assert [tuple(row) for row in connection.exec_driver_sql(reading)] == [("api_keys", "SELECT")]
+        assert connection.exec_driver_sql(reading).all() == []
+
+
+def test_before_the_site_is_known_one_key_is_found_and_none_are_seen(fenced: Database) -> None:
+    """The function takes the hash of a key's secret; without it (a link) it gives the key's row without a hash."""
+    plant.site(fenced, "north")
+    token = create_key(fenced, "north", ["read"])
+    create_key(fenced, "north", ["read"])
+    key_id, secret = token.split("_")[1:3]
+    digest = hashlib.sha256(secret.encode()).hexdigest()
+    asked = "SELECT secret_sha256, code FROM find_key(%(id)s::uuid, %(digest)s)"
+    with fenced.reading(before_site=True) as connection:
+        assert connection.execute(sa.select(models.ApiKey.__table__)).all() == []
+        for given, expected in ((digest, [(digest, "north")]), (None, [(None, "north")]), ("0" * 64, [])):
+            found = connection.exec_driver_sql(asked, {"id": key_id, "digest": given}).all()
+            assert [tuple(row) for row in found] == expected
+        assert connection.execute(sa.select(models.ApiKey.__table__)).all() == []  # the function's right ended with it
+
+
+def test_the_version_before_goes_on_reading_keys_until_it_is_said_to_be_gone(
+    postgres_server: databases.PostgresServer,
+) -> None:
+    """A migration runs beside it. A database without a key has no version before: there the door is shut at once."""
+    url = postgres_server.clone()
+    database = Database(Settings(database_url=url))
+    plant.site(database, "north")
+    token = create_key(database, "north", ["read"])
+    assert waiting(database) == []
+    database.dispose()
+    migrate.downgrade(postgres_server.as_owner(url), "0013")
+    migrate.upgrade(postgres_server.as_owner(url))
+    seen = sa.select(models.ApiKey.secret_sha256)
+    with database.reading(before_site=True) as connection:
+        assert len(connection.execute(seen).all()) == 1, "as version 0.1.0 asks"
+    assert waiting(database) == ["hashes of keys can be read before their site is known"]
+    for shut in (False, True):
+        caller = Keyring(database).caller(token)
+        assert caller is not None and caller.site_code == "north"
+        if not shut:
+            migrate.close_doors(postgres_server.as_owner(url))
+    assert waiting(database) == []
+    with database.reading(before_site=True) as connection:
+        assert connection.execute(seen).all() == []
+    database.dispose()
+    postgres_server.drop(url)
 
 
 def names(database: Database, site_id: str, *, past: bool) -> list[str]:

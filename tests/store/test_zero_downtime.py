@@ -15,6 +15,7 @@ from service.store import migrate
 RULES = (
     (r"\bDROP TABLE\b", "the version before still reads the table"),
     (r"\bDROP COLUMN\b", "the version before still reads the column"),
+    (r"\bDROP POLICY\b", "the version before still goes through it; capsaddle migrate --finish"),
     (r"\bRENAME\b", "the version before knows the old name only"),
     (r"\bALTER COLUMN \S+ (SET DATA )?TYPE\b", "rewrites the table under a lock"),
     (r"\bALTER COLUMN \S+ SET NOT NULL\b", "reads the table under a lock, and the version before may write NULL"),
@@ -62,6 +63,7 @@ def test_a_migration_may_run_beside_the_version_before(
     [
         "DROP TABLE stays",
         "ALTER TABLE stays DROP COLUMN damage",
+        "DROP POLICY of_site ON stays",
         "ALTER TABLE stays RENAME COLUMN damage TO harm",
         "ALTER TABLE stays ALTER COLUMN damage TYPE INTEGER",
         "ALTER TABLE stays ALTER COLUMN damage SET NOT NULL",

@@ -12,6 +12,8 @@ from typing import Any
 
 import requests
 
+from tests import databases
+
 READY_WITHIN_S = 30.0
 
 
@@ -26,7 +28,10 @@ def environment(url: str, **settings: str) -> dict[str, str]:
     """Return the environment of a server on this database, with further settings by their names without prefix."""
     kept = {name: value for name, value in os.environ.items() if not name.startswith("CAPSADDLE_")}
     given = {f"CAPSADDLE_{name}": value for name, value in settings.items()}
-    return kept | {"CAPSADDLE_DATABASE_URL": url, "CAPSADDLE_LOG_LEVEL": "warning"} | given
+    usual = {"CAPSADDLE_DATABASE_URL": url, "CAPSADDLE_LOG_LEVEL": "warning"}
+    if not url.startswith("sqlite"):
+        usual["CAPSADDLE_SECRET_FILE"] = str(databases.secret_file())
+    return kept | usual | given
 
 
 class Server:

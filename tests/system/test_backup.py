@@ -24,6 +24,7 @@ from service.store.database import Database
 from service.use_cases.checks.backup import CannotBackUp, back_up, restore
 from service.use_cases.checks.journal import verify_journals
 from service.use_cases.checks.manifest import manifest_file, manifest_of
+from service.use_cases.checks.sealing import seal_secrets
 from tests import databases
 from tests.api.samples.machines import fan, order
 from tests.store.test_migrations import counts, populated
@@ -42,7 +43,10 @@ def rows(url: str) -> dict[str, int]:
 
 
 def test_a_backup_is_restored_row_by_row(sqlite_url: str, tmp_path: Path) -> None:
-    populated(sqlite_url).dispose()
+    database = populated(sqlite_url)
+    seal_secrets(database)
+    database.dispose()
+    (tmp_path / "fresh.db.secret").write_text((tmp_path / "capsaddle.db.secret").read_text())
     before = rows(sqlite_url)
     assert sum(before.values()) > 10
     file = tmp_path / "plant.backup"

@@ -83,7 +83,7 @@ def still_in_force(caller: Caller) -> None:
             raise _bad_token("it is past its time")
         return
     keyring: Keyring = current_app.extensions["capsaddle"].keyring
-    if keyring.signer(caller.key_id) is None:
+    if keyring.in_force(caller.key_id) is None:
         raise _bad_key()
 
 

@@ -210,6 +210,7 @@ class SameAtAllAges(AnswerSchema):
 
     verdict = word()
     p_value = number()
+    adjusted_p = number()
     test = word()
     below_median_failure_age = nested(RatioRead, many=True)
     above_median_failure_age = nested(RatioRead, many=True)

@@ -7,7 +7,7 @@ from flask import Response
 from service.api.http.media import SVG, picture_answer
 from service.api.http.operations import Answer, Blueprint, Call
 from service.api.http.problems import ProblemRaised
-from service.api.lives.answering import MEDIA, PICTURED, answered, media_asked_for
+from service.api.lives.answering import MEDIA, PICTURED, answered, media_asked_for, of_mode
 from service.api.lives.query import (
     AgeQuery,
     ChangeQuery,
@@ -120,7 +120,7 @@ def _recurrence(call: Call, position_id: str | None) -> Response:
         return answered(call, media, found.record(), "recurrence")
     from service.render.pictures.positions import recurrence_picture
 
-    trend = str(found.trend_record["detail"])
+    trend = str(of_mode(call, found.trend_record)["detail"])
     events = sum(len(one.events_h) for one in found.systems)
     return picture_answer(
         recurrence_picture(

@@ -57,3 +57,4 @@ class ApiKey(Base):
     created_at: Mapped[datetime]
     expires_at: Mapped[datetime | None]
     revoked_at: Mapped[datetime | None]
+    last_used_at: Mapped[datetime | None]  # to the hour; outside the chain

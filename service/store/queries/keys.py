@@ -5,21 +5,23 @@ a mistyped key is refused without asking the database.
 """
 
 import hmac
+import logging
 import secrets
 import threading
 import time
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 from typing import Any, Final
+from uuid import UUID
 from zlib import crc32
 
 import sqlalchemy as sa
 from sqlalchemy.dialects import sqlite
 
 from service import record
-from service.errors import CannotEvaluate, NotFound
+from service.errors import CannotEvaluate, NotFound, ServiceError
 from service.store import models
 from service.store.database import Database
 from service.store.identity import canonical_id, new_id
@@ -33,6 +35,8 @@ SECRET_BYTES: Final = 32
 SECRET_LENGTH: Final = 43  # digits of 32 bytes in base 62
 DIGITS: Final = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"
 CACHE_SIZE: Final = 10_000
+NOTED_EVERY_S: Final = 3600.0
+LOG: Final = logging.getLogger(__name__)
 _NO_KEY: Final = sha256(b"").hexdigest()
 
 
@@ -140,6 +144,37 @@ def revoke_key(database: Database, site_code: str, key_id: str, *, actor: str = 
     database.write(site_id=site.id, actor=actor, request_id=new_id(), work=work)
 
 
+@dataclass(frozen=True, slots=True)
+class KeyRow:
+    """A key as it is listed; ``last_used_at`` to the hour."""
+
+    site_code: str
+    id: str
+    label: str | None
+    scopes: str
+    created_at: datetime
+    last_used_at: datetime | None
+    expires_at: datetime | None
+    revoked_at: datetime | None
+
+
+def all_keys(database: Database, site_code: str | None = None) -> list[KeyRow]:
+    """Return the keys of all sites, or of one, in the order in which they were made.
+
+    Raises
+    ------
+    NotFound
+        No site has this code.
+    """
+    key, site = models.ApiKey, models.Site
+    columns = (key.id, key.label, key.scopes, key.created_at, key.last_used_at, key.expires_at, key.revoked_at)
+    wanted = sa.select(site.code.label("site_code"), *columns).join_from(key, site, site.id == key.site_id)
+    if site_code is not None:
+        wanted = wanted.where(key.site_id == site_by_code(database, site_code).id)
+    with database.reading() as connection:
+        return [KeyRow(**row._mapping) for row in connection.execute(wanted.order_by(site.code, key.id))]
+
+
 class Keyring:
     """Tells who calls by the key that was sent.
 
@@ -152,6 +187,7 @@ class Keyring:
         self._database = database
         self._cache_s = min(cache_s, 2.0)
         self._cache: dict[str, _Kept] = {}
+        self._noted: dict[str, float] = {}
         self._cache_lock = threading.Lock()
 
     def caller(self, token: str) -> Caller | None:
@@ -165,15 +201,16 @@ class Keyring:
         parts = _parts(token)
         if parts is None:
             return None
-        key_id, secret = parts
-        key = self._key(key_id)
-        genuine = hmac.compare_digest(_digest(secret), _NO_KEY if key is None else key.secret_sha256)
-        return key.caller if key is not None and genuine and _in_force(key) else None
+        key_id, digest = parts[0], _digest(parts[1])
+        key = self._key(key_id, digest)
+        genuine = hmac.compare_digest(digest, _NO_KEY if key is None else key.secret_sha256)
+        if key is None or not genuine or not _in_force(key):
+            return None
+        self._note_use(key.caller)
+        return key.caller
 
-    def signer(self, key_id: str) -> tuple[Caller, bytes] | None:
-        """Return the caller of a key in force, and what signs on its behalf; None when there is no such key.
-
-        What was signed is worth nothing any more once the key is revoked or past its time.
+    def in_force(self, key_id: str) -> Caller | None:
+        """Return the caller of a key in force, None when there is no such key.
 
         Raises
         ------
@@ -181,21 +218,53 @@ class Keyring:
             The database cannot answer now.
         """
         key = self._key(key_id)
-        if key is None or not _in_force(key):
-            return None
-        return key.caller, hmac.digest(bytes.fromhex(key.secret_sha256), b"signs links", "sha256")
+        return None if key is None or not _in_force(key) else key.caller
+
+    def signer(self, key_id: str) -> tuple[Caller, tuple[bytes, ...]] | None:
+        """Return the caller of a key in force, and what signs on its behalf; None when there is no such key.
+
+        The first signs, all are good. What was signed is worth nothing any more once the key is revoked or past its
+        time. The secret outside the database signs, so that nobody who has only the database can.
+
+        Raises
+        ------
+        Busy
+            The database cannot answer now, or there is no secret.
+        """
+        caller = self.in_force(key_id)
+        return None if caller is None else (caller, self._database.secret.signers(UUID(key_id).bytes))
 
     def forget(self, site_id: str) -> None:
         """Look the keys of the site up again: what comes with them has changed."""
         with self._cache_lock:
             self._cache = {id: kept for id, kept in self._cache.items() if kept.key.caller.site_id != site_id}
 
-    def _key(self, key_id: str) -> _Key | None:
+    def _note_use(self, caller: Caller) -> None:
+        """Write down that a key is used, at most once an hour; a database that cannot now is not waited for."""
+        now = time.monotonic()
+        if now - self._noted.get(caller.key_id, -NOTED_EVERY_S) < NOTED_EVERY_S or not self._database.is_free:
+            return
+        self._noted[caller.key_id] = now
+
+        def work(tx: Tx) -> Written:
+            key = models.ApiKey
+            late = sa.or_(key.last_used_at.is_(None), key.last_used_at <= tx.now - timedelta(seconds=NOTED_EVERY_S))
+            mine = (key.site_id == tx.site_id, key.id == caller.key_id)
+            tx.connection.execute(sa.update(key).where(*mine, late).values(last_used_at=tx.now))
+            return Written(200, "")
+
+        try:
+            self._database.write(site_id=caller.site_id, actor=caller.key_id, request_id=new_id(), work=work)
+        except ServiceError as error:
+            LOG.warning("it was not noted that the key %s is used: %s", caller.key_id, error)
+
+    def _key(self, key_id: str, digest: str | None = None) -> _Key | None:
         if self._cache_s <= 0:
-            return _stored_key(self._database, key_id)
+            return _stored_key(self._database, key_id, digest)
+        place = key_id if self._database.settings.on_sqlite else f"{key_id}/{digest or ''}"
         asked_at = time.monotonic()
         unchanged = self._database.unchanged_since()
-        kept = self._cache.get(key_id)
+        kept = self._cache.get(place)
         recent = kept is not None and asked_at - kept.asked_at < self._cache_s
         if kept is not None and recent and kept.unchanged == unchanged:
             return kept.key
@@ -205,14 +274,14 @@ class Keyring:
         if kept is not None and recent and row is not None and row == kept.row:
             key: _Key | None = kept.key
         else:
-            key, kept = _stored_key(self._database, key_id), None
+            key, kept = _stored_key(self._database, key_id, digest), None
         with self._cache_lock:
             if len(self._cache) >= CACHE_SIZE:
                 self._cache.clear()
             if key is None:
-                self._cache.pop(key_id, None)
+                self._cache.pop(place, None)
             else:
-                self._cache[key_id] = _Kept(asked_at if kept is None else kept.asked_at, unchanged, row, key)
+                self._cache[place] = _Kept(asked_at if kept is None else kept.asked_at, unchanged, row, key)
         return key
 
 
@@ -237,15 +306,26 @@ _LOOKUP_TEXT: Final = str(_LOOKUP_BY_ID.compile(dialect=_EMBEDDED))
 _AS_STORED: Final = models.ApiKey.__table__.c.id.type.dialect_impl(_EMBEDDED).bind_processor(_EMBEDDED) or str
 
 
-def _stored_key(database: Database, key_id: str) -> _Key | None:
+_FOUND: Final = sa.func.find_key(
+    sa.cast(sa.bindparam("key_id"), sa.Uuid(as_uuid=False)), sa.bindparam("digest", type_=sa.Text())
+).table_valued(*(sa.column(each.key, each.type) for each in _LOOKUP.selected_columns if each.key is not None))
+_FIND: Final = sa.select(_FOUND)
+"""PostgreSQL: one key by its id and the hash of its secret, or by its id alone without the hash; no other row"""
+
+
+def _stored_key(database: Database, key_id: str, digest: str | None) -> _Key | None:
+    """Return a key by its id and, on PostgreSQL, the hash of its secret; without one nothing opens by it."""
     with database.reading(before_site=True) as connection:
-        row = connection.execute(_LOOKUP_BY_ID, {"key_id": key_id}).one_or_none()
+        if database.settings.on_sqlite:
+            row = connection.execute(_LOOKUP_BY_ID, {"key_id": key_id}).one_or_none()
+        else:
+            row = connection.execute(_FIND, {"key_id": key_id, "digest": digest}).one_or_none()
     if row is None:
         return None
     blade_set = record.decoded(row.blade_set)
     scopes = frozenset(row.scopes.split(","))
     caller = Caller(key_id, row.site_id, row.code, row.units, blade_set, scopes, row.books_version)
-    return _Key(caller, row.secret_sha256, row.expires_at, row.revoked_at is not None)
+    return _Key(caller, row.secret_sha256 or _NO_KEY, row.expires_at, row.revoked_at is not None)
 
 
 def damaged(token: str) -> str:

@@ -183,6 +183,12 @@ def _site(row: Any) -> Site:
 _OWN: Final = sa.select(models.Site.__table__).where(models.Site.id == sa.bindparam("site"))
 
 
+def all_sites(database: Database) -> list[Site]:
+    """Return all sites in the order of their codes."""
+    with database.reading() as connection:
+        return [_site(row) for row in connection.execute(sa.select(models.Site.__table__).order_by(models.Site.code))]
+
+
 def site_ids(database: Database) -> list[str]:
     """Return the ids of all sites, for work that goes through every site."""
     with database.reading() as connection:

@@ -1,6 +1,7 @@
 """Queries of subscriptions: who is told of events, and which process is delivering to them now."""
 
 import json
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Final
@@ -8,11 +9,13 @@ from typing import Any, Final
 import sqlalchemy as sa
 
 from service.errors import StaleVersion
+from service.secret import Sealed, Secret, SecretChanged
 from service.store import models
 from service.store.identity import canonical_id, new_id
 from service.store.transaction import Tx
 
 _OWN: Final = models.Subscription
+UNREADABLE: Final = "its secret cannot be read with the secret that is set; give it a new one and take it up again"
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,8 +28,8 @@ class SubscriptionRow:
     types: tuple[str, ...]
     status: str
     status_reason: str | None
-    secret: str
-    previous_secret: str | None
+    secret: Sealed
+    previous_secret: Sealed | None
     previous_until: datetime | None
     position: int
     not_before: datetime
@@ -35,8 +38,8 @@ class SubscriptionRow:
     created_at: datetime
     updated_at: datetime
 
-    def secrets_at(self, now: datetime) -> tuple[str, ...]:
-        """Return the secrets that are good at a time, the newest first."""
+    def secrets_at(self, now: datetime) -> tuple[Sealed, ...]:
+        """Return the sealed secrets that are good at a time, the newest first."""
         old = self.previous_secret
         rotating = old is not None and self.previous_until is not None and now < self.previous_until
         return (self.secret, old) if rotating and old is not None else (self.secret,)
@@ -46,7 +49,23 @@ class SubscriptionRow:
         return not self.types or event_type in self.types
 
 
-def insert_subscription(tx: Tx, *, url: str, types: tuple[str, ...], secret: str, position: int) -> SubscriptionRow:
+def opened_secrets(row: SubscriptionRow, secret: Secret, now: datetime) -> list[str]:
+    """Return the secrets that sign at a time, the newest first; the one before is left out if it cannot be opened.
+
+    Raises
+    ------
+    SecretChanged
+        The newest was sealed with another secret than the one that is set.
+    """
+    newest, *before = row.secrets_at(now)
+    found = [secret.open(newest)]
+    for each in before:
+        with suppress(SecretChanged):
+            found.append(secret.open(each))
+    return found
+
+
+def insert_subscription(tx: Tx, *, url: str, types: tuple[str, ...], secret: Sealed, position: int) -> SubscriptionRow:
     """Return the new subscription, active from the event after ``position``."""
     members: dict[str, Any] = {"id": new_id(), "version": 1, "url": url, "status": "active", "status_reason": None}
     members |= {"secret": secret, "previous_secret": None, "previous_until": None, "position": position}

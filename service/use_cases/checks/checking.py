@@ -44,6 +44,7 @@ def checks(database: Database) -> Iterator[Checked]:
     yield Checked("schema", "ok", f"is at {state['migration']}")
     if not state["writable"]:
         yield Checked("database", "failed", "takes no changes: a write-protected file, a standby, or set to read only")
+    yield _secret(database)
     yield _clock(database)
     yield from _open_orders(database)
 
@@ -63,6 +64,15 @@ def _tables() -> Checked:
     except ServiceError as error:
         return Checked("tables", "failed", str(error))
     return Checked("tables", "ok", f"{len(tables.names())} of version {DATA_VERSION}, each with its provenance")
+
+
+def _secret(database: Database) -> Checked:
+    try:
+        lines = len(database.secret.lines)
+    except ServiceError as error:
+        return Checked("secret", "failed", str(error))
+    more = "" if lines == 1 else f"; {lines - 1} old lines are still good for reading"
+    return Checked("secret", "ok", f"signs links and seals the secrets of webhooks{more}")
 
 
 def _clock(database: Database) -> Checked:

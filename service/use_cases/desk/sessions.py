@@ -165,4 +165,5 @@ def _signer(keyring: Keyring, token: str) -> tuple[Caller, bytes] | None:
         return None
     if len(data) != _KEY_BYTES + SECRET_BYTES:
         return None
-    return keyring.signer(str(UUID(bytes=data[:_KEY_BYTES])))
+    signer = keyring.signer(str(UUID(bytes=data[:_KEY_BYTES])))
+    return None if signer is None else (signer[0], signer[1][0])

@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from service.errors import CannotEvaluate, NotFound
 from service.exchange.cloud_events import PREFIX
+from service.secret import Sealed
 from service.store.queries import deliveries, events, subscriptions
 from service.store.queries.deliveries import PING, DeliveryRow
 from service.store.queries.subscriptions import SubscriptionRow
@@ -43,7 +44,7 @@ def delivery_of(tx: Tx, subscription_id: str, delivery_id: str) -> DeliveryRow:
     return row
 
 
-def create_subscription(tx: Tx, given: Mapping[str, Any], *, secret: str) -> tuple[SubscriptionRow, Event]:
+def create_subscription(tx: Tx, given: Mapping[str, Any], *, secret: Sealed) -> tuple[SubscriptionRow, Event]:
     """Store a subscription to a URL that the operator's list has, and return it with its event."""
     head = events.last_seq(tx)
     position = min(given.get("after", head), head)
@@ -72,7 +73,7 @@ def delete_subscription(tx: Tx, before: SubscriptionRow) -> Event:
 
 
 def rotate_secret(
-    tx: Tx, subscription_id: str, *, secret: str, grace_h: float = USUAL_GRACE_H
+    tx: Tx, subscription_id: str, *, secret: Sealed, grace_h: float = USUAL_GRACE_H
 ) -> tuple[SubscriptionRow, Event]:
     """Give a subscription a new secret, and return it with its event; the one before signs too for a while."""
     before = subscription_of(tx, subscription_id)

@@ -11,6 +11,7 @@ from service.history.observations import REASONS
 from service.reliability.life_order import OrderTest, life_order, planned_test
 from service.reliability.lives import Bools, Floats, Ints
 from service.reliability.observed import CENSORED, FAILED, IN_DOUBT, NOT_RECORDED, STILL_THERE, Counted, is_any
+from service.reliability.policy import joined, parts
 from service.reliability.stay_table import StayTable, stay_table
 from service.use_cases.lives.data import History, duty_of, grouped, on_record
 from service.use_cases.lives.keys import classes_of
@@ -199,3 +200,21 @@ def told_at_removal(data: History, keys: Sequence[str]) -> list[Text]:
                 "run: lives by it may be short for that alone."
             )
     return said
+
+
+def said_of_mode(node: Any, query: Mapping[str, Any]) -> Any:
+    """Return an answer whose verdicts name the mode of damage that is asked about, where one is.
+
+    Another damage ends a life and does not count: "last less long" would be said of what was only recorded otherwise.
+    """
+    mode = query.get("damage")
+    if mode is None:
+        return node
+    if isinstance(node, list):
+        return [said_of_mode(one, query) for one in node]
+    if not isinstance(node, dict):
+        return node
+    found = {name: said_of_mode(value, query) for name, value in node.items()}
+    if "verdict" in node and "detail" in node:
+        found["detail"] = joined([f"Of failures by {mode}, as recorded: ", *parts(node["detail"])])
+    return found

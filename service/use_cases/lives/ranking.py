@@ -90,7 +90,7 @@ def ranking_of(tx: Tx, query: Mapping[str, Any]) -> Ranking:
     people = population(data, query, query["class_by"])
     by_asset = query["by"] == "asset"
     number = people.table.asset if by_asset else people.table.position
-    found = place_excess(people.table, number)
+    found = place_excess(people.table, number, "machine" if by_asset else "position")
     names = people.assets if by_asset else [place.label for place in people.data.places]
     labels = [names[int(one)] for one in found.place]
     order = found.excess.order()

@@ -118,6 +118,7 @@ def _item(one: RegressionItem, adjusted: float | None, level: float) -> dict[str
         else {
             "verdict": "misfit" if same.misfit else "no_evidence",
             "p_value": same.p_value,
+            "adjusted_p": same.adjusted_p,
             "test": same.test,
             "below_median_failure_age": [ratio.record() for ratio in same.below],
             "above_median_failure_age": [ratio.record() for ratio in same.above],

@@ -1,7 +1,8 @@
 """Links to the card of one work order: signed on behalf of an API key, so that neither key nor site stands in them.
 
 A token is ``base64url(key id, order id, time of expiry, what it may do, signature)``. It is checked without
-asking the database for anything but the key; it dies with the key, and opens one order only.
+asking the database for anything but the key; it dies with the key, and opens one order only. What signs is not in
+the database.
 """
 
 import hmac
@@ -65,7 +66,7 @@ def token_of(keyring: Keyring, caller: Caller, order_id: str, expires_at: dateti
         raise LinkRefused(expired=True)  # the key was revoked while it was being used
     seconds = int(expires_at.timestamp())
     payload = UUID(caller.key_id).bytes + UUID(order_id).bytes + seconds.to_bytes(_TIME_BYTES) + bytes([approves])
-    return urlsafe_b64encode(payload + _signature(signer[1], payload)).decode().rstrip("=")
+    return urlsafe_b64encode(payload + _signature(signer[1][0], payload)).decode().rstrip("=")
 
 
 def link_of(keyring: Keyring, token: str) -> CardLink:
@@ -81,8 +82,9 @@ def link_of(keyring: Keyring, token: str) -> CardLink:
     signer = keyring.signer(str(UUID(bytes=payload[:16])))
     if signer is None:
         raise LinkRefused(expired=False)
-    caller, secret = signer
-    if not hmac.compare_digest(signature, _signature(secret, payload)) or SCOPE not in caller.scopes:
+    caller, secrets = signer
+    genuine = any(hmac.compare_digest(signature, _signature(each, payload)) for each in secrets)
+    if not genuine or SCOPE not in caller.scopes:
         raise LinkRefused(expired=False)
     try:
         expires_at = datetime.fromtimestamp(int.from_bytes(payload[32:-1]), UTC)

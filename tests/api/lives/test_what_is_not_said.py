@@ -156,3 +156,36 @@ def test_a_filter_asks_what_followed_in_the_whole_record(client: Client) -> None
     assert chosen["trend"]["lives"] <= len(ended) - len(positions)
     counts = answered(client, f"life-change?at={MIDDLE.strftime('%Y-%m-%dT%H:%M:%SZ')}&manufacturer=Maker A")["counts"]
     assert counts["stays"] == len(ended) == counts["failed"] + counts["censored"]
+
+
+def test_a_sentence_about_one_mode_of_damage_names_it(client: Client) -> None:
+    """Before 2015 all damage was called corrosion; since then half of it is called wear: no bearing got worse."""
+    chance, stays = random.Random(2), plant(80)
+    for one in stays:
+        if one["end_type"] == "failed":
+            wear = one["removed_at"] >= MIDDLE.isoformat() and chance.random() < 0.5
+            one["damage"] = "wear" if wear else "corrosion"
+    imported(client, *stays)
+    day = MIDDLE.strftime("%Y-%m-%dT%H:%M:%SZ")
+    for path in ("recurrence", f"life-change?at={day}", "replacement-ranking", "life-comparison?group_by=installer",
+                 "life-comparison?group_by=fitted_year", "life-regression?covariates=installer",
+                 "mounting-quality"):  # fmt: skip
+        joined = "&" if "?" in path else "?"
+        answer = answered(client, f"{path}{joined}damage=wear")
+        said = [one["detail"] for one in verdicts(answer) if "detail" in one]
+        assert said and all(one.startswith("Of failures by wear, as recorded: ") for one in said), (path, said)
+        assert "Of failures by" not in str(answered(client, path))
+
+
+def test_a_crew_that_is_its_machines_is_not_blamed_in_one_line(client: Client) -> None:
+    """The bearings of one machine last a quarter as long, and a crew of its own fits them."""
+    stays = plant(60, life_of=lambda facts: 0.25 if facts["position"] // 2 == 3 else 1.0)
+    for one in stays:
+        if one["asset"] == "A-003":
+            one["installed_by"] = "crew X"
+    imported(client, *stays)
+    answer = answered(client, "life-comparison?group_by=installer")
+    assert answer["named"] == ["crew X"]
+    assert answer["detail"].endswith("crew X. It cannot be told from its machines: nobody else served them.")
+    by_machine = answered(client, "replacement-ranking?by=asset")
+    assert "position" not in by_machine["detail"] and by_machine["items"][0]["group"] == "A-003"

@@ -187,3 +187,10 @@ def test_nothing_ended_is_too_few():
     table = stay_table([5.0, 6.0], [0, 0], position=[0, 1], begin_h=[0, 0], end_h=[5.0, 6.0])
     found = trend_verdict(table)
     assert (found.verdict.verdict, found.lives, found.record()["life_change_per_year"]) == ("too_few", 0, None)
+
+
+def test_lives_that_are_all_alike_are_not_called_too_few():
+    # every order of equal lives is the same order
+    table = one_position([9_000.0] * 8)
+    found = trend_verdict(table).verdict
+    assert found.verdict == "too_few" and "do not differ within any" in str(found.detail)

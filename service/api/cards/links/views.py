@@ -38,7 +38,7 @@ def make_card_link(call: Call, order_id: str) -> Response:
 
     def work(tx: Tx) -> Written:
         event = make_link(tx, order_id, expires_at=expires_at, approves=approves)
-        return Written(201, call.json(body), {"Location": url}, (event,))
+        return Written(201, call.json(body), {"Location": url}, (event,), confidential=True)
 
     return call.write(work)
 

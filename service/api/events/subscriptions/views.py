@@ -75,12 +75,13 @@ def create_subscription(call: Call) -> Response:
     """Subscribe to events"""
     _refuse_target(call.body["url"])
     secret = new_secret()
+    sealed = current_app.extensions["capsaddle"].database.secret.seal(secret)
 
     def work(tx: Tx) -> Written:
-        row, event = use_case.create_subscription(tx, call.body, secret=secret)
+        row, event = use_case.create_subscription(tx, call.body, secret=sealed)
         location = f"{current_app.config['PUBLIC_URL']}/v1/subscriptions/{row.id}"
         body = call.json({**subscription_record(row), "secret": secret})
-        return Written(201, body, {**_headers(row, call), "Location": location}, (event,))
+        return Written(201, body, {**_headers(row, call), "Location": location}, (event,), confidential=True)
 
     return call.write(work)
 
@@ -171,12 +172,13 @@ def delete_subscription(call: Call, subscription_id: str) -> Response:
 def rotate_secret(call: Call, subscription_id: str) -> Response:
     """Make a new secret; the one before signs too for a while"""
     secret = new_secret()
+    sealed = current_app.extensions["capsaddle"].database.secret.seal(secret)
 
     def work(tx: Tx) -> Written:
         grace_h = call.body.get("grace", use_case.USUAL_GRACE_H)
-        row, event = use_case.rotate_secret(tx, subscription_id, secret=secret, grace_h=grace_h)
+        row, event = use_case.rotate_secret(tx, subscription_id, secret=sealed, grace_h=grace_h)
         body = call.json({**subscription_record(row), "secret": secret})
-        return Written(201, body, _headers(row, call), (event,))
+        return Written(201, body, _headers(row, call), (event,), confidential=True)
 
     return call.write(work)
 
