@@ -20,6 +20,7 @@ import requests
 from service.demo.order_round import round_of
 from service.demo.pumps import plant_history
 from service.demo.recalled import RIGHT, WRONG, complete_order, entered_chart, recall
+from service.secret import make_secret
 from service.settings import Settings
 from service.store import migrate
 from service.store.database import Database
@@ -61,7 +62,10 @@ def run(*, once: bool, port: int) -> int:
 def _prepared(url: str, plant: dict[str, Any]) -> tuple[str, str]:
     """Migrate the database, create the site, and return an API key of it and what opens its desk once."""
     migrate.upgrade(url)
-    database = Database(Settings(database_url=url))
+    settings = Settings(database_url=url)
+    if settings.secret_path is not None:
+        make_secret(settings.secret_path)  # else its server says so in the middle of the card
+    database = Database(settings)
     site = plant["site"]
     sites.create_site(database, site["code"], site["name"], site["units"])
     key = keys.create_key(database, site["code"], SCOPES, "demo")

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from math import floor, log10
 from typing import Any, Final
 
 from service.errors import Text
@@ -120,7 +121,7 @@ class GroupLife:
             return joined([*self._survival_sentence(), " ", *parts(self.misfit_said)])
         if fit is None:
             return self._without_fit()
-        said: list[str | Quantity] = ["10 % fail by ", Quantity("time", fit.b10_h.estimate), alone]
+        said: list[str | Quantity] = ["10 % fail by ", _hours(fit.b10_h.estimate), alone]
         if fit.b10_h.estimate > self.largest_age_h:
             said.append(", beyond every age seen")
         lower = fit.b10_lower_calibrated_h
@@ -128,22 +129,23 @@ class GroupLife:
             return joined([*said, ", by the modified Weibull fit."])
         if lower is None:
             return joined([*said, ", by the Weibull fit; the data close no lower limit."])
-        return joined([*said, ", by the Weibull fit; not before ", Quantity("time", lower),
-                       f" at {(1 + fit.level) / 2:.1%} confidence."])  # fmt: skip
+        return joined([*said, ", by the Weibull fit; not before ", _hours(lower, down=True),
+                       f" at {(1 + fit.level) / 2 * 100:.3g} % confidence."])  # fmt: skip
 
     def _without_fit(self) -> Text:
         bound = self.bound
         if bound is None:
             return "No estimate."
-        return joined(["No estimate: B10 is at least ", Quantity("time", bound.assumed.b10_lower_h),
-                       f" at {bound.level:.0%} confidence, if the shape is {bound.assumed.shape:.3g}."])  # fmt: skip
+        least = _hours(bound.assumed.b10_lower_h, down=True)
+        where = f" at {bound.level * 100:.3g} % confidence, if the shape is {bound.assumed.shape:.3g}."
+        return joined(["No estimate: B10 is at least ", least, where])
 
     def _survival_sentence(self) -> list[str | Quantity]:
         found = self.survival_b10
         if found.estimate_h is None:
             return ["10 % had not failed at any age seen, read from the survival curve."]
-        ends = [Quantity("time", one) if one is not None else "open" for one in (found.lower_h, found.upper_h)]
-        return ["10 % had failed by ", Quantity("time", found.estimate_h), " (", ends[0], " to ", ends[1],
+        ends = [_hours(one) if one is not None else "open" for one in (found.lower_h, found.upper_h)]
+        return ["10 % had failed by ", _hours(found.estimate_h), " (", ends[0], " to ", ends[1],
                 "), read from the survival curve."]  # fmt: skip
 
     def _b10_record(self) -> dict[str, Any] | None:
@@ -193,6 +195,13 @@ class GroupLife:
             "level": found.level,
             "steps": found.records(self.number) if self.with_steps else None,
         }
+
+
+def _hours(age_h: float, *, down: bool = False) -> Quantity:
+    """Return an age as it is said, to three digits, a lower limit never higher than it is; the members are exact."""
+    said_h = float(f"{age_h:.3g}")
+    step_h = 10.0 ** (floor(log10(age_h)) - 2) if age_h > 0 else 0.0
+    return Quantity("time", float(f"{said_h - step_h:.3g}") if down and said_h > age_h else said_h)
 
 
 def _of_damage(found: UninspectedBounds | None) -> dict[str, Any] | None:

@@ -68,11 +68,7 @@ def machine(desk_: Desk, asset_id: str) -> Response:
         stays = use_case.stays_of(tx, asset, _ages(tx, asset))
         lines = use_case.shaft_lines(tx, asset)
         orders = present(open_orders(tx, after=None, limit=ORDERS_SHOWN, asset=asset.tag), desk_.units)
-        flags = [
-            {**one, **use_case.ended_at(stays, one["position"])}
-            for one in standing_flags(tx)
-            if one["asset_id"] == asset.id
-        ]
+        flags = [one for one in standing_flags(tx) if one["asset_id"] == asset.id]
         trends = list(_trends(tx, desk_, asset, stays))
         as_of = tx.now
     order = _position_order(asset, stays)

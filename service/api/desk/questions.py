@@ -3,6 +3,7 @@
 The parameters are those of the API, read by its schemas; what a page says are the sentences of its answers.
 """
 
+from collections import Counter
 from collections.abc import Mapping
 from typing import Any, Final
 
@@ -196,6 +197,7 @@ def mounting(desk: Desk) -> Response:
         plots=[] if shown_quality is None else [bins_plot(one) for one in shown_quality["items"]],
         ratios=None if shown_regression is None else ratios_plot(shown_regression["items"]),
         outside=outside,
+        by_whom=Counter(one["installed_by"] or "not on record" for one in outside).most_common(),
         asked=dict.fromkeys(TYPED, "") | asked,
         covariates=covariates.split(","),
         choices=list(COVARIATES),

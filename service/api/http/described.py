@@ -3,6 +3,7 @@
 Members are described by their name (data/members.toml): one word has one meaning. What a schema says itself stays.
 """
 
+import json
 import tomllib
 from collections.abc import Iterator, Mapping
 from functools import cache
@@ -37,7 +38,29 @@ def describe(made: dict[str, Any]) -> None:
                 shape.setdefault("description", said)
     for operation in operations(made):
         operation["description"] = _described(operation)
+        for parameter in operation.get("parameters", ()):
+            shape = parameter.get("schema", {})
+            if shape.get("type") == "boolean" and isinstance(shape.get("default"), str):
+                shape["default"] = shape["default"] == "true"
+    _prune(made)
     made["webhooks"] = {f"{PREFIX}{name}": {"post": _webhook(name, said)} for name, said in TYPES.items()}
+
+
+def _prune(made: dict[str, Any]) -> None:
+    """Take out components that nothing refers to: a generated client would carry them."""
+    components = made["components"]
+    while True:
+        text = json.dumps(made)
+        unused = [
+            (kind, name)
+            for kind in ("schemas", "responses", "parameters", "headers")
+            for name in components.get(kind, ())
+            if f'"#/components/{kind}/{name}"' not in text
+        ]
+        if not unused:
+            return
+        for kind, name in unused:
+            del components[kind][name]
 
 
 def operations(made: Mapping[str, Any]) -> Iterator[dict[str, Any]]:

@@ -57,6 +57,7 @@ BEARER: Final = (
     "Token of a person too; then the member that names who signs (taken_by, approved_by ...) is the person's name and "
     "may be left out"
 )
+LICENSE: Final = {"name": "MIT", "identifier": "MIT"}
 DESCRIPTION: Final = """\
 Mounting instructions for bearings in split plummer blocks, and the record of what was done.
 
@@ -78,7 +79,11 @@ def document(app: Flask, blueprints: tuple[Blueprint, ...]) -> str:
     api = _Api(
         app,
         spec_kwargs={
-            "info": {"description": DESCRIPTION, "license": {"name": "MIT", "identifier": "MIT"}},
+            "info": {
+                "description": DESCRIPTION,
+                "license": LICENSE,
+                "contact": {"name": "Who operates this installation"},
+            },
             "servers": [{"url": app.config["PUBLIC_URL"] or "/"}],
         },
     )
@@ -223,6 +228,8 @@ def _schema_of(converter: FieldConverterMixin, field: ma_fields.Field[Any]) -> d
         case fields.Text():
             pattern = TEXT_OF_LINES if field.lines else TEXT
             return {"type": "string", "minLength": 1, "maxLength": field.longest, "pattern": pattern}
+        case fields.Choice(choices=("true", "false")):
+            return {"type": "boolean"}  # of a query, where true is written as text
         case fields.Choice():
             return {"type": "string", "enum": list(field.choices)}
         case fields.Flag():
@@ -239,7 +246,8 @@ def _schema_of(converter: FieldConverterMixin, field: ma_fields.Field[Any]) -> d
         case fields.ByMember():
             return _union(converter, field)
         case fields.OneOf():
-            return {"oneOf": [converter.field2property(inner) for _, inner in field.shapes]}
+            shapes = [converter.field2property(inner) for _, inner in field.shapes]
+            return shapes[0] if len(shapes) == 1 else {"oneOf": shapes}
         case _:
             described: dict[str, Any] | None = getattr(
                 field, "json_schema", None

@@ -32,7 +32,7 @@ from service.store.unit_of_work import Idempotency, Tx, Written
 from service.words import UnitSystem
 
 ALWAYS: Final = ("400", "401", "403", "404", "405", "414", "429", "431", "500", "503")
-WITH_BODY: Final = ("411", "413", "415", "422")
+WITH_BODY: Final = ("411", "413", "415", "417", "422", "501")
 
 
 @dataclass(frozen=True, slots=True)

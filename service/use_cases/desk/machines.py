@@ -101,17 +101,6 @@ def place_in_window(value_nm: int | None, low_nm: int | None, high_nm: int | Non
     return "below" if value_nm < low_nm else "above" if value_nm > high_nm else "inside"
 
 
-def ended_at(stays: Sequence[dict[str, Any]], position: str) -> dict[str, Any]:
-    """Return how many stays of a position ended, how many of them by failure, the first fitting, the last removal."""
-    own = [one for one in stays if one["position"] == position and one["removed_at"] is not None]
-    return {
-        "ended": len(own),
-        "failed": sum(one["end_type"] == "failed" for one in own),
-        "first": min((one["installed_at"] for one in own), default=None),
-        "last": max((one["removed_at"] for one in own), default=None),
-    }
-
-
 def chosen(stays: Sequence[dict[str, Any]], filters: Mapping[str, str]) -> list[dict[str, Any]]:
     """Return those stays of which every member that is named has the value that is named."""
     return [one for one in stays if all(one[name] == value for name, value in filters.items())]

@@ -6,6 +6,7 @@ from typing import Any, Final
 from service.instructions.readiness import AMBER, OPEN, RED
 from service.moments import rfc3339
 from service.store.queries import desk
+from service.store.queries.stay_lists import Chosen, stay_rows
 from service.store.queries.work_orders import WorkOrderRow, page_of_work_orders
 from service.store.transaction import Tx
 from service.use_cases.orders.held import held_order
@@ -13,6 +14,8 @@ from service.use_cases.orders.readiness import summary, unreleased_flags
 from service.use_cases.orders.records import order_line
 
 MOST_RECALLS: Final = 10
+MOST_FLAGS: Final = 50
+MOST_ENDED: Final = 1_000
 
 
 def open_orders(tx: Tx, *, after: str | None, limit: int, asset: str | None = None) -> list[dict[str, Any]]:
@@ -74,11 +77,25 @@ def troubles(tx: Tx) -> list[dict[str, Any]]:
 
 
 def standing_flags(tx: Tx) -> list[dict[str, Any]]:
-    """Return the positions that the daily look has flagged and still flags."""
+    """Return the positions that the daily look has flagged and still flags, each with what came out of it."""
     return [
-        {"asset_id": asset_id, "asset": tag, "position": name, "raised_at": rfc3339(at)}
-        for asset_id, tag, name, at in desk.flagged_places(tx)
+        {
+            **{"asset_id": asset_id, "asset": tag, "position": name, "raised_at": rfc3339(at)},
+            **ended_at(stay_rows(tx, Chosen(asset=tag, position=name), after=None, limit=MOST_ENDED)),
+        }
+        for asset_id, tag, name, at in desk.flagged_places(tx)[:MOST_FLAGS]
     ]
+
+
+def ended_at(stays: Sequence[Any]) -> dict[str, Any]:
+    """Return how many stays of a position ended, how many of them by failure, the first fitting, the last removal."""
+    own = [one for one in stays if one.removed_at is not None]
+    return {
+        "ended": len(own),
+        "failed": sum(one.end_type == "failed" for one in own),
+        "first": min((one.installed_at for one in own), default=None),
+        "last": max((one.removed_at for one in own), default=None),
+    }
 
 
 def _open_questions(asked: Sequence[Mapping[str, Any]], colour: str) -> list[dict[str, Any]]:

@@ -46,6 +46,7 @@ def text_of(page: Any) -> str:
     """What a page says, without its markup."""
     assert page.status_code == 200, page.text[:800]
     body = re.sub(r"<(style|title)>.*?</\1>", " ", page.text, flags=re.DOTALL)
+    body = re.sub(r"</?(?:span|small|strong|a|code)\b[^>]*>", "", body)  # what stands within a line
     return " ".join(unescape(re.sub(r"<[^>]+>", " ", body)).split())
 
 
