@@ -74,7 +74,7 @@ def test_a_reading_that_arrived_all_the_same_is_taken_back_by_the_service(
     mine.page.wait_for_selector("form[data-what=reading] .fault")
     mine.press("4040")
     mine.send()
-    mine.until("() => location.pathname.includes('/reading/') || document.querySelector('#sent-now')")
+    mine.page.wait_for_url("**/reading/*")
     first, second = readings(mill, both)
     assert (first["counts"], second["replaces"], second["reason"]) == (False, first["id"], "typing_slip")
     assert second["verdict"] == "accept"
@@ -128,3 +128,35 @@ def test_a_question_is_answered_without_a_signal_and_the_card_goes_by_it(
     (answered,) = [each for each in asked if each["id"] == "R12"]
     assert answered["status"] == "answered" and answered["answer"]["answered_by"] == FITTER
     assert answered["answer"]["value"]["stop_limit"]["value"] == 190
+
+
+def test_a_tick_leads_on_to_the_next_step_with_and_without_a_signal(
+    mill: Mill, both: dict[str, Any], new_phone: PhoneMaker
+) -> None:
+    mine = new_phone(link_of(mill, both))
+    mine.keep()
+    mine.open("/step/20")
+    mine.name(FITTER)
+    mine.send()
+    mine.page.wait_for_url("**/step/30?done=20")
+    assert "Step 20 done" in mine.page.locator("main").inner_text()
+    mine.offline()
+    mine.send()
+    mine.page.wait_for_url("**/step/40")
+    assert "1 kept here" in mine.signal
+
+
+def test_the_form_is_the_one_thing_to_do_at_the_as_found_step_and_a_picture_can_be_made_large(
+    mill: Mill, both: dict[str, Any], new_phone: PhoneMaker
+) -> None:
+    """In a hurry one takes the black button: there it must be the form, not a tick beside it."""
+    mine = new_phone(link_of(mill, both))
+    mine.open("/step/60/tail")
+    assert mine.page.locator(".main").all_inner_texts() == ["Open the form"]
+    assert mine.page.locator("form").count() == 0
+    figure = mine.page.locator("main figure")
+    figure.click()
+    box = figure.bounding_box()
+    assert box is not None and (box["width"], box["height"]) == (PHONE["width"], PHONE["height"])
+    figure.click()
+    assert figure.bounding_box()["height"] < 300

@@ -33,10 +33,10 @@ LOOK_UP_ALL = """([table, typed, unit, started]) => {
 }"""
 LOOK_UP_LINE = """([line, typed, unit]) => {
   %s
-  const found = typed.map(numbers => lookUpLine(line, numbers, unit));
+  const found = typed.map(numbers => lookUpLine(line, numbers[0], unit));
   return found.map(said => said && [said.v, said.c || null]);
 }"""
-SCALES = (("shaft-size", "tail"), ("cap-torque", "tail"), ("place-free", "tail"), ("check-gap", "tail"))
+SCALES = (("cap-torque", "tail"), ("place-free", "tail"), ("check-gap", "tail"))
 UNITS = {"inch": ("in", NM_PER_IN, 4), "metric": ("mm", NM_PER_MM, 3)}
 
 
@@ -219,14 +219,13 @@ def scale_of(mill: Mill, made: dict[str, Any], link: str, step: str, position: s
 def test_the_whole_scale_of_a_size_a_gap_a_torque(
     mill: Mill, chromium: Any, units: str, step: str, position: str
 ) -> None:
-    """Every number that the instrument shows; of a shaft every pair of them."""
+    """Every number that the instrument shows."""
     made, link = opened(mill, units)
     line, kept = scale_of(mill, made, link, step, position)
     assert line["unit"] in ("in", "mm", "lbf.ft", "N.m")
     count = sum(length for length, _ in line["runs"])
     numbers = [f"{(line['first'] + n) / 10 ** line['places']:.{line['places']}f}" for n in range(count)]
-    twice = line["kind"] == "shaft_diameter"
-    typed = [[one, two] for one in numbers for two in numbers] if twice else [[one] for one in numbers]
+    typed = [[one] for one in numbers]
     page = chromium.new_page()
     try:
         script = LOOK_UP_LINE % (TEMPLATES / "lookup.js").read_text(encoding="utf-8")

@@ -63,6 +63,7 @@ def step_of_card(
     nonce: str | None = None,
     sent: Mapping[str, str] | None = None,
     fault: str | None = None,
+    ticked: str | None = None,
 ) -> str:
     """Return one step with one of its forms.
 
@@ -74,6 +75,8 @@ def step_of_card(
         The reading that is taken back
     sent, fault
         What was typed and not taken, and why
+    ticked : str or None
+        The number of the step that was ticked before
     """
     results = [row for row in _last(card, place) if row.kind != "confirmation"]
     forms = card.forms.get(place.number, [])
@@ -101,6 +104,7 @@ def step_of_card(
         fault=fault,
         replaced=None if old is None or form is None else card.result(old),
         earlier=_earlier(results, card.figures),
+        ticked=ticked if ticked is not None and ticked.isascii() and ticked.isdigit() else None,
     )
 
 
@@ -161,6 +165,16 @@ def reading_screen(card: CardPage, reading: str) -> str:
         again=again if card.shown.order.status == "open" else None,
         following=following,
     )
+
+
+def after_reading(card: CardPage, reading: str) -> str:
+    """Return where a reading leads: to its verdict, from a tick on to the next step."""
+    row = next((each for each in card.shown.readings if each.id == reading), None)
+    place = None if row is None else _place_of_reading(card, row)
+    following = card.done.after(place)
+    if row is None or place is None or following is None or (row.kind, row.verdict) != ("confirmation", ACCEPT):
+        return f"/reading/{reading}"
+    return f"{following.path}?done={place.number}"
 
 
 def _needed(card: CardPage, place: Place | None) -> list[tuple[Place, str]]:
@@ -374,7 +388,7 @@ def answer_of(card: CardPage, what: str, made: str, fields: Mapping[str, list[st
             "said": result.said(),
             "detail": result.detail,
             "revision": revision,
-            "page": f"{card.base}/reading/{made}",
+            "page": f"{card.base}{after_reading(card, made)}",
         }
     now = f"{datetime.now(UTC):%H:%M}"
     paths = {

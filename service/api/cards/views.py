@@ -115,7 +115,13 @@ def step(card: CardPage, number: int, position: str | None = None) -> Response:
     place = screens.place_of(card, number, position)
     given = request.args
     inside = screens.step_of_card(
-        card, place, kind=given.get("kind"), replaces=given.get("replaces"), nonce=nonce(), sent={}
+        card,
+        place,
+        kind=given.get("kind"),
+        replaces=given.get("replaces"),
+        nonce=nonce(),
+        sent={},
+        ticked=given.get("done"),
     )
     return card.page(inside)
 
@@ -132,7 +138,7 @@ def enter_reading(card: CardPage, number: int, position: str | None = None) -> R
             card, place, kind=sent.get("kind"), replaces=sent.get("replaces"), nonce=nonce(), sent=sent, fault=fault
         )
 
-    return _taken(card, "reading", again, lambda made: f"/reading/{made}")
+    return _taken(card, "reading", again, lambda made: screens.after_reading(card_page(card.token), made))
 
 
 @route("/reading/<reading>", "GET")

@@ -9,13 +9,18 @@ from service.api.desk.same import PAGE, Same, address, asked_for, first_page, li
 from service.api.desk.today import after_of_page
 from service.api.http.problems import ProblemRaised
 from service.api.orders.instructions import views as cards
+from service.api.orders.photos.views import photo_answer
+from service.api.orders.review.views import printed_review
 from service.render.present import present
+from service.store.queries.photos import photos_of
 from service.store.queries.work_orders import page_of_work_orders
 from service.use_cases.desk.course import course_of
 from service.use_cases.desk.today import order_state
 from service.use_cases.orders.held import held_order, order_of
+from service.use_cases.orders.photos import photo_data
 from service.use_cases.orders.readiness import unreleased_flags, whole
 from service.use_cases.orders.records import order_line, order_record, revision_of
+from service.use_cases.orders.review import review_of
 from service.words import ORDER_STATUSES
 
 ORDERS: Final = f"{HOME}/orders"
@@ -70,6 +75,7 @@ def order(desk: Desk, order_id: str) -> Response:
             return given
         state = present(order_state(tx, row), desk.units)
         course = course_of(tx, row, at.revision)
+        taken = photos_of(tx, row.id)
         plan = at.revision.record
     return shown(
         desk,
@@ -79,6 +85,7 @@ def order(desk: Desk, order_id: str) -> Response:
         order=state,
         readiness=present(answers[1].record, desk.units),
         course=course,
+        photos=taken,
         targets=plan["targets"],
         missing=present(plan["missing"], desk.units),
         path=f"{ORDERS}/{row.id}",
@@ -90,6 +97,23 @@ def order(desk: Desk, order_id: str) -> Response:
 def sheets(desk: Desk, order_id: str) -> Response:
     """Give the sheets of an order for paper."""
     return _card(desk, order_id, cards.PDF, {"paper": "letter" if desk.units == "inch" else "a4"})
+
+
+@page("/orders/<order_id>/lead.pdf")
+def lead_sheet(desk: Desk, order_id: str) -> Response:
+    """Give what the lead looks over, for paper."""
+    with desk.reading() as tx:
+        review = review_of(tx, order_id)
+    return printed_review(review, desk.units)
+
+
+@page("/orders/<order_id>/photos/<photo_id>")
+def photo(desk: Desk, order_id: str, photo_id: str) -> Response:
+    """Give a photo of an order."""
+    folder = current_app.extensions["capsaddle"].settings.photo_folder
+    with desk.reading() as tx:
+        row, data = photo_data(tx, order_id, photo_id, folder=folder)
+    return photo_answer(row, data)
 
 
 @page("/orders/<order_id>/card")

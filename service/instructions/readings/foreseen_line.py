@@ -1,7 +1,7 @@
 """Verdicts on a single size, gap, torque or answer before it is taken: what a phone without a signal looks up.
 
 Each is the verdict of the service itself, for every number that the instrument can show around the limits of the step.
-Where two numbers are read (a shaft at its smallest and largest), the one farther outside decides, as it does here.
+Where two numbers are judged together (a shaft at its smallest and largest) there is no scale: it is judged when sent.
 """
 
 from collections.abc import Mapping
@@ -20,14 +20,12 @@ _WRENCH: Final = (0.5, 1.5)
 _GAUGE: Final = (0.5, 1.6)
 GRIDS: Final[Mapping[str, Mapping[str, Grid]]] = {
     "inch": {
-        "shaft_diameter": ("in", 4, 0.995, 1.005),
         "free_gap_before": ("in", 3, *_GAUGE),
         "free_gap": ("in", 3, *_GAUGE),
         "cap_bolt_torque": ("lbf.ft", 0, *_WRENCH),
         "base_bolt_torque": ("lbf.ft", 0, *_WRENCH),
     },
     "metric": {
-        "shaft_diameter": ("mm", 3, 0.995, 1.005),
         "free_gap_before": ("mm", 1, *_GAUGE),
         "free_gap": ("mm", 1, *_GAUGE),
         "cap_bolt_torque": ("N.m", 0, *_WRENCH),
@@ -51,15 +49,12 @@ class Line:
         Decimals of the unit that the instrument shows, [-]
     first : int
         The first number, in its last decimal, [-]
-    limits : (float, float)
-        Between which a number is accepted, in its last decimal, [-]
     """
 
     kind: str
     unit: str
     places: int
     first: int
-    limits: tuple[float, float]
     verdicts: tuple[Verdict, ...]
 
     def number(self, index: int) -> float:
@@ -74,29 +69,24 @@ def foreseen_line(kind: str, step: Mapping[str, Any], position: str | None, now:
     limits = next((each for each in record.get("limits", ()) if each["position"] in (None, position)), None)
     if grid is None or record.get("kind") != kind or limits is None or None in (limits["min"], limits["max"]):
         return None
-    if limits.get("form") is not None:
-        return None  # how far two diameters lie apart is judged too: when they are sent
     unit, places, below, above = grid
     per = UNITS[KINDS[_kind(kind)].dimension][unit]
     low, high = (_shown(limits[name], float(per.factor), places) for name in ("min", "max"))
     first, last = floor(low * below), ceil(high * above)
     if last - first > MOST_CELLS:
         return None
-    line = Line(kind, unit, places, first, (low, high), ())
-    numbers = [(line.number(n),) * (2 if kind == "shaft_diameter" else 1) for n in range(last - first + 1)]
-    verdicts = tuple(verdict_at(number, line, step, position, now, *more) for number, *more in numbers)
+    line = Line(kind, unit, places, first, ())
+    verdicts = tuple(verdict_at(line.number(n), line, step, position, now) for n in range(last - first + 1))
     if not any(each.verdict == ACCEPT for each in verdicts):
         return None
-    return Line(kind, unit, places, first, (low, high), verdicts)
+    return Line(kind, unit, places, first, verdicts)
 
 
-def verdict_at(
-    number: float, line: Line, step: Mapping[str, Any], position: str | None, now: Situation, *more: float
-) -> Verdict:
-    """Return the verdict of the service on numbers as the instrument shows them, in the unit of the line."""
+def verdict_at(number: float, line: Line, step: Mapping[str, Any], position: str | None, now: Situation) -> Verdict:
+    """Return the verdict of the service on a number as the instrument shows it, in the unit of the line."""
     kind = _kind(line.kind)
     unit = UNITS[KINDS[kind].dimension][line.unit]
-    values = tuple(Value(quantity=Quantity(kind, to_base(each, unit))) for each in (number, *more))
+    values = (Value(quantity=Quantity(kind, to_base(number, unit))),)
     reading = Reading(kind=line.kind, position=position, step=step["id"], values=values)
     return verdict_of(reading, now.plan, blade_set=now.blade_set, charts=now.job.charts, earlier=now.entries)
 

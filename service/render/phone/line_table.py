@@ -15,10 +15,10 @@ MOST_SAID: Final = 20
 
 
 def line_record(line: Line, figures: Figures) -> dict[str, Any]:
-    """Return {kind, unit, places, first, limits, runs, said} for the script.
+    """Return {kind, unit, places, first, runs, said} for the script.
 
-    ``first`` and ``limits`` are in the last decimal of the instrument, ``runs`` how many numbers one after the other
-    have the same letter. What is said nearest the limits gets a letter first; what finds none is judged when sent.
+    ``first`` is in the last decimal of the instrument, ``runs`` say how many numbers one after the other have the same
+    letter. What is said nearest the limits gets a letter first; what finds none is judged when sent.
     """
     words = [spoken(line.kind, each, figures, target=None) for each in line.verdicts]
     inside = [n for n, each in enumerate(line.verdicts) if each.verdict == ACCEPT]
@@ -33,7 +33,6 @@ def line_record(line: Line, figures: Figures) -> dict[str, Any]:
         "unit": line.unit,
         "places": line.places,
         "first": line.first,
-        "limits": list(line.limits),
         "runs": [[len(list(run)), letter] for letter, run in groupby(letters)],
         "said": {letter: each.record() for each, letter in said.items()},
     }

@@ -69,6 +69,7 @@ class StepScreen:
     table: str | None = None
     results: tuple[Any, ...] = ()
     found_form: bool = False
+    found_line: bool = False
     blades: tuple[str, ...] = ()
     blade_unit: str = ""
     waits: bool = False
@@ -111,6 +112,7 @@ def step_screen(
         after=after,
         blank=_blank(plan, step, place.position, figures, form),
         found_form=step["id"] == "as-found",
+        found_line=step["id"] == "open-caps",
         waits=step["id"] in (*_TIGHTENING, *_RESIDUAL) and _provisional(plan, place.position),
         **shown,
     )

@@ -12,6 +12,7 @@ from service.exchange.media import JSON
 from service.record import Record
 from service.render.pages.lead_sheet import lead_sections, lead_text
 from service.use_cases.orders.review import review_of
+from service.words import PaperSize, UnitSystem
 
 blueprint = Blueprint("review", __name__, url_prefix="/v1/work-orders", description="What the lead looks over")
 
@@ -42,11 +43,12 @@ def read_review(call: Call, order_id: str) -> Response:
     if media == JSON:
         return call.answer(review, headers=VARY)
     if media == PDF:
-        return _printed(call, review)
+        return printed_review(review, call.units, call.query.get("paper"))
     return Response(lead_text(review), content_type=f"{PLAIN}; charset=utf-8", headers=VARY)
 
 
-def _printed(call: Call, review: Record) -> Response:
+def printed_review(review: Record, units: UnitSystem, paper: PaperSize | None = None) -> Response:
+    """Answer the lead's sheet on paper; Letter for inch units, A4 for metric where no paper is named."""
     from service.render.pdf.sheets.document import written
     from service.render.pdf.sheets.sections import section_pages
     from service.render.sheets.content import Head
@@ -54,6 +56,6 @@ def _printed(call: Call, review: Record) -> Response:
     number = review["external"]["number"]
     head = Head(number, review["asset"], f"revision {review['revision']}, {review['status']}", None, "")
     right = "seen by ________________   date ____________"
-    pages = section_pages(head, lead_sections(review), call.units, title="LEAD", right=right)
-    body = written(pages, paper=call.query.get("paper") or ("letter" if call.units == "inch" else "a4"), title=number)
+    pages = section_pages(head, lead_sections(review), units, title="LEAD", right=right)
+    body = written(pages, paper=paper or ("letter" if units == "inch" else "a4"), title=number)
     return Response(body, content_type=PDF, headers={"Content-Disposition": 'inline; filename="lead.pdf"', **VARY})

@@ -11,19 +11,13 @@ function stackReads(stack, stamps) {
   const places = Math.max(...stamps.map(each => (each.split(".")[1] || "").length));
   return (stack.reduce((sum, stamp) => sum + Math.round(Number(stamp) * 10 ** places), 0) / 10 ** places).toFixed(places);
 }
-// A scale: {unit, places, first, limits, runs: [[count, letter]], said}. Of several numbers the one farthest outside decides.
-function lookUpLine(line, texts, unit) {
-  if (unit !== line.unit) return null;
-  const at = texts.map(text => {
-    const plain = text.trim().replace(",", ".");
-    if (!/^\d+(\.\d*)?$|^\.\d+$/.test(plain)) return null;
-    const exact = Number(plain) * 10 ** line.places, whole = Math.round(exact);
-    return Math.abs(exact - whole) < 1e-6 ? whole : null;
-  });
-  if (!at.length || at.includes(null)) return null;
-  const outside = number => Math.max(line.limits[0] - number, number - line.limits[1]);
-  let left = at.reduce((far, number) => outside(number) > outside(far) ? number : far) - line.first;
-  if (left < 0) return null;
+// A scale: {unit, places, first, runs: [[count, letter]], said}.
+function lookUpLine(line, text, unit) {
+  const plain = text.trim().replace(",", ".");
+  if (unit !== line.unit || !/^\d+(\.\d*)?$|^\.\d+$/.test(plain)) return null;
+  const exact = Number(plain) * 10 ** line.places, whole = Math.round(exact);
+  let left = whole - line.first;
+  if (Math.abs(exact - whole) > 1e-6 || left < 0) return null;
   for (const [count, letter] of line.runs) { if (left < count) return line.said[letter] || null; left -= count; }
   return null;
 }

@@ -118,7 +118,7 @@ async function looked(fields) {
   if (table.words) return table.words[fields.done ? "yes" : (fields.word || [""])[0]] || null;
   if (table.runs) {
     const older = (await waiting(page.order)).some(item => makesAnew(item) && !item.refused && item.id !== withdrawn);
-    return older ? null : lookUpLine(table, ["one", "two"].flatMap(name => fields[name] || []), unit);
+    return older ? null : fields.two ? null : lookUpLine(table, fields.one[0], unit);
   }
   let started = null;
   if (table.kind === "residual_clearance") {
@@ -189,8 +189,22 @@ async function refuse(form, item) {
   await tellSignal(await waiting(page.order));
 }
 const typeAgain = item => { const to = new URL(item.path, location.href); to.searchParams.set("withdraws", item.id); return to.pathname + to.search; };
+function enlarged(figure) { // a picture beside a keypad is small: touched, it fills the screen
+  figure.tabIndex = 0; figure.setAttribute("role", "button"); figure.setAttribute("aria-expanded", false);
+  const turn = () => figure.setAttribute("aria-expanded", figure.classList.toggle("whole"));
+  figure.onclick = turn;
+  figure.onkeydown = event => { if (["Enter", " ", "Escape"].includes(event.key)) { event.preventDefault(); turn(); } };
+}
+function photoApart(form) { // the form of a photo stands apart from the one above it, one touch away
+  const other = [...document.querySelectorAll("form[data-what]")].find(each => each !== form), ends = document.querySelector("nav.end");
+  if (!other || !ends) return;
+  const shot = button("Photo", () => { form.hidden = !form.hidden; other.hidden = !form.hidden; shot.textContent = form.hidden ? "Photo" : "Back to the form"; scrollTo(0, 0); });
+  form.hidden = true;
+  ends.prepend(shot);
+}
 function show(item) { // the screen after a reading that waits
   const told = byId("told"), found = item.looked, next = document.querySelector("[rel=next]"), parts = [];
+  if (next && found?.v === "accept" && item.fields.kind?.[0] === "confirmation") return location.assign(next.href); // a tick goes on
   parts.push(element("h1.mid", found ? found.h : "Kept; judged when sent"), element("p", item.said));
   if (found) {
     parts.push(element("p.m", "Looked up in the printed table; the service judges again."));
@@ -302,7 +316,7 @@ function series(form) { // each pair stays on the phone until the series is sent
 }
 
 function parts(form) { // a long form goes one part a screen; what is chosen stays on the phone until it is sent
-  const all = [...form.querySelectorAll("[data-part]")], photo = document.querySelector("form[data-what=photo]"), ends = document.querySelector("nav.end");
+  const all = [...form.querySelectorAll("[data-part]")], place = document.querySelector(".where");
   if (all.length < 2) return;
   const fault = form.querySelector("[role=alert]"), kept = localStorage.getItem(`capsaddle-draft ${page.order} ${form.dataset.said}`);
   for (const [name, value] of kept && !fault ? JSON.parse(kept) : []) for (const each of form.elements) {
@@ -313,7 +327,6 @@ function parts(form) { // a long form goes one part a screen; what is chosen sta
   let at = 0;
   const count = element("b"), bar = element("div.row");
   const back = button("\u2039 back", () => turn(at - 1)), next = button("next \u203a", () => turn(at + 1), "main");
-  const shot = photo && button("Photo", () => { photo.hidden = !photo.hidden; form.hidden = !photo.hidden; shot.textContent = photo.hidden ? "Photo" : "Back to the form"; scrollTo(0, 0); });
   function turn(to) {
     at = Math.max(0, Math.min(to, all.length - 1));
     all.forEach((each, n) => each.hidden = n !== at);
@@ -321,10 +334,9 @@ function parts(form) { // a long form goes one part a screen; what is chosen sta
     count.textContent = `part ${at + 1} of ${all.length}`;
     scrollTo(0, 0);
   }
-  document.querySelector(".where").append(count);
+  place.append(count);
   bar.append(back, next);
   form.append(bar);
-  if (photo) { photo.hidden = true; ends.prepend(shot); }
   form.addEventListener("invalid", event => turn(all.findIndex(each => each.contains(event.target))), true); // a field that is wrong is seen
   turn(fault ? all.length - 1 : 0);
 }
@@ -343,7 +355,8 @@ async function leaves() { // what an unsent initial clearance leaves, where the 
 }
 
 // --- begin ---
-for (const form of document.querySelectorAll("form[data-what]")) { keypad(form); series(form); parts(form); }
+for (const form of document.querySelectorAll("form[data-what]")) { keypad(form); series(form); parts(form); if (form.dataset.what === "photo") photoApart(form); }
+for (const figure of document.querySelectorAll("main figure")) enlarged(figure);
 const name = secure && localStorage.getItem(NAME);
 if (name) for (const field of document.querySelectorAll("[name=taken_by]")) if (!field.value) field.value = name;
 document.addEventListener("submit", submitted);
