@@ -30,6 +30,7 @@ FORMS: Final = {
         ["--orders", "100", "--stays", "1000000"],
         "the same of a million rows: as much memory as for few",
     ),
+    "import-role": ("tests.benchmarks.import_by_role", [], "20,000 stays as the role of production"),
     "benchmarks": ("tests.benchmarks", [], "everything side by side with an echo or a library"),
     "bad-copy": (
         "tests.benchmarks.bad_copy",
