@@ -18,6 +18,7 @@ FORMS: Final = {
     "survival": ("tests.benchmarks.survival_comparison", [], "regression and incidence against a general library"),
     "tests": ("tests.benchmarks.verdict_comparison", [], "the other tests and estimates against general libraries"),
     "mutations": ("tests.golden.mutations", [], "each value, flag, text and limit changed: the net must see it"),
+    "sheets": ("tests.api.stays.long_sheets", [], "five messy sheets of 20,000 rows through their profiles"),
     "crash-sqlite": ("tests.outages.crash", ["--database", "sqlite", "--kills", "30"], "kill -9 under load"),
     "crash-postgresql": (
         "tests.outages.crash",
@@ -30,6 +31,7 @@ FORMS: Final = {
         ["--orders", "100", "--stays", "1000000"],
         "the same of a million rows: as much memory as for few",
     ),
+    "import-role": ("tests.benchmarks.import_by_role", [], "20,000 stays as the role of production"),
     "benchmarks": ("tests.benchmarks", [], "everything side by side with an echo or a library"),
     "bad-copy": (
         "tests.benchmarks.bad_copy",

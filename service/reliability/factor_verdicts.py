@@ -20,6 +20,7 @@ from service.reliability.policy import (
     holm,
     needed_times,
     normal_power,
+    said_count,
     said_p,
     said_power,
     without_claim,
@@ -182,12 +183,20 @@ def _verdict(factor: FactorTest, adjusted: float | None, family: int) -> Verdict
             at, needed = f"A bin leads to expect fewer than {FEWEST_EXPECTED:g} failures.", None
         return Verdict("too_few", f"Not enough data on {factor.name}: {of}. {at}", TEST, None, None, needed, power)
     if flagged(adjusted):
-        said = f"Lives differ by {factor.name} ({said_p(adjusted, 'adjusted p')}; {of})."
+        said = f"Lives differ by {factor.name} ({said_p(adjusted, 'adjusted p')}; {of}). {_shortest(factor)}"
         return Verdict("differ", said, TEST, p, adjusted, None, power)
     outcome: Outcome = without_claim(power)
     seen = said_power(power, needed, outcome == "too_few")
     said = f"Lives are not seen to differ by {factor.name} ({said_p(adjusted, 'adjusted p')}; {of}). {seen}"
     return Verdict(outcome, said, TEST, p, adjusted, needed, power)
+
+
+def _shortest(factor: FactorTest) -> str:
+    """Return the bin that failed most for its number, in a sentence that describes."""
+    seen, due = factor.test.observed, factor.test.expected
+    worst = int(np.argmax(np.divide(seen, due, out=np.zeros_like(due), where=due > NEGLIGIBLE)))
+    name = factor.bins[worst].replace("_", " ")
+    return f"Most for their number: {name}, {said_count(float(seen[worst]))} against {said_count(float(due[worst]))}."
 
 
 def _doubling_z(factor: FactorTest) -> float:

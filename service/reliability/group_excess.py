@@ -29,6 +29,7 @@ TEST: Final = "stratified_log_rank_tail"
 ATTRIBUTE: Final = "attributes."  # before the name of what a site keeps of its own
 MOST_OF_THEM: Final = 0.5  # of the failures of a group on one machine, above which the sentence names it
 ALONE_SHARE: Final = 0.9  # of the positions of a group that nobody else served
+UNKNOWN: Final = ("not stated", "not measured")
 DONE: Final[Mapping[str, str]] = {
     "installer": "fitted by",
     "manufacturer": "made by",
@@ -178,6 +179,8 @@ class GroupExcess:
 
     def _which(self, row: int) -> str:
         label = self.labels[row]
+        if label in UNKNOWN:
+            return f"bearings of which the {self.keys[0].replace('_', ' ')} is {label}"
         if len(self.keys) == 1 and self.keys[0] in DONE:
             return f"bearings {DONE[self.keys[0]]} {label.replace('_', ' ') if self.keys[0] == 'window' else label}"
         if len(self.keys) == 1 and self.keys[0].startswith(ATTRIBUTE):

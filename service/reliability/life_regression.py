@@ -139,8 +139,10 @@ def life_regression(
     ------
     See ``proportional_hazards``; limits and p-values are the wider and larger of both errors.
     """
-    whole = ~np.isnan(np.column_stack([one.columns for one in covariates])).any(axis=1)
     known = [int(np.count_nonzero(~np.isnan(one.columns).any(axis=1))) for one in covariates]
+    if any(known):  # what is on record of no life leaves the others their lives
+        covariates = [one if n else _of_no_life(one) for one, n in zip(covariates, known, strict=True)]
+    whole = ~np.isnan(np.column_stack([one.columns for one in covariates])).any(axis=1)
     part = _Part(
         time_h[whole], failed[whole], entry_h[whole], stratum[whole].astype(np.int64), asset[whole], position[whole]
     )
@@ -149,6 +151,9 @@ def life_regression(
     of_position = [belongs_to_position(one.columns, part.position) for one in asked]
     risk = risk_sets(part.time_h, part.failed, part.entry_h, part.stratum) if failures else None
     held = _held(risk, asked, of_position, part, failures)
+    for n, lives_known in enumerate(known):
+        if lives_known == 0:
+            held[n] = ("too_few", f"{asked[n].name} is on record of no life")
     kept = [n for n, one in enumerate(held) if one is None]
     fit = None
     while kept and risk is not None:
@@ -174,6 +179,10 @@ def life_regression(
     return LifeRegression(
         tuple(items), len(part.time_h), failures, clusters, left_out, None if fit is None else fit.log_likelihood
     )
+
+
+def _of_no_life(one: Covariate) -> Covariate:
+    return Covariate(one.name, np.zeros((len(one.columns), 1)), one.labels[:1], one.step, None)
 
 
 def proportionality_p(fit: CoxFit, place: slice, rank: Floats) -> tuple[float, float]:
@@ -223,7 +232,8 @@ def _held(
     parameters = sum(one.columns.shape[1] for one in asked)
     if risk is None or failures < FAILURES_PER_PARAMETER * parameters:
         said = (
-            f"{failures} failures; {FAILURES_PER_PARAMETER} for each of {parameters} numbers to be estimated are needed"
+            f"{failures} failures with all covariates on record; {FAILURES_PER_PARAMETER} for each of {parameters} "
+            "numbers to be estimated are needed"
         )
         return [("too_few", said)] * len(asked)
     found: list[tuple[str, str] | None] = [None] * len(asked)

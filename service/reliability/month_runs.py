@@ -107,6 +107,8 @@ class MonthRuns:
     def name(self, run: Run) -> str:
         """Return what a run is called: "Maker C / 2020-03..2020-08"."""
         dates = f"{self.date(run.first)}..{self.date(run.last)}"
+        if self.unit == "year":  # single years only
+            dates = self.date(run.first)
         return " / ".join(filter(None, (self.labels[run.value], dates)))
 
     def date(self, number: int) -> str:
@@ -174,7 +176,9 @@ class MonthRuns:
         needed: int | None,
     ) -> Text:
         of = f" of {self.labels[run.value]}" if self.labels[run.value] else ""
-        which = f"bearings{of} fitted from {self.date(run.first)} to {self.date(run.last)}"
+        dates = f"from {self.date(run.first)} to {self.date(run.last)}" if run.last > run.first else (
+            f"in {self.date(run.first)}")  # fmt: skip
+        which = f"bearings{of} fitted {dates}"
         within: tuple[str | units.Quantity, ...] = ()
         if self.within_h is not None:
             within = (" within ", units.Quantity("time", self.within_h))
@@ -189,7 +193,7 @@ class MonthRuns:
             )
         else:
             seen = said_power(power, needed, outcome == "too_few")
-            parts = (f"{said_count(run.observed)} of the {which} failed", *within, f"; others {self._others()}, lead "
+            parts = (f"{said_count(run.observed)} of the {which} failed", *within, f"; others {self._others()} lead "
                      f"to expect {said_count(run.expected)}: the run that stands out most, which "
                      f"among {self.family} runs is no evidence ({p}). {seen}")  # fmt: skip
         return parts if within else "".join(str(one) for one in parts)
@@ -197,7 +201,7 @@ class MonthRuns:
     def _others(self) -> str:
         if any(self.labels):
             return "of the same designation fitted in the same period"
-        return "of the same designation in the same positions, whoever and whatever was fitted in these months"
+        return "of the same designation in the same positions, whoever and whatever was fitted then"
 
     def _power(self, expected: float) -> tuple[float, int | None]:
         if not expected > NOTHING or self.run_level >= NO_LEVEL:

@@ -111,4 +111,4 @@ def _kind(kind: str) -> str:
 
 def _shown(limit: Quantity, factor: float, places: int) -> float:
     """Return a limit in the last decimal of what the instrument shows."""
-    return float(limit.value) / factor * 10.0**places
+    return round(float(limit.value) / factor * 10.0**places, 6)

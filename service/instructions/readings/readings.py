@@ -335,7 +335,7 @@ def _shaft(reading: Reading, by: Judged) -> Verdict:
         return verdict(RECHECK, "no_limits", "no_limits")
     least, most = limits["min"], limits["max"]
     values = [each.quantity for each in reading.values if each.quantity is not None]
-    worst = max(values, key=lambda each: max(least.value - each.value, each.value - most.value))
+    worst = max(values, key=lambda each: max(_nm(least) - _nm(each), _nm(each) - _nm(most)))  # the first of two alike
     off = max(_nm(least) - _nm(worst), _nm(worst) - _nm(most))
     if off <= 0:
         return _shaft_inside(values, limits)

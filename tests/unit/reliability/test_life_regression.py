@@ -258,3 +258,17 @@ def test_claims_hold_on_invented_plants():
     for row in regression.claims(plants=25, seed=2):
         below, above = (4 * max((p * (1 - p) / 25) ** 0.5, 0.5 / 25) for p in (row["least"], row["most"]))
         assert row["least"] - below <= row["share"] <= row["most"] + above, row
+
+
+def test_a_covariate_on_record_of_no_life_leaves_the_others_theirs():
+    rng = np.random.default_rng(4)
+    n = 300
+    x = rng.standard_normal(n)
+    asked = [number("clearance", x), number("load", np.full(n, np.nan))]
+    found = life_regression(
+        time_h=rng.weibull(2, n) * np.exp(-0.5 * x), failed=np.ones(n, dtype=bool), entry_h=np.zeros(n),
+        stratum=np.zeros(n, dtype=int), asset=np.arange(n), position=np.arange(n), covariates=asked,
+    )  # fmt: skip
+    assert (found.lives, found.left_out) == (n, 0)
+    assert found.items[0].p_value is not None and found.items[0].ratios[0].lower > 1
+    assert (found.items[1].held, found.items[1].reason) == ("too_few", "load is on record of no life")
