@@ -18,6 +18,7 @@ FORMS: Final = {
     "survival": ("tests.benchmarks.survival_comparison", [], "regression and incidence against a general library"),
     "tests": ("tests.benchmarks.verdict_comparison", [], "the other tests and estimates against general libraries"),
     "mutations": ("tests.golden.mutations", [], "each value, flag, text and limit changed: the net must see it"),
+    "sheets": ("tests.api.stays.long_sheets", [], "five messy sheets of 20,000 rows through their profiles"),
     "crash-sqlite": ("tests.outages.crash", ["--database", "sqlite", "--kills", "30"], "kill -9 under load"),
     "crash-postgresql": (
         "tests.outages.crash",

@@ -23,6 +23,7 @@ BY_NAME: Final = {
     "machine": "GET /v1/assets?tag= finds one by its tag",
     "field map": "GET /v1/field-maps?name= finds one by its name",
     "import profile": "GET /v1/import-profiles?name= finds one by its name",
+    "stay": "GET /v1/stays lists them, by asset, position and more",
 }
 """How what has a name outside is found by it"""
 

@@ -193,6 +193,8 @@ def _history(client: Recorder, read: Any) -> None:
         "/v1/replacements?asset=FAN-16", "/v1/stays?asset=FAN-16", "/v1/stays/failure-data.csv?asset=FAN-16",
         "/v1/stays/asset-segment-events.xml?asset=FAN-16&position=tail", f"/v1/assets/{position['id']}/history",
     )  # fmt: skip
+    first = client.made("GET", "/v1/stays?asset=FAN-16&limit=1")["items"][0]
+    read(f"/v1/stays/{first['id']}")
     for media in ("text/csv", NDJSON):
         read("/v1/replacements?asset=FAN-16", "/v1/stays?asset=FAN-16", Accept=media)
     for question in (*QUESTIONS, f"positions/{drive}/recurrence", FORECAST):

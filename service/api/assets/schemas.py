@@ -121,3 +121,6 @@ class AssetQuery(PageQuery, UnitsQuery):
     """Filters of the list of machines."""
 
     tag = fields.Text(80, metadata={"description": "The machine with this tag"})
+    named = fields.Text(
+        80, metadata={"description": "Machines whose tag or name holds this text, in any case (A to Z)"}
+    )

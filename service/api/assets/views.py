@@ -100,7 +100,8 @@ def list_assets(call: Call) -> Response:
     """List machines"""
     start = lists.after(call.query, call.caller.site_id)
     with call.reading() as tx:
-        rows = assets.page_of_assets(tx, tag=call.query.get("tag"), after=start, limit=call.query["limit"] + 1)
+        which = {name: call.query.get(name) for name in ("tag", "named")}
+        rows = assets.page_of_assets(tx, **which, after=start, limit=call.query["limit"] + 1)
     body, headers = lists.page([asset_record(row) for row in rows], call.query, call.caller.site_id)
     return call.answer(body, headers=headers)
 

@@ -8,11 +8,12 @@ from flask import Response
 from service.api.http import lists
 from service.api.http.operations import Answer, Blueprint, Call
 from service.api.http.streams import STREAMED, stream_answer, stream_asked_for
-from service.api.stays.schemas import ReplacementPage, StayPage, StayQuery
+from service.api.stays.schemas import ReplacementPage, StayPage, StayQuery, StayRead
 from service.exchange.media import CSV
 from service.store.queries.attributes import attribute_types
-from service.store.queries.stay_lists import replacement_rows, stay_rows
+from service.store.queries.stay_lists import replacement_rows, stay_row, stay_rows
 from service.store.transaction import Tx
+from service.use_cases.found import found
 from service.use_cases.stays.lines import LISTED_COLUMNS, REPLACEMENT_COLUMNS, cells_of, flat_line
 from service.use_cases.stays.lists import Rows, chosen_stays
 
@@ -44,6 +45,19 @@ def list_stays(call: Call) -> Response:
         return stay_rows(tx, which, after=after, limit=limit)
 
     return _listed(call, rows, columns=LISTED_COLUMNS, key="id", name="stays")
+
+
+@blueprint.operation(
+    "GET",
+    "/stays/<stay_id>",
+    scope="read",
+    answers={200: Answer(StayRead, "The stay, as the list has it")},
+)
+def read_stay(call: Call, stay_id: str) -> Response:
+    """Read one stay"""
+    with call.reading() as tx:
+        row = found(stay_row(tx, stay_id), "stay", stay_id)
+    return call.answer(flat_line(row, LISTED_COLUMNS))
 
 
 @blueprint.operation(
@@ -83,7 +97,7 @@ def _listed(call: Call, rows: Rows, *, columns: Sequence[str], key: str, name: s
         return stream_answer(call, media, rows, columns=columns, key=key, name=name)
     query = call.query
     with call.reading(past=True) as tx:
-        found = rows(tx, lists.after(query, call.caller.site_id), query["limit"] + 1)
-    items = [flat_line(row, columns) for row in found]
+        page = rows(tx, lists.after(query, call.caller.site_id), query["limit"] + 1)
+    items = [flat_line(row, columns) for row in page]
     body, headers = lists.page(items, query, call.caller.site_id, key=key)
     return call.answer(body, headers=headers)

@@ -46,9 +46,14 @@ class Result:
     must_not: str | None = None
 
     @property
+    def look(self) -> str:
+        """Return whose mark and bars it has: a nut that is turned on is no STOP, though the reading is not accepted."""
+        return "recheck" if self.code == "too_loose" else self.verdict
+
+    @property
     def mark(self) -> Markup:
         """Return the mark of the verdict."""
-        return Markup(MARKS[self.verdict])
+        return Markup(MARKS[self.look])
 
     def said(self) -> dict[str, Any]:
         """Return what the script compares with what it had looked up."""

@@ -90,12 +90,20 @@ def keep_as_they_are(tx: Tx, tags: Iterable[str]) -> None:
         tx.connection.execute(_HELD, some).all()
 
 
-def page_of_assets(tx: Tx, *, tag: str | None = None, after: str | None = None, limit: int) -> list[AssetRow]:
-    """Return up to ``limit`` assets in the order of their ids, those after the id ``after``."""
+def page_of_assets(
+    tx: Tx, *, tag: str | None = None, named: str | None = None, after: str | None = None, limit: int
+) -> list[AssetRow]:
+    """Return up to ``limit`` assets in the order of their ids, those after the id ``after``.
+
+    ``named``: their tag or name holds this text, letters of either case counting as alike.
+    """
     asset = models.Asset
     chosen = sa.select(asset.id).where(asset.site_id == tx.site_id)
     if tag is not None:
         chosen = chosen.where(asset.tag == tag)
+    if named is not None:
+        held = (sa.func.lower(column).contains(named.lower(), autoescape=True) for column in (asset.tag, asset.name))
+        chosen = chosen.where(sa.or_(*held))
     if after is not None:
         chosen = chosen.where(asset.id > _cursor(after))
     page = asset.id.in_(chosen.order_by(asset.id).limit(limit).scalar_subquery())

@@ -55,6 +55,15 @@ def stay_rows(tx: Tx, chosen: Chosen, *, after: str | None, limit: int) -> Seque
     return tx.connection.execute(statement.where(*held).order_by(_ordering(tx, stay.id, ids)).limit(limit)).all()
 
 
+def stay_row(tx: Tx, stay_id: str) -> Any | None:
+    """Return the flat columns of one stay, None when the site has none of this id."""
+    stay, known = models.Stay, canonical_id(stay_id)
+    if known is None:
+        return None
+    statement = joined(sa.select(*_flat(stay, models.Position, models.Asset, models.WorkOrder)), stay)
+    return tx.connection.execute(statement.where(stay.site_id == tx.site_id, stay.id == known)).one_or_none()
+
+
 def replacement_rows(tx: Tx, chosen: Chosen, *, after: str | None, limit: int) -> Sequence[Any]:
     """Return up to ``limit`` replacements in the order of the ids of the stays they began.
 

@@ -190,3 +190,12 @@ def test_read_only_members_are_refused(client: Client) -> None:
             "code": "unknown_member",
             "detail": "",
         }
+
+
+def test_machines_are_found_by_a_part_of_tag_or_name(client_on_each: Client) -> None:
+    client = client_on_each
+    for tag, name in (("DRY-2-FAN", "Dryer 2 exhaust fan"), ("PUMP_7", "White water pump"), ("PUMPS", "A store")):
+        assert client.post("/v1/assets", {**fan(tag), "name": name}).status_code == 201
+    found = {text: [a["tag"] for a in client.get(f"/v1/assets?named={text}").json["items"]] for text in
+             ("exhaust", "pump", "PUMP_", "nothing")}  # fmt: skip
+    assert found == {"exhaust": ["DRY-2-FAN"], "pump": ["PUMP_7", "PUMPS"], "PUMP_": ["PUMP_7"], "nothing": []}

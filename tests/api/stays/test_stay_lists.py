@@ -185,3 +185,11 @@ def test_a_caller_who_stops_reading_holds_no_connection(filled: Client, monkeypa
     assert pool.checkedout() == 0
     response.close()
     assert pool.checkedout() == 0
+
+
+def test_one_stay_is_read_by_its_id(client_on_each: Client) -> None:
+    imported(client_on_each, stay("S-1"))
+    (item,) = client_on_each.get("/v1/stays").json["items"]
+    assert client_on_each.get(f"/v1/stays/{item['id']}").json == item
+    refused = client_on_each.get("/v1/stays/S-1")
+    assert (refused.status_code, "is no id" in refused.json["detail"]) == (404, True)

@@ -113,19 +113,3 @@ def test_what_was_read_too_tight_stands_in_the_way() -> None:
     assert dict(found.pairs)[thou(0.0025, 0.0025)].code == "initial_clearance_needed"  # type: ignore[index]
     again = dict(found.after[rows].pairs)  # type: ignore[index]
     assert again[thou(0.0025, 0.0025)].verdict == "accept", "measured anew it starts again"  # type: ignore[index]
-
-
-def test_a_shaft_is_foreseen_as_if_read_twice_alike_and_not_where_its_form_is_judged_too() -> None:
-    """An inch shaft has no form on file, a metric one has: there two diameters apart are judged when they are sent."""
-    from service import units
-    from service.instructions.readings.foreseen_line import foreseen_line
-
-    for diameter_mm, known in ((68.2625, True), (70.0, False)):
-        of = job(dryer_fan(shaft_diameter=units.dimension(diameter_mm)))
-        made = plan(of)
-        step = next(each for each in made["steps"] if each["id"] == "shaft-size")
-        line = foreseen_line("shaft_diameter", step, TAIL, Situation(made, of, 1, ()))
-        assert (line is not None) is known
-        if line is not None:
-            assert {each.verdict for each in line.verdicts} == {"accept", "recheck", "reject"}
-            assert "shaft_read_once" not in {each.code for each in line.verdicts}

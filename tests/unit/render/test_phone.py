@@ -12,6 +12,7 @@ from service.mounting.blades import blade_set_of
 from service.mounting.readings import ACCEPT, RECHECK, REJECT, Verdict
 from service.render.phone.figures import Blank, Figures
 from service.render.phone.places import progress
+from service.render.phone.results import Result
 from service.render.phone.screens import overview, step_screen, strips
 from service.render.phone.words import next_blade, spoken
 from service.units import Quantity, clearance, nm_from_in
@@ -137,3 +138,12 @@ def test_a_hold_is_never_passed() -> None:
     done = progress(record, (), still_open, ())
     assert done.next is not None and done.next.number == 10
     assert not any(each.passed for each in done.places if each.step["hold"] is not None)
+
+
+def test_a_nut_that_is_turned_on_does_not_look_like_a_stop() -> None:
+    """In a hurry one sees the mark before the words: common practice, no source."""
+    shown = {"id": "1", "kind": "residual_clearance", "position": "tail", "head": "", "read": "", "detail": "",
+             "now": (), "taken": ""}  # fmt: skip
+    loose, tight = (Result(verdict="reject", code=code, **shown) for code in ("too_loose", "too_tight"))
+    assert (loose.look, tight.look) == ("recheck", "reject")
+    assert "stop" not in loose.mark and 'aria-label="stop"' in tight.mark
