@@ -21,14 +21,17 @@ from service.history.stays import Stay
 from service.settings import Settings
 from service.store import migrate
 from service.store.database import Database
-from service.store.queries import stay_import
+from service.store.queries import assets, stay_import
 from service.store.queries.keys import create_key
 from service.store.queries.sites import create_site, site_by_code
 from service.store.unit_of_work import Event, Tx, Written
 from tests.api.samples.machines import fan, order
+from tests.store import plant
 from tests.system.servers import environment
 
 STAYS_AT_ONCE = 50_000
+STAYS_A_POSITION = 250
+"""What refuses an overlap looks through the stays of a position"""
 BEGINNING = datetime(1990, 1, 1, tzinfo=UTC)
 
 
@@ -47,30 +50,33 @@ def filled(url: str, orders: int, stays: int) -> float:
         sent = client.post("/v1/work-orders", json=order(f"WO-{number}", allow_second=True), headers=headers)
         assert sent.status_code == 201, sent.text
     took_ms = (time.perf_counter() - began) * 1000 / max(orders, 1)
-    position = made.json["shafts"][0]["positions"][0]
     for start in range(0, stays, STAYS_AT_ONCE):
-        imported(database, position["name"], position["id"], start, min(STAYS_AT_ONCE, stays - start))
+        imported(database, start, min(STAYS_AT_ONCE, stays - start))
     database.dispose()
     return took_ms
 
 
-def imported(database: Database, name: str, position_id: str, start: int, count: int) -> None:
-    """Stays of an hour each, one after the other in one position, as an import stores them."""
+def imported(database: Database, start: int, count: int) -> None:
+    """Stays of a day each in machines of their own, one after the other in each position, as an import stores them."""
     many = [
         Stay(
-            asset="DRY-2-FAN",
-            position=name,
+            asset=f"FAN-{n // STAYS_A_POSITION}",
+            position="tail",
             designation="22216 K",
             end_type="removed_preventive",
             inspected=False,
-            installed_at=BEGINNING + timedelta(minutes=2 * n),
-            removed_at=BEGINNING + timedelta(minutes=2 * n + 1),
+            installed_at=BEGINNING + timedelta(days=2 * (n % STAYS_A_POSITION)),
+            removed_at=BEGINNING + timedelta(days=2 * (n % STAYS_A_POSITION) + 1),
         )
         for n in range(start, start + count)
     ]
 
     def work(tx: Tx) -> Written:
-        stay_import.insert_stays(tx, many, {many[0].place: position_id})
+        places = {}
+        for tag in sorted({each.asset for each in many}):
+            machine = assets.insert_asset(tx, plant.asset(tag))
+            places[tag, "tail"] = machine.shafts[0]["positions"][0]["id"]
+        stay_import.insert_stays(tx, many, places)
         return Written(200, "", events=(Event("stays.imported", "site", tx.site_id),))
 
     site_id = site_by_code(database, "MILL-A").id
