@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from flask import Flask
 
+from tests.api.cards.typed import forms, link_to
 from tests.api.samples.checked import Client
 from tests.api.samples.machines import inches
 from tests.api.samples.orders import (
@@ -165,10 +166,14 @@ def typed(app: Flask, client: Client, order: dict[str, Any], kind: str, hold: in
     """What became of a form that was filled in on the phone."""
     plan = client.get(f"/v1/work-orders/{order['id']}/instructions").json
     steps = [s for s in plan["steps"] if (s["record"] or {}).get("kind") == kind and (s["hold"] in (hold, None))]
-    link = client.post(f"/v1/work-orders/{order['id']}/card-links", {}).json["url"]
+    number = steps[-1]["number"]
+    position = fields.pop("position", "tail") if steps[-1]["positions"] else None
+    place = f"/step/{number}" if position is None else f"/step/{number}/{position}"
+    phone, link = app.test_client(), link_to(client, order["id"])
     person = FOREMAN if kind == "rings_in" else FITTER
-    form = {"step": str(steps[-1]["number"]), "kind": kind, "revision": str(plan["revision"]), "nonce": "n"}
-    answer = app.test_client().post(link, data=form | {"taken_by": person, **fields})
+    asked = [each for each in forms(phone.get(f"{link}{place}?kind={kind}").text) if each.get("kind") == kind]
+    assert len(asked) == 1, "the page of the step has one form for it"
+    answer = phone.post(link + place, data=asked[0] | {"taken_by": person, **fields})
     assert answer.status_code == 303, answer.text
     items: list[dict[str, Any]] = client.get(f"/v1/work-orders/{order['id']}/readings").json["items"]
     return items[-1]
