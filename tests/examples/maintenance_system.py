@@ -20,7 +20,7 @@ import requests
 from webhook_receiver import Inbox
 
 PORT, BASE_URL, KEY, FOLDER = int(sys.argv[1]), sys.argv[2], sys.argv[3], Path(sys.argv[4])
-LONGEST_LINE, LONGEST_SHORT_TEXT = 72, 40
+LONGEST_LINE, LONGEST_SHORT_TEXT = 96, 28
 LOCK = threading.RLock()
 state: dict[str, Any] = {"failures_left": int(sys.argv[5]) if len(sys.argv) > 5 else 0, "secret": "", "events": []}
 

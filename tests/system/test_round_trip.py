@@ -216,7 +216,7 @@ def _text_is_whole(plant: Plant, held: dict[str, Any]) -> None:
     headers = {"Authorization": f"Bearer {plant.key}", "Accept": "text/plain"}
     card = requests.get(address, headers=headers, timeout=20).text
     assert "\n".join(held["longText"]) + "\n" == card
-    assert held["longText"] and all(len(line) <= 72 and line.isascii() for line in held["longText"])
+    assert held["longText"] and all(len(line) <= 96 and line.isascii() for line in held["longText"])
     assert held["tasks"] and all(len(task["short"]) <= 40 for task in held["tasks"])
     _no_number_is_cut(held["longText"])
     for task in held["tasks"]:

@@ -215,7 +215,7 @@ def test_times_of_the_site_s_clocks_are_read_in_the_zone_that_is_stated(client: 
         ("asset,nonsense\nA,1\n", "bad_csv"),
         (HEADER.replace("end_type,", "") + "\n", "bad_csv"),
         (HEADER + ",asset\n", "bad_csv"),
-        (HEADER + "\nS-1,too,few\n", "bad_csv"),
+        (HEADER + "\nS-1,too,few\n", "import_refused"),
         (HEADER + "\n" + LINE + '\n"open', "bad_csv"),
         (HEADER + "\n", "no_rows"),
         (HEADER + "\n" + LINE + "\n#end,2,,,,,,,\n", "cut_short"),
