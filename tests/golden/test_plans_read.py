@@ -208,7 +208,7 @@ def test_rings_that_travel_differently_share_no_number() -> None:
 
 def test_a_ring_shrunk_on_goes_to_no_mark() -> None:
     of = made("order-mixed-seats")
-    assert "Mark the place of tail on the shaft" in said(of, "lay-out")
+    assert "Mark tail: held bearing's far edge" in said(of, "lay-out")
     assert [each["id"] for each in of["steps"] if each["id"] in ("shrink-on", "put-on")] == ["shrink-on", "put-on"]
 
 

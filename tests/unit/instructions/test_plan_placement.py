@@ -26,16 +26,16 @@ def test_the_card_of_the_demo_marks_2982_mm_and_not_the_seats():
     """Seats 2987.04 mm apart, held nut away from the free bearing, one ring of 10 mm: check W01."""
     made = plan_of(fan(), *BOTH, seats_mm={"tail": 2987.04})
     assert made["placement"]["spacing"]["bearings"].value == pytest.approx(2982.04)
-    assert said(made, "lay-out") == "Mark bearing edges 117 13/32 in apart."
+    assert said(made, "lay-out") == "Mark held far edge to free near edge: 117 13/32 in."
     metric = plan_of(fan(), *BOTH, system="metric", seats_mm={"tail": 2987.04})
-    assert said(metric, "lay-out") == "Mark bearing edges 2982 mm apart."
+    assert said(metric, "lay-out") == "Mark held far edge to free near edge: 2982 mm."
     limits = step(metric, "lay-out")["record"]["limits"][0]
     assert (limits["min"].value, limits["max"].value) == pytest.approx((2982.04 - 1.403, 2982.04 + 1.403), abs=0.01)
 
 
 def test_before_the_seats_are_read_the_card_gives_the_sum_and_no_number():
     made = plan_of(fan(), *BOTH)
-    assert said(made, "lay-out") == "Mark edges: seats read ____ minus 0.195 in = ____."
+    assert said(made, "lay-out") == "Far to near edge: seats read ____ minus 0.195 in = ____."
     assert step(made, "lay-out")["record"]["limits"] == []
     everything = said(made, "lay-out") + said(made, "lay-out", "standard")
     assert "117" not in everything
