@@ -22,6 +22,9 @@ from service.exchange.strict_json import written
 
 KEPT_OPEN_S: Final = 11.0
 """After the server was told to stop; docker/nginx.conf keeps idle connections for 10 s."""
+PASSED_OVER_S: Final = 5.0
+PASSED_OVER_BYTES: Final = 9 * 1_048_576
+"""Of a body that was refused before it was read; the proxy takes 8 MiB. Closing over it would take the answer away."""
 DRAIN_S: Final = 1.0
 QUIET_S: Final = 0.1
 DRAIN_BYTES: Final = 1_048_576
@@ -71,6 +74,13 @@ class Worker(ThreadWorker):  # type: ignore[misc]
         if self.app.stopping():
             req.force_close()
         return bool(super().handle_request(req, conn))
+
+    def _keepalive_after(self, conn: Any, keepalive: bool) -> bool:
+        """Pass over what was not read of a body, to its end: gunicorn's own bound lies below that of the proxy."""
+        if not keepalive:
+            return False
+        until = time.monotonic() + PASSED_OVER_S
+        return bool(conn.parser.finish_body(deadline=until, max_bytes=PASSED_OVER_BYTES))
 
     def set_accept_enabled(self, enabled: bool) -> None:
         """Take connections or not; before no more are taken for good, take those that are waiting, and listen no more.
