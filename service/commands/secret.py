@@ -23,7 +23,7 @@ def require_secret(settings: Settings) -> None:
     SecretMissing
         The file cannot be used.
     """
-    from service.secret import make_secret, read_secret
+    from service.secret import SecretMissing, make_secret, read_secret
 
     file = settings.secret_path
     if file is None:
@@ -31,8 +31,14 @@ def require_secret(settings: Settings) -> None:
             "set CAPSADDLE_SECRET_FILE to a file outside the database that all processes can read; "
             "capsaddle secret makes its line: (umask 077; capsaddle secret > FILE)"
         )
-    if settings.secret_file is None and file.parent.is_dir() and make_secret(file):
-        click.echo(f"The secret is in {file}; it belongs to this database and is in no backup of it.")
+    if settings.secret_file is None and not file.exists() and file.parent.is_dir():
+        try:
+            made = make_secret(file)
+        except SecretMissing as error:  # a mount that takes no changes: questions are answered all the same
+            click.echo(f"{error} Links to cards and webhooks do not work without it.", err=True)
+            return
+        if made:
+            click.echo(f"The secret is in {file}; it belongs to this database and is in no backup of it.")
     if file.exists() or settings.secret_file is not None:
         read_secret(file)
 

@@ -123,8 +123,10 @@ def test_every_table_of_a_site_has_the_fence_and_its_owner_is_held_too(postgres_
         assert set(held.scalars()) == TABLES
         policies = connection.exec_driver_sql("SELECT tablename FROM pg_policies WHERE policyname = 'of_site'")
         assert set(policies.scalars()) == TABLES
-        reading = "SELECT tablename, cmd FROM pg_policies WHERE policyname <> 'of_site'"
-        assert connection.exec_driver_sql(reading).all() == []
+        others = "SELECT tablename, cmd, roles FROM pg_policies WHERE policyname <> 'of_site'"
+        (policy,) = connection.exec_driver_sql(others).all()
+        owner = "SELECT tableowner FROM pg_tables WHERE tablename = 'api_keys'"
+        assert tuple(policy) == ("api_keys", "SELECT", [connection.exec_driver_sql(owner).scalar_one()])
 
 
 def test_before_the_site_is_known_one_key_is_found_and_none_are_seen(fenced: Database) -> None:
@@ -141,6 +143,16 @@ def test_before_the_site_is_known_one_key_is_found_and_none_are_seen(fenced: Dat
             found = connection.exec_driver_sql(asked, {"id": key_id, "digest": given}).all()
             assert [tuple(row) for row in found] == expected
         assert connection.execute(sa.select(models.ApiKey.__table__)).all() == []  # the function's right ended with it
+
+
+def test_no_temporary_table_stands_in_for_the_keys(fenced: Database) -> None:
+    """What runs as the owner of the tables must not be led to a table of the caller (CREATE FUNCTION, Notes)."""
+    plant.site(fenced, "north")
+    key_id = create_key(fenced, "north", ["read"]).split("_")[1]
+    asked = "SELECT scopes FROM find_key(%(id)s::uuid, NULL)"
+    with fenced.engine.connect() as connection, connection.begin():
+        connection.exec_driver_sql("CREATE TEMPORARY TABLE api_keys AS SELECT * FROM public.api_keys WITH NO DATA")
+        assert connection.exec_driver_sql(asked, {"id": key_id}).scalars().all() == ["read"]
 
 
 def test_the_version_before_goes_on_reading_keys_until_it_is_said_to_be_gone(
