@@ -38,7 +38,7 @@ def require_secret(settings: Settings) -> None:
             click.echo(f"{error} Links to cards and webhooks do not work without it.", err=True)
             return
         if made:
-            click.echo(f"The secret is in {file}; it belongs to this database and is in no backup of it.")
+            click.echo(f"The secret is in {file}; it belongs to this database and is in no backup of it.", err=True)
     if file.exists() or settings.secret_file is not None:
         read_secret(file)
 

@@ -94,7 +94,7 @@ def test_a_quiet_plant_is_claimed_nothing_of_and_is_told_what_would_have_shown(q
             assert one["verdict"] in OUTCOMES - {"worse", "better", "differ", "misfit"}, (question, one)
             assert one["p_value"] is None or 1e-12 <= one["p_value"] <= one["adjusted_p"] <= 1
         for said in sentences(answer):
-            for never in ("because", "do not differ", "risk factor", "the machine", "p = 0 "):
+            for never in ("because", "do not differ", "risk factor", "the machine ", "p = 0 "):
                 assert never not in said, (question, said)
 
 

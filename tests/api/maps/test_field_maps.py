@@ -138,7 +138,7 @@ def test_a_map_without_the_name_of_its_sample_is_refused(client: Client) -> None
         ("order.no_such_member", "required_target"),
         ("lookup('kinds', order.no)", "unknown_key"),
         ("lookup('no_table', order.no)", "bad_argument"),
-        ("quantity(order.no).unit", "no_unit"),
+        ("quantity(`12`).unit", "no_unit"),
         ("join(order.no, order.lines)", "expression_failed"),
         ("to_number('nan')", "not_finite"),
         ("&order", "expression_failed"),

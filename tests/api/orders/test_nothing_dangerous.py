@@ -5,6 +5,7 @@ What is dangerous here is common practice, no source, unless a line says otherwi
 """
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
@@ -203,13 +204,20 @@ def test_one_row_of_two_closes_nothing(client: Client, kind: str) -> None:
 def test_a_phone_asks_for_both_rows(app: Flask, client: Client) -> None:
     order = begun(client, DANGERS["residual thicker than the new bearing"])
     plan = client.get(f"/v1/work-orders/{order['id']}/instructions").json
-    step = next(s["number"] for s in plan["steps"] if s["hold"] == 4)
+    step = next(s["id"] for s in plan["steps"] if (s["record"] or {}).get("kind") == "residual_clearance")
     link = client.post(f"/v1/work-orders/{order['id']}/card-links", {}).json["url"]
     from service.api.cards.forms import NotTyped, reading_document
 
-    sent_by_phone = {"step": str(step), "kind": "residual_clearance", "taken_by": FITTER, "one": "0.0025", "unit": "in"}
+    sent_by_phone = {
+        "step": step,
+        "position": "drive",
+        "kind": "residual_clearance",
+        "taken_by": FITTER,
+        "one": "0.0025",
+        "unit": "in",
+    }
     with pytest.raises(NotTyped, match="row 2"):
-        reading_document(sent_by_phone, plan, revision=plan["revision"])
+        reading_document(sent_by_phone, plan, revision=plan["revision"], taken_at=datetime(2026, 1, 7, 9, tzinfo=UTC))
     assert link.startswith("/card/")
 
 
