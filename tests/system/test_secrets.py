@@ -109,7 +109,7 @@ def test_who_has_only_the_database_signs_no_link(app: Flask, sqlite_url: str, tm
 def test_the_file_is_made_once_for_its_owner_alone(tmp_path: Path) -> None:
     url, file = f"sqlite:///{tmp_path / 'new.db'}", tmp_path / "new.db.secret"
     told = run_command(url, "migrate")
-    assert (told.returncode, str(file) in told.stdout) == (0, True), told.stderr
+    assert (told.returncode, str(file) in told.stderr) == (0, True), told.stderr
     assert stat.S_IMODE(file.stat().st_mode) == 0o600
     before = file.read_text()
     assert run_command(url, "migrate").returncode == 0
